@@ -1,0 +1,36 @@
+package frame
+
+import "errors"
+
+// The kinds of failure, for errors.Is. The errors returned carry more: their
+// text names the cause, and Hint (see [Error]) the way out.
+var (
+	ErrNotPicture  = errors.New("not a picture")
+	ErrUnsupported = errors.New("a kind of picture that is not supported")
+	ErrBroken      = errors.New("the picture is damaged")
+	ErrTooLarge    = errors.New("the picture is too large")
+	ErrNoClock     = errors.New("no usable clock")
+	ErrTimes       = errors.New("the table of times is faulty")
+)
+
+// Error is what this package returns: a kind, the cause in words and the way
+// out.
+type Error struct {
+	Kind  error  // one of the Err… values
+	Cause string // lower case, complete in itself
+	hint  string
+	err   error // what a library said, may be nil
+}
+
+func (e *Error) Error() string { return e.Cause }
+
+// Hint says what the user can do about it.
+func (e *Error) Hint() string { return e.hint }
+
+// Unwrap yields the kind and the underlying error for errors.Is and errors.As.
+func (e *Error) Unwrap() []error {
+	if e.err == nil {
+		return []error{e.Kind}
+	}
+	return []error{e.Kind, e.err}
+}

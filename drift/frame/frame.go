@@ -1,0 +1,97 @@
+// Package frame turns the bytes of a picture file into linear light, a clock
+// and what is known of the lens and the place – and writes such files.
+//
+// Start with [Decode]: it looks at the content, never at the file's name, and
+// reads JPEG, PNG, TIFF and FITS. The way back is [Encode]. Clocks that stand
+// in a table beside the pictures are read by [ParseTimes].
+//
+// The package reads from what it is given and keeps no state: no files, no
+// wall clock, no network.
+package frame
+
+import "time"
+
+// Plane is a picture as linear light: twice the light is twice the number.
+//
+// Rows run from the top as the picture is displayed (orientation tags already
+// applied), pixel centres stand at integers, (0,0) top left. Pix holds
+// Width×Height values, row after row. Integer files are scaled so that 1 is
+// their full scale. FITS files with scaled or floating values keep the file's
+// own unit; values that are blank there are NaN here.
+type Plane struct {
+	Width, Height int
+	Pix           []float32
+	Saturation    float32 // a pixel at or above this has clipped; +Inf when the file cannot say
+}
+
+// Row returns the pixels of row y, 0 at the top.
+func (p Plane) Row(y int) []float32 { return p.Pix[y*p.Width : (y+1)*p.Width] }
+
+// Clock says when a picture was taken.
+type Clock struct {
+	Start    time.Time     // beginning of the exposure, UTC
+	Exposure time.Duration // 0 when the file does not say
+	Step     time.Duration // resolution of the stamp: 1 s for whole seconds
+	Source   string        // where it came from, e.g. "EXIF DateTimeOriginal, offset from GPS time"
+}
+
+// Mid is the middle of the exposure, UTC: the instant of the frame.
+func (c Clock) Mid() time.Time { return c.Start.Add(c.Exposure / 2) }
+
+// Lens holds what the file says of the optics. Every field is 0 or empty when
+// unknown.
+type Lens struct {
+	FocalLengthMM    float64 // real focal length
+	EquivalentMM     float64 // focal length giving the same view on 36×24 mm
+	PixelPitchUM     float64 // distance of pixel centres of the picture as stored, binning included
+	FNumber          float64
+	ScaleArcsecPerPx float64 // only where the file states a scale itself
+	Make, Model      string
+}
+
+// Stamp says which instant of the exposure a picture's time stamp names.
+type Stamp uint8
+
+// The EXIF standard does not promise which instant DateTimeOriginal is; most
+// cameras write the start (common practice, no source).
+const (
+	StampStart Stamp = iota
+	StampMiddle
+	StampEnd
+)
+
+// String returns start, middle or end, the words of the command line.
+func (s Stamp) String() string {
+	switch s {
+	case StampMiddle:
+		return "middle"
+	case StampEnd:
+		return "end"
+	}
+	return "start"
+}
+
+// Options steer Decode. The zero value is usable.
+type Options struct {
+	Zone        *time.Location // zone of EXIF times that carry no offset; nil: none is assumed
+	ClockOffset time.Duration  // added to every time read from the picture, for a clock known to be wrong
+	Stamp       Stamp          // what EXIF times mean; FITS and tables say so themselves
+	Times       Times          // table of clocks by base name; its rows win over the picture's own clock
+	Name        string         // base name of the file, to find it in Times
+}
+
+// Frame is one decoded picture.
+type Frame struct {
+	Plane    Plane
+	Clock    *Clock // nil when ClockErr says why
+	ClockErr error
+	Lens     Lens
+	Format   string // "JPEG", "PNG", "TIFF" or "FITS"
+
+	// RowOrderUnknown: a FITS file without ROWORDER. Its rows are delivered
+	// bottom-up (the first stored row is the lowest), which is common practice;
+	// if that is wrong the picture is mirrored.
+	RowOrderUnknown bool
+
+	Notes []string // doubts worth telling, e.g. "no exposure time in the file"
+}

@@ -1,0 +1,4 @@
+package frame
+
+// Times holds clocks read from a table, by the base name of the picture.
+type Times map[string]Clock
