@@ -212,5 +212,5 @@ func (a aberration) undo(u r3.Vec) r3.Vec { return a.shift(u, -1) }
 func (a aberration) shift(u r3.Vec, sign float64) r3.Vec {
 	d := sign * r3.Dot(u, a.v)
 	k := 1 / (1 + d)
-	return r3.Add(r3.Scale(k*a.slowness, u), r3.Add(r3.Scale(k*sign, a.v), r3.Scale(k*d, a.along)))
+	return r3.Add(r3.Scale(k*a.slowness, u), r3.Add(r3.Scale(k*sign, a.v), r3.Scale(k*sign*d, a.along)))
 }
