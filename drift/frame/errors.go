@@ -1,6 +1,9 @@
 package frame
 
-import "errors"
+import (
+	"errors"
+	"io"
+)
 
 // The kinds of failure, for errors.Is. The errors returned carry more: their
 // text names the cause, and Hint (see [Error]) the way out.
@@ -33,4 +36,29 @@ func (e *Error) Unwrap() []error {
 		return []error{e.Kind}
 	}
 	return []error{e.Kind, e.err}
+}
+
+const (
+	hintCopy   = "copy the file again from the camera; if it stays the same, leave this picture out"
+	hintExport = "export it as JPEG, 16-bit TIFF or FITS and use that file"
+)
+
+// broken makes an error of kind ErrBroken from what a reader said.
+func broken(err error, cause string) error {
+	var own *Error
+	if errors.As(err, &own) {
+		return err
+	}
+	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
+		cause = "the file ends too early: " + cause
+	}
+	return &Error{Kind: ErrBroken, Cause: cause, hint: hintCopy, err: err}
+}
+
+func unsupported(cause, hint string) error {
+	return &Error{Kind: ErrUnsupported, Cause: cause, hint: hint}
+}
+
+func noClock(cause, hint string) error {
+	return &Error{Kind: ErrNoClock, Cause: cause, hint: hint}
 }

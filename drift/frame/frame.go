@@ -9,7 +9,11 @@
 // wall clock, no network.
 package frame
 
-import "time"
+import (
+	"time"
+
+	"trueturn/ephem"
+)
 
 // Plane is a picture as linear light: twice the light is twice the number.
 //
@@ -86,7 +90,8 @@ type Frame struct {
 	Clock    *Clock // nil when ClockErr says why
 	ClockErr error
 	Lens     Lens
-	Format   string // "JPEG", "PNG", "TIFF" or "FITS"
+	Place    *ephem.Site // nil when the file does not say
+	Format   string      // "JPEG", "PNG", "TIFF" or "FITS"
 
 	// RowOrderUnknown: a FITS file without ROWORDER. Its rows are delivered
 	// bottom-up (the first stored row is the lowest), which is common practice;
@@ -94,4 +99,17 @@ type Frame struct {
 	RowOrderUnknown bool
 
 	Notes []string // doubts worth telling, e.g. "no exposure time in the file"
+}
+
+// setPlace takes a position over when it is one on Earth.
+func (f *Frame) setPlace(p *place) {
+	if p == nil {
+		return
+	}
+	site, err := ephem.NewSite(p.latDeg, p.lonDeg, p.heightM)
+	if err != nil {
+		f.Notes = append(f.Notes, "the position in the file is not used: "+err.Error())
+		return
+	}
+	f.Place = &site
 }

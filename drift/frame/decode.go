@@ -1,0 +1,202 @@
+package frame
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"sync"
+	"time"
+)
+
+const (
+	maxFileBytes = 2 << 30     // beyond any picture this tool is meant for
+	maxPixels    = 200_000_000 // checked before anything is allocated
+	maxSide      = 1 << 20     // no camera writes longer rows; keeps products in range
+)
+
+// Decode reads one picture: its light, and what it says of clock, lens and
+// place. The content decides what the file is; its name does not matter.
+//
+// The error is an [*Error] of kind ErrNotPicture, ErrUnsupported, ErrBroken or
+// ErrTooLarge. A picture without a usable clock is no error: the light comes
+// back, Clock is nil and ClockErr (of kind ErrNoClock) says why.
+//
+// Light. Eight-bit values are taken as coded with the curve of IEC 61966-2-1
+// (sRGB) and undone. Sixteen-bit grey and FITS are taken as linear.
+// Sixteen-bit colour is taken as coded with the curve, unless the file says
+// otherwise (PNG gAMA, cICP; an ICC profile's tone curve). Colour is reduced
+// to luminance; JPEG's own luma is used directly, which for strongly coloured
+// light is not quite linear (it is for grey, and it is always monotonic).
+// FITS colour planes are averaged. FITS integers of 8 and 16 bits are scaled
+// to full scale 1; wider ones, scaled ones and floats keep their own unit.
+//
+// Memory: the decoded file plus four bytes a pixel.
+func Decode(r io.ReadSeeker, o Options) (Frame, error) {
+	src, err := newSource(r)
+	if err != nil {
+		return Frame{}, err
+	}
+	k, err := sniff(src)
+	if err != nil {
+		return Frame{}, err
+	}
+	p, err := k.decode(src)
+	if err != nil {
+		return Frame{}, err
+	}
+	return p.frame(o)
+}
+
+// picture is a file half way: its light still to be drawn row by row, its
+// metadata not yet interpreted.
+type picture struct {
+	format string
+	light  light
+	orient int // EXIF orientation 1–8
+
+	lens  Lens
+	place *place
+	stamp func(Options) (Clock, []string, error) // reads the file's own clock
+
+	rowOrderUnknown bool
+	notes           []string
+}
+
+// frame draws the light and settles the clock.
+func (p picture) frame(o Options) (Frame, error) {
+	plane, err := p.light.draw(p.orient)
+	if err != nil {
+		return Frame{}, err
+	}
+	f := Frame{Plane: plane, Lens: p.lens, Format: p.format, RowOrderUnknown: p.rowOrderUnknown, Notes: p.notes}
+	f.setPlace(p.place)
+	c, notes, err := p.clock(o)
+	f.Notes = append(f.Notes, notes...)
+	if err != nil {
+		f.ClockErr = err
+		return f, nil
+	}
+	f.Clock = &c
+	return f, nil
+}
+
+// clock prefers the row of the table the user gave to the file's own stamp.
+func (p picture) clock(o Options) (Clock, []string, error) {
+	if c, ok := o.Times[o.Name]; ok && o.Name != "" {
+		return c, nil, nil
+	}
+	c, notes, err := p.stamp(o)
+	if err != nil {
+		if o.Times != nil {
+			notes = append(notes, fmt.Sprintf("the table of times has no row for %q", o.Name))
+		}
+		return Clock{}, notes, err
+	}
+	c.Start = c.Start.Add(o.ClockOffset).UTC()
+	if o.ClockOffset != 0 {
+		c.Source += fmt.Sprintf(", moved by %v", o.ClockOffset)
+	}
+	if c.Exposure == 0 {
+		notes = append(notes, "no exposure time in the file: the stamp is used as the middle of the exposure")
+	}
+	return c, notes, nil
+}
+
+// source is the file as the decoders see it: readable anywhere, its size known.
+type source struct {
+	io.ReaderAt
+	size int64
+}
+
+func newSource(r io.ReadSeeker) (source, error) {
+	size, err := r.Seek(0, io.SeekEnd)
+	if err != nil {
+		return source{}, broken(err, "the file cannot be read")
+	}
+	if size == 0 {
+		return source{}, &Error{Kind: ErrBroken, Cause: "the file is empty",
+			hint: "copy it again from the camera; an interrupted copy leaves an empty file"}
+	}
+	if size > maxFileBytes {
+		return source{}, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the file has %d MB", size>>20),
+			hint: "pictures up to 2 GB are read; save it smaller"}
+	}
+	if ra, ok := r.(io.ReaderAt); ok {
+		return source{ra, size}, nil
+	}
+	return source{&seekerAt{r: r}, size}, nil
+}
+
+func (s source) reader() *io.SectionReader { return io.NewSectionReader(s, 0, s.size) }
+
+// head returns up to n bytes from the start of the file.
+func (s source) head(n int) []byte {
+	b := make([]byte, min(int64(n), s.size))
+	m, _ := s.ReadAt(b, 0)
+	return b[:m]
+}
+
+// bytes returns n bytes at an offset, refusing what lies outside the file
+// before allocating.
+func (s source) bytes(off, n int64) ([]byte, error) {
+	if off < 0 || n < 0 || off > s.size || n > s.size-off {
+		return nil, io.ErrUnexpectedEOF
+	}
+	b := make([]byte, n)
+	_, err := io.ReadFull(io.NewSectionReader(s, off, n), b)
+	return b, err
+}
+
+// seekerAt lends ReadAt to a reader that can only seek.
+type seekerAt struct {
+	mu sync.Mutex
+	r  io.ReadSeeker
+}
+
+func (s *seekerAt) ReadAt(b []byte, off int64) (int, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if _, err := s.r.Seek(off, io.SeekStart); err != nil {
+		return 0, err
+	}
+	n, err := io.ReadFull(s.r, b)
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		err = io.EOF
+	}
+	return n, err
+}
+
+// checkSize refuses a picture by its dimensions. minBits is the least number
+// of bits of file a pixel can take in this format: a small file that claims a
+// huge picture is refused before memory is set aside for it.
+func (s source) checkSize(width, height int, pixelsPerByte int64) error {
+	if width <= 0 || height <= 0 {
+		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file claims a picture of %d×%d pixels", width, height), hint: hintCopy}
+	}
+	if width > maxSide || height > maxSide || int64(width)*int64(height) > maxPixels {
+		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", width, height),
+			hint: "pictures up to 200 megapixels are read; if the camera has fewer, the file is damaged"}
+	}
+	if int64(width)*int64(height) > s.size*pixelsPerByte {
+		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file has %d bytes, too few for its %d×%d pixels", s.size, width, height), hint: hintCopy}
+	}
+	return nil
+}
+
+// guard turns a panic of a library into an error of kind ErrBroken.
+func guard(err *error) {
+	if v := recover(); v != nil {
+		*err = &Error{Kind: ErrBroken, Cause: "the picture's data make no sense", hint: hintCopy, err: fmt.Errorf("decoder: %v", v)}
+	}
+}
+
+// durationOf converts seconds; false when they are no plausible exposure.
+func durationOf(seconds float64) (time.Duration, bool) {
+	if !(seconds > 0) || seconds > 86400 {
+		return 0, false
+	}
+	return time.Duration(seconds*1e9 + 0.5), true
+}
+
+func clean(s string) string { return strings.TrimSpace(strings.Trim(s, "\x00 ")) }

@@ -1,0 +1,353 @@
+package frame
+
+import (
+	"bytes"
+	"compress/gzip"
+	"encoding/binary"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+)
+
+const maxGzipBytes = 512 << 20
+
+// decodeGzip reads a FITS file packed with gzip.
+func decodeGzip(src source) (picture, error) {
+	z, err := gzip.NewReader(src.reader())
+	if err != nil {
+		return picture{}, broken(err, "the gzip data are damaged")
+	}
+	first := make([]byte, fitsBlock)
+	if _, err := io.ReadFull(z, first); err != nil || !strings.HasPrefix(string(first), "SIMPLE  =") {
+		return picture{}, unsupported("the file is packed with gzip and is no FITS picture inside", "unpack it first")
+	}
+	rest, err := io.ReadAll(io.LimitReader(z, maxGzipBytes+1))
+	if err != nil {
+		return picture{}, broken(err, "the gzip data are damaged")
+	}
+	if len(rest) > maxGzipBytes {
+		return picture{}, &Error{Kind: ErrTooLarge, Cause: "the packed FITS file holds more than 512 MB", hint: "unpack it first"}
+	}
+	b := append(first, rest...)
+	return decodeFITS(source{bytes.NewReader(b), int64(len(b))})
+}
+
+// decodeFITS reads the first picture of a FITS file, in the primary part or an
+// extension (FITS standard 4.0).
+func decodeFITS(src source) (picture, error) {
+	h, a, err := findImage(src)
+	if err != nil {
+		return picture{}, err
+	}
+	if err := src.checkSize(a.width, a.height, 1); err != nil {
+		return picture{}, err
+	}
+	if need := a.bytes(); need > src.size-a.offset {
+		return picture{}, &Error{Kind: ErrBroken, hint: hintCopy,
+			Cause: fmt.Sprintf("the FITS file ends too early: its header promises %d bytes of picture, %d are there", need, max(0, src.size-a.offset))}
+	}
+	p := picture{format: "FITS", light: a.light(h), lens: h.lens(), place: h.place(), stamp: h.clock}
+	p.orient, p.rowOrderUnknown = h.rowOrder()
+	if h.text("BAYERPAT", "COLORTYP") != "" && a.planes == 1 && a.width > 1 && a.height > 1 {
+		p.binMosaic()
+	}
+	return p, nil
+}
+
+// rowOrder returns the EXIF orientation that shows the picture upright.
+// Stored bottom-up is common practice (no source) and taken where the header
+// is silent; 4 turns the rows over.
+func (h header) rowOrder() (orient int, unknown bool) {
+	switch strings.ToUpper(h["ROWORDER"]) {
+	case "TOP-DOWN":
+		return 1, false
+	case "BOTTOM-UP":
+		return 4, false
+	}
+	return 4, true
+}
+
+// array is where and how a FITS picture lies in its file.
+type array struct {
+	src                   source
+	offset                int64
+	bitpix                int
+	width, height, planes int
+}
+
+func (a array) pixelBytes() int { return max(a.bitpix, -a.bitpix) / 8 }
+
+func (a array) bytes() int64 {
+	return int64(a.width) * int64(a.height) * int64(a.planes) * int64(a.pixelBytes())
+}
+
+// findImage looks through the units of the file for a picture.
+func findImage(src source) (header, array, error) {
+	var primary header
+	off := int64(0)
+	for i := 0; i < maxFITSHeaders && off < src.size; i++ {
+		h, data, err := readHeader(src, off)
+		if err != nil {
+			return nil, array{}, err
+		}
+		if primary == nil {
+			primary = h
+		}
+		if h["ZIMAGE"] == "T" {
+			return nil, array{}, unsupported("the FITS picture is tile-compressed", "unpack it first, for example with funpack")
+		}
+		n, size, err := h.axes()
+		if err != nil {
+			return nil, array{}, err
+		}
+		if len(n) >= 2 && (i == 0 || h["XTENSION"] == "IMAGE") {
+			a, err := newArray(src, data, h, n)
+			return h.under(primary), a, err
+		}
+		off = data + (size+fitsBlock-1)/fitsBlock*fitsBlock
+	}
+	return nil, array{}, &Error{Kind: ErrNotPicture, Cause: "the FITS file holds no picture", hint: "leave this file out"}
+}
+
+// axes returns the lengths of the axes and the bytes of data after the header.
+func (h header) axes() ([]int64, int64, error) {
+	naxis, err := h.integer("NAXIS")
+	if err != nil || naxis < 0 || naxis > 999 {
+		return nil, 0, &Error{Kind: ErrBroken, Cause: "the FITS header has no usable NAXIS", hint: hintCopy}
+	}
+	bitpix, err := h.integer("BITPIX")
+	if err != nil {
+		return nil, 0, err
+	}
+	size := max(bitpix, -bitpix) / 8
+	axes := make([]int64, naxis)
+	for i := range axes {
+		n, err := h.integer(fmt.Sprintf("NAXIS%d", i+1))
+		if err != nil || n < 0 || n > math.MaxInt32 {
+			return nil, 0, &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the FITS header has no usable NAXIS%d", i+1), hint: hintCopy}
+		}
+		if axes[i] = n; n > 0 && size > maxFileBytes/n {
+			size = maxFileBytes // as good as infinite, and no overflow
+			continue
+		}
+		size *= n
+	}
+	if naxis == 0 {
+		return axes, 0, nil
+	}
+	pcount, _ := h.number("PCOUNT")
+	if pcount > 0 && pcount < maxFileBytes {
+		size += int64(pcount) * max(bitpix, -bitpix) / 8
+	}
+	return axes, size, nil
+}
+
+// newArray accepts pictures of one plane or three.
+func newArray(src source, data int64, h header, axes []int64) (array, error) {
+	bitpix, _ := h.integer("BITPIX")
+	a := array{src: src, offset: data, bitpix: int(bitpix), width: int(axes[0]), height: int(axes[1]), planes: 1}
+	switch bitpix {
+	case 8, 16, 32, 64, -32, -64:
+	default:
+		return a, &Error{Kind: ErrBroken, Cause: fmt.Sprintf("BITPIX = %d in the FITS header does not exist", bitpix), hint: hintCopy}
+	}
+	for i, n := range axes[2:] {
+		switch {
+		case n == 1:
+		case i == 0 && n == 3:
+			a.planes = 3
+		default:
+			return a, unsupported(fmt.Sprintf("the FITS file is a stack of %d planes", n), "save each picture in a file of its own")
+		}
+	}
+	return a, nil
+}
+
+// scaling turns stored numbers into light: physical = zero + scale×stored
+// (FITS 4.0 eq. 3), then a common factor to full scale.
+type scaling struct {
+	zero, scale, factor float64
+	blank               int64
+	hasBlank            bool
+}
+
+func (s scaling) light(stored float64) float64 { return (s.zero + s.scale*stored) * s.factor }
+
+// scaling reads BZERO, BSCALE and BLANK. Unscaled integers of 8 and 16 bits are
+// brought to full scale 1.
+func (h header) scaling(bitpix int) scaling {
+	s := scaling{scale: 1, factor: 1}
+	if v, ok := h.number("BSCALE"); ok && v != 0 {
+		s.scale = v
+	}
+	s.zero, _ = h.number("BZERO")
+	if v, err := h.integer("BLANK"); err == nil && bitpix > 0 {
+		s.blank, s.hasBlank = v, true
+	}
+	if top, ok := s.fullScale(bitpix); ok {
+		s.factor = 1 / top
+	}
+	return s
+}
+
+// fullScale is the largest physical value of an unscaled short integer file.
+func (s scaling) fullScale(bitpix int) (float64, bool) {
+	if s.scale != 1 {
+		return 0, false
+	}
+	switch {
+	case bitpix == 8 && s.zero == 0:
+		return 255, true
+	case bitpix == 8 && s.zero == -128:
+		return 127, true
+	case bitpix == 16 && s.zero == 0:
+		return 32767, true
+	case bitpix == 16 && s.zero == 32768:
+		return 65535, true
+	}
+	return 0, false
+}
+
+// light makes the rows of a FITS picture. Three planes are averaged: FITS
+// names no colour space, and each camera colour counts alike.
+func (a array) light(h header) light {
+	s := h.scaling(a.bitpix)
+	stride := int64(a.width) * int64(a.pixelBytes())
+	read := func(dst []float32, y, plane int, buf []byte) error {
+		at := a.offset + (int64(plane)*int64(a.height)+int64(y))*stride
+		if _, err := io.ReadFull(io.NewSectionReader(a.src, at, stride), buf); err != nil {
+			return broken(err, "the FITS picture cannot be read")
+		}
+		s.convert(dst, buf, a.bitpix)
+		return nil
+	}
+	l := light{width: a.width, height: a.height}
+	l.row = func(dst []float32, y int) error {
+		buf := make([]byte, stride)
+		if a.planes == 1 {
+			return read(dst, y, 0, buf)
+		}
+		one := make([]float32, len(dst))
+		clear(dst)
+		for plane := range a.planes {
+			if err := read(one, y, plane, buf); err != nil {
+				return err
+			}
+			for i, v := range one {
+				dst[i] += v / 3
+			}
+		}
+		return nil
+	}
+	l.saturation, l.findSaturation = a.saturation(h, s)
+	return l
+}
+
+// saturation reads the header's own word on where the camera clips. Without
+// one, short integers are looked at once drawn, and the rest cannot say: +Inf.
+func (a array) saturation(h header, s scaling) (float32, func(largest float32) float32) {
+	if v, ok := h.number("SATURATE", "SATLEVEL", "DATAMAX"); ok && v > 0 {
+		return float32(v * s.factor), nil
+	}
+	top, ok := s.fullScale(a.bitpix)
+	if !ok {
+		return float32(math.Inf(1)), nil
+	}
+	if top != 65535 {
+		return float32(1 - 0.5/top), nil
+	}
+	return float32(1 - 0.5/top), func(largest float32) float32 {
+		return float32((float64(clipLevel(int(math.Round(float64(largest)*top)))) - 0.5) / top)
+	}
+}
+
+// convert turns one stored row into light; blank pixels become NaN.
+func (s scaling) convert(dst []float32, b []byte, bitpix int) {
+	switch bitpix {
+	case 8:
+		for i := range dst {
+			dst[i] = s.integer(int64(b[i]))
+		}
+	case 16:
+		s.convert16(dst, b)
+	case 32:
+		for i := range dst {
+			dst[i] = s.integer(int64(int32(binary.BigEndian.Uint32(b[4*i:]))))
+		}
+	case 64:
+		for i := range dst {
+			dst[i] = s.integer(int64(binary.BigEndian.Uint64(b[8*i:])))
+		}
+	case -32:
+		for i := range dst {
+			dst[i] = finite(s.light(float64(math.Float32frombits(binary.BigEndian.Uint32(b[4*i:])))))
+		}
+	case -64:
+		for i := range dst {
+			dst[i] = finite(s.light(math.Float64frombits(binary.BigEndian.Uint64(b[8*i:]))))
+		}
+	}
+}
+
+// convert16 is the common case, kept to one multiplication a pixel.
+func (s scaling) convert16(dst []float32, b []byte) {
+	gain, zero := float32(s.scale*s.factor), float32(s.zero*s.factor)
+	exact := s.zero == 32768 && s.scale == 1 && !s.hasBlank
+	for i := range dst {
+		v := int16(binary.BigEndian.Uint16(b[2*i:]))
+		switch {
+		case exact: // no rounding between the two halves of the range
+			dst[i] = float32(int32(v)+32768) * gain
+		case s.hasBlank && int64(v) == s.blank:
+			dst[i] = float32(math.NaN())
+		default:
+			dst[i] = zero + gain*float32(v)
+		}
+	}
+}
+
+func (s scaling) integer(v int64) float32 {
+	if s.hasBlank && v == s.blank {
+		return float32(math.NaN())
+	}
+	return float32(s.light(float64(v)))
+}
+
+// finite makes infinities, which stand for nothing measured, NaN as well.
+func finite(v float64) float32 {
+	if math.Abs(v) > math.MaxFloat32 {
+		return float32(math.NaN())
+	}
+	return float32(v)
+}
+
+// binMosaic averages the 2×2 cells of a one-shot-colour sensor's raw mosaic:
+// each cell holds every colour once, so no demosaicing is needed to find
+// stars. A cell with a clipped pixel counts as clipped.
+func (p *picture) binMosaic() {
+	full := p.light
+	p.light.width, p.light.height = full.width/2, full.height/2
+	p.light.row = func(dst []float32, y int) error {
+		two := make([]float32, 2*full.width)
+		a, b := two[:full.width], two[full.width:]
+		if err := full.row(a, 2*y); err != nil {
+			return err
+		}
+		if err := full.row(b, 2*y+1); err != nil {
+			return err
+		}
+		for x := range dst {
+			v := (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1]) / 4
+			if m := max(a[2*x], a[2*x+1], b[2*x], b[2*x+1]); m >= full.saturation {
+				v = max(v, full.saturation)
+			}
+			dst[x] = v
+		}
+		return nil
+	}
+	p.light.findSaturation = nil
+	p.lens.PixelPitchUM *= 2
+	p.lens.ScaleArcsecPerPx *= 2
+	p.notes = append(p.notes, "colour mosaic: the four pixels of each cell were averaged, so the picture has half its width and height")
+}

@@ -1,0 +1,185 @@
+package frame
+
+import (
+	"math"
+	"runtime"
+	"sync"
+)
+
+// light is a picture whose rows can be asked for, in the order the file stores
+// them, as linear values. Rows are independent: row is called from several
+// goroutines.
+type light struct {
+	width, height int
+	saturation    float32
+	row           func(dst []float32, y int) error
+
+	// findSaturation, where set, settles the saturation from the largest value.
+	findSaturation func(largest float32) float32
+}
+
+// band is how many stored rows are turned at once: sixteen float32 fill one
+// cache line of the turned picture.
+const band = 16
+
+// draw fills a plane, turned as the EXIF orientation says.
+func (l light) draw(orient int) (Plane, error) {
+	p := Plane{Width: l.width, Height: l.height, Saturation: l.saturation}
+	if orient >= 5 && orient <= 8 {
+		p.Width, p.Height = l.height, l.width
+	}
+	p.Pix = make([]float32, p.Width*p.Height)
+	bands := (l.height + band - 1) / band
+	err := parallel(bands, func(next func() (int, bool)) (err error) {
+		defer guard(&err)
+		buf := make([]float32, l.width*band)
+		for i, ok := next(); ok; i, ok = next() {
+			if err := l.drawBand(p, orient, buf, i*band); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if l.findSaturation != nil {
+		p.Saturation = l.findSaturation(largest(p.Pix))
+	}
+	return p, err
+}
+
+func largest(v []float32) float32 {
+	m := float32(0)
+	for _, x := range v {
+		if x > m {
+			m = x
+		}
+	}
+	return m
+}
+
+// drawBand places the stored rows y0 … y0+band−1.
+func (l light) drawBand(p Plane, orient int, buf []float32, y0 int) error {
+	y1 := min(y0+band, l.height)
+	for y := y0; y < y1; y++ {
+		dst := buf[(y-y0)*l.width : (y-y0+1)*l.width]
+		switch orient {
+		case 2:
+			dst = p.Row(y)
+		case 3, 4:
+			dst = p.Row(l.height - 1 - y)
+		case 5, 6, 7, 8:
+		default:
+			dst = p.Row(y)
+		}
+		if err := l.row(dst, y); err != nil {
+			return err
+		}
+		if orient == 2 || orient == 3 {
+			reverse(dst)
+		}
+	}
+	if orient >= 5 && orient <= 8 {
+		l.turn(p, orient, buf, y0, y1)
+	}
+	return nil
+}
+
+// turn writes a band of stored rows as columns. The EXIF standard (CIPA
+// DC-008) names where the stored first row and first column lie when
+// displayed: 5 left and top, 6 right and top, 7 right and bottom, 8 left and
+// bottom.
+func (l light) turn(p Plane, orient int, buf []float32, y0, y1 int) {
+	fromRight := orient == 6 || orient == 7
+	fromBottom := orient == 7 || orient == 8
+	for x := range l.width {
+		row := x
+		if fromBottom {
+			row = l.width - 1 - x
+		}
+		out := p.Row(row)
+		for y := y0; y < y1; y++ {
+			v := buf[(y-y0)*l.width+x]
+			if fromRight {
+				out[l.height-1-y] = v
+			} else {
+				out[y] = v
+			}
+		}
+	}
+}
+
+func reverse(v []float32) {
+	for i, j := 0, len(v)-1; i < j; i, j = i+1, j-1 {
+		v[i], v[j] = v[j], v[i]
+	}
+}
+
+// parallel runs work on as many goroutines as there are cores; next hands out
+// 0 … n−1. The first error is returned. work must not panic.
+func parallel(n int, work func(next func() (int, bool)) error) error {
+	var (
+		mu    sync.Mutex
+		given int
+		first error
+		wg    sync.WaitGroup
+	)
+	next := func() (int, bool) {
+		mu.Lock()
+		defer mu.Unlock()
+		given++
+		return given - 1, given <= n && first == nil
+	}
+	for range min(n, runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			if err := work(next); err != nil {
+				mu.Lock()
+				defer mu.Unlock()
+				if first == nil {
+					first = err
+				}
+			}
+		})
+	}
+	wg.Wait()
+	return first
+}
+
+// linearOf undoes the sRGB curve, IEC 61966-2-1:1999 §5.2. v and the result
+// run from 0 to 1.
+func linearOf(v float64) float64 {
+	if v <= 0.04045 {
+		return v / 12.92
+	}
+	return math.Pow((v+0.055)/1.055, 2.4)
+}
+
+// codedOf applies the sRGB curve, the inverse of linearOf.
+func codedOf(v float64) float64 {
+	if v <= 0.0031308 {
+		return v * 12.92
+	}
+	return 1.055*math.Pow(v, 1/2.4) - 0.055
+}
+
+// curve maps a coded value 0 … 1 to linear light 0 … 1.
+type curve func(float64) float64
+
+func identity(v float64) float64 { return v }
+
+// table tabulates a curve over the values 0 … n−1 of an integer file.
+func (c curve) table(n int) []float32 {
+	t := make([]float32, n)
+	for i := range t {
+		t[i] = float32(c(float64(i) / float64(n-1)))
+	}
+	return t
+}
+
+// Weights of linear red, green and blue in luminance, IEC 61966-2-1 (the
+// primaries of ITU-R BT.709).
+const (
+	redWeight   = 0.2126
+	greenWeight = 0.7152
+	blueWeight  = 0.0722
+)
+
+func luminance(r, g, b float32) float32 { return redWeight*r + greenWeight*g + blueWeight*b }

@@ -1,0 +1,242 @@
+package frame
+
+import (
+	"bufio"
+	"encoding/binary"
+	"image"
+	"image/png"
+	"math"
+	"strings"
+)
+
+// Deflate shrinks at most 1032 to 1, and a pixel takes at least one bit.
+const pngPixelsPerByte = 1032 * 8
+
+func decodePNG(src source) (p picture, err error) {
+	defer guard(&err)
+	conf, err := png.DecodeConfig(bufio.NewReader(src.reader()))
+	if err != nil {
+		return picture{}, pngError(err)
+	}
+	if err := src.checkSize(conf.Width, conf.Height, pngPixelsPerByte); err != nil {
+		return picture{}, err
+	}
+	img, err := png.Decode(bufio.NewReaderSize(src.reader(), 1<<16))
+	if err != nil {
+		return picture{}, pngError(err)
+	}
+	h := pngHints(src)
+	p = picture{format: "PNG", light: imageLight(img, h.curve)}
+	p.readEXIF(h.exif)
+	return p, nil
+}
+
+func pngError(err error) error {
+	if e, ok := err.(png.UnsupportedError); ok {
+		return &Error{Kind: ErrUnsupported, Cause: "this kind of PNG is not read: " + string(e), hint: hintExport, err: err}
+	}
+	return broken(err, "the PNG data are damaged")
+}
+
+// pngExtra is what the chunks beside the picture say.
+type pngExtra struct {
+	exif  []byte
+	curve curve // nil: not said
+}
+
+const maxExifBytes = 1 << 20
+
+// pngHints walks the chunks; chunks of a kind it does not need are stepped
+// over. Where several speak of the curve the order of PNG (third edition,
+// §4.3) holds: cICP, iCCP, sRGB, gAMA.
+func pngHints(src source) pngExtra {
+	var x pngExtra
+	rank := 0
+	say := func(r int, c curve) {
+		if c != nil && r > rank {
+			rank, x.curve = r, c
+		}
+	}
+	for off := int64(8); ; {
+		h, err := src.bytes(off, 8)
+		if err != nil {
+			return x
+		}
+		n := int64(binary.BigEndian.Uint32(h))
+		name := string(h[4:])
+		if name == "IEND" {
+			return x
+		}
+		if b := pngChunk(src, name, off+8, n); b != nil {
+			switch name {
+			case "eXIf":
+				x.exif = b
+			case "gAMA":
+				say(1, gammaChunk(b))
+			case "sRGB":
+				say(2, linearOf)
+			case "iCCP":
+				say(3, iccpChunk(b))
+			case "cICP":
+				say(4, cicpChunk(b))
+			}
+		}
+		off += 12 + n
+	}
+}
+
+func pngChunk(src source, name string, off, n int64) []byte {
+	if n > maxExifBytes || !strings.Contains("eXIf gAMA sRGB iCCP cICP", name) {
+		return nil
+	}
+	b, err := src.bytes(off, n)
+	if err != nil {
+		return nil
+	}
+	return b
+}
+
+// gammaChunk reads gAMA: coded = linear^γ, γ in units of 1/100000.
+func gammaChunk(b []byte) curve {
+	if len(b) != 4 {
+		return nil
+	}
+	g := float64(binary.BigEndian.Uint32(b)) / 100000
+	if g < 0.1 || g > 10 {
+		return nil
+	}
+	return powerCurve(1 / g)
+}
+
+func powerCurve(exponent float64) curve {
+	if exponent == 1 {
+		return identity
+	}
+	return func(v float64) float64 { return math.Pow(v, exponent) }
+}
+
+// cicpChunk reads the transfer function code of ITU-T H.273, table 3: 8 is
+// linear, 13 is sRGB; others are treated as unsaid.
+func cicpChunk(b []byte) curve {
+	if len(b) != 4 {
+		return nil
+	}
+	switch b[1] {
+	case 8:
+		return identity
+	case 13:
+		return linearOf
+	}
+	return nil
+}
+
+// imageLight reads any decoded image. said is the curve the file names, nil
+// if it names none.
+func imageLight(img image.Image, said curve) light {
+	l := light{width: img.Bounds().Dx(), height: img.Bounds().Dy()}
+	if said == nil {
+		said = linearOf
+		if _, ok := img.(*image.Gray16); ok {
+			said = identity
+		}
+	}
+	if deep(img) {
+		table := said.table(1 << 16)
+		l.row, l.saturation = row16(img, table)
+		return l
+	}
+	table := said.table(1 << 8)
+	l.saturation = table[254]
+	switch img := img.(type) {
+	case *image.Gray:
+		l.row = lookup8(img.Pix, img.Stride, table)
+	case *image.RGBA: // opaque here: no decoder used premultiplies
+		l.row = colour8(img.Pix, img.Stride, table)
+	case *image.NRGBA:
+		l.row = colour8(img.Pix, img.Stride, table)
+	default:
+		l.row = anyRow8(img, table)
+	}
+	return l
+}
+
+func deep(img image.Image) bool {
+	switch img.(type) {
+	case *image.Gray16, *image.RGBA64, *image.NRGBA64:
+		return true
+	}
+	return false
+}
+
+// colour8 reads rows of four bytes; transparency is ignored, as it is no
+// light.
+func colour8(pix []byte, stride int, table []float32) func([]float32, int) error {
+	t := (*[256]float32)(table)
+	return func(dst []float32, y int) error {
+		src := pix[y*stride:][:4*len(dst)]
+		for i := range dst {
+			p := src[4*i : 4*i+4 : 4*i+4]
+			dst[i] = luminance(t[p[0]], t[p[1]], t[p[2]])
+		}
+		return nil
+	}
+}
+
+// row16 reads rows of big-endian 16-bit words, one or four a pixel.
+func row16(img image.Image, table []float32) (func([]float32, int) error, float32) {
+	t := (*[1 << 16]float32)(table)
+	var pix []byte
+	var stride, words int
+	switch img := img.(type) {
+	case *image.Gray16:
+		pix, stride, words = img.Pix, img.Stride, 1
+	case *image.RGBA64:
+		pix, stride, words = img.Pix, img.Stride, 4
+	case *image.NRGBA64:
+		pix, stride, words = img.Pix, img.Stride, 4
+	}
+	saturation := t[clipLevel(maxWord(pix, words))-1]
+	if words == 1 {
+		return func(dst []float32, y int) error {
+			src := pix[y*stride:][:2*len(dst)]
+			for i := range dst {
+				dst[i] = t[uint16(src[2*i])<<8|uint16(src[2*i+1])]
+			}
+			return nil
+		}, saturation
+	}
+	return func(dst []float32, y int) error {
+		src := pix[y*stride:][:8*len(dst)]
+		for i := range dst {
+			p := src[8*i : 8*i+6 : 8*i+6]
+			dst[i] = luminance(t[uint16(p[0])<<8|uint16(p[1])], t[uint16(p[2])<<8|uint16(p[3])], t[uint16(p[4])<<8|uint16(p[5])])
+		}
+		return nil
+	}, saturation
+}
+
+// maxWord is the largest colour value; of four words a pixel the last is
+// opacity and left out.
+func maxWord(pix []byte, words int) int {
+	m := 0
+	for i := 0; i+2*words <= len(pix); i += 2 * words {
+		for j := 0; j < min(words, 3); j++ {
+			m = max(m, int(pix[i+2*j])<<8|int(pix[i+2*j+1]))
+		}
+	}
+	return m
+}
+
+// clipLevel guesses where 16-bit data clip from their largest value. Cameras
+// with 10, 12 or 14 bits store them at the bottom or the top of the word, and
+// a largest value that is exactly all ones of those is no accident. Otherwise
+// the word itself clips.
+func clipLevel(largest int) int {
+	for _, bits := range []int{10, 12, 14} {
+		ones := 1<<bits - 1
+		if largest == ones || largest == ones<<(16-bits) {
+			return largest
+		}
+	}
+	return 1<<16 - 1
+}

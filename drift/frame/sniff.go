@@ -1,0 +1,81 @@
+package frame
+
+import (
+	"bytes"
+	"encoding/binary"
+)
+
+// kind is what a file's first bytes show it to be.
+type kind struct{ decode func(source) (picture, error) }
+
+// magic is one row of the table of known contents.
+type magic struct {
+	at     int
+	bytes  string
+	decode func(source) (picture, error) // nil: known, not read
+	name   string                        // for the message, with article
+}
+
+var magics = []magic{
+	{0, "\xff\xd8\xff", decodeJPEG, ""},
+	{0, "\x89PNG\r\n\x1a\n", decodePNG, ""},
+	{8, "CR\x02", nil, "a camera raw file"},
+	{0, "II*\x00", decodeTIFF, ""},
+	{0, "MM\x00*", decodeTIFF, ""},
+	{0, "SIMPLE  =", decodeFITS, ""},
+	{0, "\x1f\x8b", decodeGzip, ""},
+	{0, "II+\x00", nil, "a BigTIFF file"},
+	{0, "MM\x00+", nil, "a BigTIFF file"},
+	{0, "GIF8", nil, "a GIF picture"},
+	{8, "WEBP", nil, "a WebP picture"},
+	{0, "\xff\x0a", nil, "a JPEG XL picture"},
+	{0, "\x00\x00\x00\x0cJXL ", nil, "a JPEG XL picture"},
+	{0, "\x00\x00\x00\x0cjP  ", nil, "a JPEG 2000 picture"},
+	{0, "\xff\x4f\xff\x51", nil, "a JPEG 2000 picture"},
+	{4, "ftypheic", nil, "a HEIC picture"},
+	{4, "ftypheix", nil, "a HEIC picture"},
+	{4, "ftyphevc", nil, "a HEIC picture"},
+	{4, "ftypmif1", nil, "a HEIC picture"},
+	{4, "ftypmsf1", nil, "a HEIC picture"},
+	{4, "ftypavif", nil, "an AVIF picture"},
+	{4, "ftypcrx ", nil, "a camera raw file"},
+	{4, "ftyp", nil, "a film"},
+	{0, "FUJIFILMCCD-RAW", nil, "a camera raw file"},
+	{0, "IIRO", nil, "a camera raw file"},
+	{0, "IIRS", nil, "a camera raw file"},
+	{0, "MMOR", nil, "a camera raw file"},
+	{0, "IIU\x00", nil, "a camera raw file"},
+	{0, "FOVb", nil, "a camera raw file"},
+	{0, "8BPS", nil, "a layered picture (PSD)"},
+	{0, "v/1\x01", nil, "an OpenEXR picture"},
+	{0, "BM", nil, "a BMP picture"},
+}
+
+// sniff tells by its first bytes what the file is.
+func sniff(src source) (kind, error) {
+	head := src.head(64)
+	for _, m := range magics {
+		if len(head) < m.at+len(m.bytes) || string(head[m.at:m.at+len(m.bytes)]) != m.bytes {
+			continue
+		}
+		if m.bytes == "BM" && !looksBMP(head) {
+			continue
+		}
+		if m.decode == nil {
+			return kind{}, unsupported("the file is "+m.name+", which is not read", hintExport)
+		}
+		return kind{m.decode}, nil
+	}
+	if allZero(head) {
+		return kind{}, &Error{Kind: ErrBroken, Cause: "the file holds only zeros", hint: hintCopy}
+	}
+	return kind{}, &Error{Kind: ErrNotPicture, Cause: "the file is not a picture",
+		hint: "JPEG, PNG, TIFF and FITS are read; leave other files out"}
+}
+
+// looksBMP checks the reserved words: two letters alone also start many texts.
+func looksBMP(head []byte) bool {
+	return len(head) >= 14 && binary.LittleEndian.Uint32(head[6:]) == 0
+}
+
+func allZero(b []byte) bool { return len(bytes.Trim(b, "\x00")) == 0 }

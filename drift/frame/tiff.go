@@ -1,0 +1,73 @@
+package frame
+
+import (
+	"errors"
+	"strings"
+
+	"golang.org/x/image/tiff"
+)
+
+// LZW and deflate of x/image shrink at most about 1400 to 1, and a pixel takes
+// at least one bit.
+const tiffPixelsPerByte = 1400 * 8
+
+// TIFF tags looked at before decoding.
+const (
+	tagSubfileType  = 254
+	tagPhotometric  = 262
+	tagSubIFDs      = 330
+	tagSampleFormat = 339
+	tagICC          = 34675
+	tagDNGVersion   = 50706
+)
+
+func decodeTIFF(src source) (p picture, err error) {
+	defer guard(&err)
+	dir, ok := firstDirectory(src)
+	if !ok {
+		return picture{}, &Error{Kind: ErrBroken, Cause: "the TIFF file has no readable directory", hint: hintCopy}
+	}
+	if err := refuseRaw(dir); err != nil {
+		return picture{}, err
+	}
+	conf, err := tiff.DecodeConfig(src.reader())
+	if err != nil {
+		return picture{}, tiffError(err)
+	}
+	if err := src.checkSize(conf.Width, conf.Height, tiffPixelsPerByte); err != nil {
+		return picture{}, err
+	}
+	img, err := tiff.Decode(src.reader())
+	if err != nil {
+		return picture{}, tiffError(err)
+	}
+	p = picture{format: "TIFF", light: imageLight(img, iccCurve(dir.raw(tagICC)))}
+	p.readTags(exifTagsOf(src))
+	return p, nil
+}
+
+// refuseRaw recognises camera raw files, of which a TIFF decoder would return
+// the thumbnail without a word, and sample kinds the decoder misreads.
+func refuseRaw(dir directory) error {
+	subfile, _ := dir.uint(tagSubfileType)
+	photometric, _ := dir.uint(tagPhotometric)
+	switch {
+	case dir.has(tagDNGVersion):
+		return unsupported("the file is a DNG raw picture, which is not read", "export it as JPEG or 16-bit TIFF; many phones can keep a JPEG beside the DNG")
+	case photometric == 32803 || photometric == 34892 || subfile&1 != 0 && dir.has(tagSubIFDs):
+		return unsupported("the file is a camera raw file, which is not read", hintExport)
+	}
+	if format, ok := dir.uint(tagSampleFormat); ok && format != 1 {
+		return unsupported("the TIFF file holds signed or floating values", "save it with 8 or 16 bits unsigned, or as FITS")
+	}
+	return nil
+}
+
+func tiffError(err error) error {
+	var e tiff.UnsupportedError
+	if errors.As(err, &e) {
+		return &Error{Kind: ErrUnsupported, Cause: "this kind of TIFF is not read: " + strings.TrimPrefix(e.Error(), "tiff: unsupported feature: "),
+			hint: "save it as 8- or 16-bit grey or RGB, uncompressed or LZW", err: err}
+	}
+	return broken(err, "the TIFF data are damaged")
+}
