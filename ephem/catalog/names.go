@@ -155,7 +155,14 @@ func unnumbered(designation string) string {
 // plain writes a name without what a keyboard may lack: Greek letters spelt
 // out, no accents, no raised digits, single spaces.
 func plain(name string) string {
-	return spelling.Replace(strings.Join(strings.Fields(name), " "))
+	return spelling.Replace(strings.Map(smallGreek, strings.Join(strings.Fields(name), " ")))
+}
+
+func smallGreek(r rune) rune {
+	if 'Α' <= r && r <= 'Ω' {
+		return r + 'α' - 'Α'
+	}
+	return r
 }
 
 var spelling = strings.NewReplacer(

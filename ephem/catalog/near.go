@@ -110,7 +110,7 @@ type circle struct {
 	sinDec, cosDec  float64
 	cosRadius       float64
 	sinWidest       float64 // sine of the declination where the circle is widest in right ascension
-	cosHalfWidest   float64 // cosine of half that width
+	halfWidest      float64 // half that width
 	poleFree        bool    // no pole in the circle, which is narrower than 90°
 }
 
@@ -164,7 +164,7 @@ func newCircle(center r3.Vec, radius float64) (circle, bool) {
 	c.poleFree = math.Abs(c.sinDec) < c.cosRadius
 	if c.poleFree {
 		c.sinWidest = c.sinDec / c.cosRadius
-		c.cosHalfWidest = math.Sqrt(c.cosRadius*c.cosRadius-c.sinDec*c.sinDec) / c.cosDec
+		c.halfWidest = math.Asin(min(1, math.Sin(radius)/c.cosDec))
 	}
 	return c, true
 }
@@ -191,8 +191,8 @@ func (l *layer) readThrough(dst []int32, c *circle, stars []Star, limit int) []i
 }
 
 // slack widens the search for cells, in radians, so that rounding does not lose
-// a star at a cell's edge.
-const slack = 1e-9
+// a star at a cell's edge: an arc sine is good to 2·10⁻⁸ where it is steepest.
+const slack = 1e-7
 
 // mark notes the stars of the layer that are in the circle, a bit each, and
 // says if there are any.
@@ -244,7 +244,7 @@ func (l *layer) take(dst []int32, found *[faintLayer / 64]uint64, limit int) []i
 // the circle goes round a pole, at an edge of the band.
 func (c *circle) halfWidth(b *band) float64 {
 	if c.poleFree && b.sinLow < c.sinWidest && c.sinWidest < b.sinHigh {
-		return math.Acos(c.cosHalfWidest)
+		return c.halfWidest
 	}
 	least := min(c.cosHalf(b.sinLow, b.cosLow), c.cosHalf(b.sinHigh, b.cosHigh))
 	if least <= -1 {
@@ -253,14 +253,15 @@ func (c *circle) halfWidth(b *band) float64 {
 	return math.Acos(min(least, 1))
 }
 
-// cosHalf is cos Δα; it may exceed 1 (the circle does not come here) or be
-// below −1 (the circle holds the whole parallel). At a pole it is −1.
+// cosHalf is cos Δα, a little less to be safe from rounding; it may exceed 1
+// (the circle does not come here) or be below −1 (the circle holds the whole
+// parallel). At a pole it is −1.
 func (c *circle) cosHalf(sin, cos float64) float64 {
 	d := cos * c.cosDec
 	if d < 1e-12 {
 		return -1
 	}
-	return (c.cosRadius - sin*c.sinDec) / d
+	return (c.cosRadius - sin*c.sinDec - rounding) / d
 }
 
 // span is the cells of the band within half of a right ascension (0 to 2π):
