@@ -22,7 +22,7 @@ func (h Horizontal) Direction() r3.Vec {
 // any length but zero. At the zenith and nadir the azimuth is of no meaning.
 func HorizontalOf(enu r3.Vec) Horizontal {
 	return Horizontal{
-		Azimuth:  unit.Angle(math.Atan2(enu.X, enu.Y)).Mod1(),
+		Azimuth:  unit.Angle(fullTurn(math.Atan2(enu.X, enu.Y))),
 		Altitude: unit.Angle(math.Atan2(enu.Z, math.Hypot(enu.X, enu.Y))),
 	}
 }
@@ -38,5 +38,17 @@ func Direction(ra unit.RA, dec unit.Angle) r3.Vec {
 // RADec is the right ascension, 0–24 h, and declination of a direction of any
 // length but zero.
 func RADec(v r3.Vec) (unit.RA, unit.Angle) {
-	return unit.RAFromRad(math.Atan2(v.Y, v.X)), unit.Angle(math.Atan2(v.Z, math.Hypot(v.X, v.Y)))
+	return unit.RA(fullTurn(math.Atan2(v.Y, v.X))), unit.Angle(math.Atan2(v.Z, math.Hypot(v.X, v.Y)))
+}
+
+// fullTurn carries an angle of −π to π into 0 to 2π, 2π itself left out: a rounding
+// below zero is zero.
+func fullTurn(rad float64) float64 {
+	if rad < 0 {
+		rad += 2 * math.Pi
+	}
+	if rad >= 2*math.Pi {
+		return 0
+	}
+	return rad
 }

@@ -34,7 +34,9 @@ func Moved(direction r3.Vec, hip int32, t time.Time) r3.Vec {
 	}
 	const secondsPerYear = 365.25 * 86400
 	years := t.Sub(time.Date(2000, 1, 1, 12, 0, 0, 0, time.UTC)).Seconds() / secondsPerYear
-	east := r3.Unit(r3.Cross(r3.Vec{Z: 1}, direction))
+	ra, _ := RADec(direction) // defined at the pole too, where a cross product is not
+	sin, cos := ra.Sincos()
+	east := r3.Vec{X: -sin, Y: cos}
 	north := r3.Cross(direction, east)
 	shift := r3.Add(r3.Scale(m.East.Rad()*years, east), r3.Scale(m.North.Rad()*years, north))
 	return r3.Unit(r3.Add(direction, shift))

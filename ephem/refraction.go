@@ -82,18 +82,17 @@ func (r Refraction) lift(sin, cos float64) float64 {
 	if sin < formulaFrom {
 		return r.liftLow(sin, cos)
 	}
+	// Newton's method on d − (a+b t²) t, t the tangent of the zenith distance seen,
+	// whose derivative by altitude is −(1+t²). The first step, from d = 0, leaves
+	// 0.3″ at 5° and 0.001″ at 20°; the second less than 1e-5″ everywhere.
 	a, b := r.A.Rad(), r.B.Rad()
-	d := 0.0
-	// Newton's method; 1/sin² of the altitude is 1+t². Two steps leave less than
-	// 1e-6″ above 20°, three everywhere.
-	for range 3 {
-		s, c := raise(sin, cos, d)
-		t := c / s
-		t2 := t * t
-		f := d - (a+b*t2)*t
-		d -= f / (1 + (a+3*b*t2)*(1+t2))
-	}
-	return d
+	t := cos / sin
+	t2 := t * t
+	d := (a + b*t2) * t / (1 + (a+3*b*t2)*(1+t2))
+	s, c := raise(sin, cos, d)
+	t = c / s
+	t2 = t * t
+	return d - (d-(a+b*t2)*t)/(1+(a+3*b*t2)*(1+t2))
 }
 
 // liftLow solves the same by the secant method: the function is smooth and

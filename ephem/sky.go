@@ -63,12 +63,13 @@ func (s Sky) Refraction() Refraction { return s.refraction }
 // the star's place on the date: see [Moved] for the stars near the pole.
 func (s Sky) Apparent(icrs r3.Vec) r3.Vec {
 	v := s.True(icrs)
-	r := math.Hypot(v.X, v.Y)
+	r := math.Sqrt(v.X*v.X + v.Y*v.Y)
 	if r < atZenith {
 		return v
 	}
 	up, out := raise(v.Z, r, s.refraction.lift(v.Z, r))
-	return r3.Vec{X: v.X * out / r, Y: v.Y * out / r, Z: up}
+	k := out / r
+	return r3.Vec{X: k * v.X, Y: k * v.Y, Z: up}
 }
 
 // atZenith is the distance from the zenith, in radians, within which
@@ -89,9 +90,10 @@ func (s Sky) True(icrs r3.Vec) r3.Vec {
 // as the refraction there.
 func (s Sky) ICRS(enu r3.Vec) r3.Vec {
 	v := enu
-	if r := math.Hypot(v.X, v.Y); r >= atZenith {
+	if r := math.Sqrt(v.X*v.X + v.Y*v.Y); r >= atZenith {
 		up, out := raise(v.Z, r, -s.refraction.at(v.Z, r))
-		v = r3.Vec{X: v.X * out / r, Y: v.Y * out / r, Z: up}
+		k := out / r
+		v = r3.Vec{X: k * v.X, Y: k * v.Y, Z: up}
 	}
 	w := r3.Add(r3.Scale(v.X, s.east), r3.Add(r3.Scale(v.Y, s.north), r3.Scale(v.Z, s.up)))
 	return s.aberration.undo(w)
