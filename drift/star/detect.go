@@ -1,0 +1,229 @@
+package star
+
+import (
+	"cmp"
+	"math"
+	"slices"
+)
+
+// peak is a local maximum of the filtered grid above the threshold.
+type peak struct {
+	x, y  int     // grid pixel
+	value float32 // filtered light
+	snr   float64 // value over the filtered noise there
+	blob  int32
+}
+
+// blob is a connected patch of the filtered grid above the threshold, with the moments of its light.
+type blob struct {
+	area           int
+	x0, y0, x1, y1 int
+	sum, sx, sy    float64
+	sxx, sxy, syy  float64
+	peaks          int
+	parent         int32
+}
+
+// run is a stretch of one row above the threshold.
+type run struct {
+	lo, hi int
+	blob   int32
+}
+
+// labels grows blobs row by row with union-find, so that only the blobs are kept and no picture of labels.
+type labels struct {
+	blobs     []blob
+	last, now []run
+}
+
+func (l *labels) root(i int32) int32 {
+	for l.blobs[i].parent != i {
+		l.blobs[i].parent = l.blobs[l.blobs[i].parent].parent
+		i = l.blobs[i].parent
+	}
+	return i
+}
+
+func (l *labels) join(a, b int32) int32 {
+	a, b = l.root(a), l.root(b)
+	if a == b {
+		return a
+	}
+	if b < a {
+		a, b = b, a
+	}
+	l.blobs[b].parent = a
+	p, q := &l.blobs[a], &l.blobs[b]
+	p.area += q.area
+	p.x0, p.y0, p.x1, p.y1 = min(p.x0, q.x0), min(p.y0, q.y0), max(p.x1, q.x1), max(p.y1, q.y1)
+	p.sum, p.sx, p.sy = p.sum+q.sum, p.sx+q.sx, p.sy+q.sy
+	p.sxx, p.sxy, p.syy = p.sxx+q.sxx, p.sxy+q.sxy, p.syy+q.syy
+	return a
+}
+
+// row takes the runs of one row of filtered light above its threshold.
+func (l *labels) row(light, threshold []float32, y int) {
+	l.last, l.now = l.now, l.last[:0]
+	k := 0
+	for x := 0; x < len(light); x++ {
+		if light[x] <= threshold[x] {
+			continue
+		}
+		lo := x
+		for x < len(light) && light[x] > threshold[x] {
+			x++
+		}
+		id := l.start(light, lo, x, y)
+		for k < len(l.last) && l.last[k].hi < lo { // runs touching at a corner belong together
+			k++
+		}
+		for m := k; m < len(l.last) && l.last[m].lo <= x; m++ {
+			id = l.join(id, l.last[m].blob)
+		}
+		l.now = append(l.now, run{lo, x, id})
+	}
+}
+
+func (l *labels) start(light []float32, lo, hi, y int) int32 {
+	id := int32(len(l.blobs))
+	b := blob{area: hi - lo, x0: lo, x1: hi - 1, y0: y, y1: y, parent: id}
+	fy := float64(y)
+	for x := lo; x < hi; x++ {
+		v, fx := float64(light[x]), float64(x)
+		b.sum += v
+		b.sx += v * fx
+		b.sxx += v * fx * fx
+	}
+	b.sy, b.sxy, b.syy = b.sum*fy, b.sx*fy, b.sum*fy*fy
+	l.blobs = append(l.blobs, b)
+	return id
+}
+
+// runOf finds the run of the row just taken that holds column x.
+func (l *labels) runOf(x int) int32 {
+	i, _ := slices.BinarySearchFunc(l.now, x, func(r run, x int) int {
+		if r.hi <= x {
+			return -1
+		}
+		if r.lo > x {
+			return 1
+		}
+		return 0
+	})
+	return l.now[i].blob
+}
+
+// found is the outcome of one look at a filtered grid.
+type found struct {
+	light grid
+	noise mesh // σ of the filtered light
+	peaks []peak
+	blobs []blob
+}
+
+// look finds the peaks of a filtered grid over its own noise.
+func look(light grid, noise mesh, sigmas float64) found {
+	f := found{light: light, noise: noise}
+	var l labels
+	threshold := make([]float32, light.w)
+	for y := range light.h {
+		noise.row(threshold, y)
+		for x := range threshold {
+			threshold[x] *= float32(sigmas)
+		}
+		row := light.pix[y*light.w : (y+1)*light.w]
+		l.row(row, threshold, y)
+		for _, r := range l.now {
+			f.peaksOf(r, y, threshold, sigmas)
+		}
+	}
+	for i := range f.peaks {
+		f.peaks[i].blob = l.root(f.peaks[i].blob)
+		l.blobs[f.peaks[i].blob].peaks++
+	}
+	f.blobs = l.blobs
+	slices.SortFunc(f.peaks, func(a, b peak) int {
+		return cmp.Or(cmp.Compare(b.value, a.value), cmp.Compare(a.y, b.y), cmp.Compare(a.x, b.x))
+	})
+	return f
+}
+
+func (f *found) peaksOf(r run, y int, threshold []float32, sigmas float64) {
+	g := &f.light
+	for x := r.lo; x < r.hi; x++ {
+		v := g.pix[y*g.w+x]
+		if !summit(g, x, y, v) {
+			continue
+		}
+		f.peaks = append(f.peaks, peak{x: x, y: y, value: v, snr: sigmas * float64(v/threshold[x]), blob: r.blob})
+	}
+}
+
+// summit: no neighbour higher, none before it in reading order as high.
+func summit(g *grid, x, y int, v float32) bool {
+	for j := max(y-1, 0); j <= min(y+1, g.h-1); j++ {
+		for i := max(x-1, 0); i <= min(x+1, g.w-1); i++ {
+			u := g.pix[j*g.w+i]
+			if u > v || u == v && (j < y || j == y && i < x) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// moments of a blob: middle, and the second moments about it (grid pixels).
+func (b *blob) moments() (x, y float64, m shape) {
+	x, y = b.sx/b.sum, b.sy/b.sum
+	return x, y, shape{b.sxx/b.sum - x*x, b.sxy/b.sum - x*y, b.syy/b.sum - y*y}
+}
+
+// prune keeps the peaks that stand for objects of their own: not those on patches too large for a star (Moon, lamps,
+// lit clouds, hillsides, the line of an aeroplane), nor bumps on the flank of a brighter one.
+func (f *found) prune(largest, longest float64) {
+	kept := f.peaks[:0]
+	byBlob := map[int32][]peak{}
+	for _, p := range f.peaks {
+		b := &f.blobs[p.blob]
+		if float64(b.area) > largest || math.Hypot(float64(b.x1-b.x0), float64(b.y1-b.y0)) > longest {
+			continue
+		}
+		if b.peaks > 1 {
+			mates := byBlob[p.blob]
+			if len(mates) >= 64 || f.bump(p, mates) {
+				continue
+			}
+			byBlob[p.blob] = append(mates, p)
+		}
+		kept = append(kept, p)
+	}
+	for i := range f.blobs {
+		f.blobs[i].peaks = min(f.blobs[i].peaks, 1)
+	}
+	for id, mates := range byBlob {
+		f.blobs[id].peaks = len(mates)
+	}
+	f.peaks = kept
+}
+
+// bump: the light between p and a brighter peak does not sink enough for two.
+func (f *found) bump(p peak, brighter []peak) bool {
+	for _, q := range brighter {
+		d := math.Hypot(float64(p.x-q.x), float64(p.y-q.y))
+		if d < 2 {
+			return true
+		}
+		least := p.value
+		for n, i := int(d), 1; i < n; i++ {
+			t := float64(i) / float64(n)
+			x := int(math.Round(float64(p.x) + t*float64(q.x-p.x)))
+			y := int(math.Round(float64(p.y) + t*float64(q.y-p.y)))
+			least = min(least, f.light.pix[y*f.light.w+x])
+		}
+		sigma := float64(p.value) / p.snr
+		if float64(p.value-least) < max(3*sigma, 0.1*float64(p.value), 0.01*float64(q.value)) {
+			return true
+		}
+	}
+	return false
+}

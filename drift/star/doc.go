@@ -1,0 +1,2 @@
+// Package star finds and measures the stars of a picture.
+package star

@@ -1,0 +1,179 @@
+package star
+
+import "math"
+
+// noiseModel is the variance of a pixel holding the given light above the background:
+//
+//	n² + gain·light + (ripple·light)²
+//
+// n is the local noise, gain the photon-like part (light per photon), ripple what the profile cannot follow
+// (an unround lens, compression, tone curve).
+type noiseModel struct{ gain, ripple float64 }
+
+func (m noiseModel) variance(n2, light float64) float64 {
+	light = math.Max(light, 0)
+	return n2 + m.gain*light + m.ripple*m.ripple*light*light
+}
+
+// sample is one pixel of a star's window: its place and its light above the background mesh.
+type sample struct{ x, y, light float64 }
+
+// window is what a fit sees.
+type window struct {
+	samples []sample
+	n2      float64 // variance of the background
+	noise   noiseModel
+	prior   prior
+}
+
+// prior holds the shape loosely near the picture's own: a faint star then cannot run off to the width of the window.
+// It weighs as much as a star of signal-to-noise about two.
+type prior struct {
+	mean   [3]float64
+	weight [3]float64 // 1/σ²; 0 = free
+}
+
+// fitted is the outcome of a fit.
+type fitted struct {
+	p      vector
+	cov    [7]vector // covariance of the parameters
+	chi2   float64   // weighted squared residuals
+	dof    float64
+	window *window
+	kind   profile
+}
+
+// normal are the normal equations of a step: h = JᵀWJ, g = JᵀW(data − model).
+type normal struct {
+	h    [7]vector
+	g    vector
+	chi2 float64
+}
+
+// step sums the normal equations at p. Weights are taken from the model at p too, but are not differentiated: the
+// estimate is then the solution of Σ J(d−m)/v = 0, unbiased to first order whatever v is.
+func (w *window) step(kind profile, p *vector) normal {
+	var n normal
+	var d vector
+	plain := w.noise == noiseModel{}
+	weight := 1 / w.n2
+	for i := range w.samples {
+		s := &w.samples[i]
+		v := kind.value(p, s.x, s.y, &d)
+		if !plain {
+			weight = 1 / w.noise.variance(w.n2, v-p[pedestal])
+		}
+		r := s.light - v
+		n.chi2 += r * r * weight
+		for a := range d {
+			wa := weight * d[a]
+			n.g[a] += wa * r
+			row := &n.h[a]
+			for b := 0; b <= a; b++ {
+				row[b] += wa * d[b]
+			}
+		}
+	}
+	for i, k := range w.prior.weight {
+		if k > 0 {
+			r := w.prior.mean[i] - p[shape0+i]
+			n.chi2 += k * r * r
+			n.g[shape0+i] += k * r
+			n.h[shape0+i][shape0+i] += k
+		}
+	}
+	return n
+}
+
+// cholesky factors the lower half of h (damped on the diagonal) in place; false when it is not positive.
+func cholesky(h *[7]vector, damp float64) bool {
+	for i := range h {
+		h[i][i] *= 1 + damp
+		for j := 0; j <= i; j++ {
+			s := h[i][j]
+			for k := range j {
+				s -= h[i][k] * h[j][k]
+			}
+			if i == j {
+				if !(s > 0) || math.IsInf(s, 0) {
+					return false
+				}
+				h[i][i] = math.Sqrt(s)
+			} else {
+				h[i][j] = s / h[j][j]
+			}
+		}
+	}
+	return true
+}
+
+// solve applies the inverse of the factored matrix.
+func solve(l *[7]vector, g vector) vector {
+	for i := range g {
+		for k := range i {
+			g[i] -= l[i][k] * g[k]
+		}
+		g[i] /= l[i][i]
+	}
+	for i := len(g) - 1; i >= 0; i-- {
+		for k := i + 1; k < len(g); k++ {
+			g[i] -= l[k][i] * g[k]
+		}
+		g[i] /= l[i][i]
+	}
+	return g
+}
+
+// maxSteps bounds a fit; good ones need four to seven.
+const maxSteps = 20
+
+// fit is damped least squares (D. W. Marquardt, J. SIAM 11 (1963) 431) from p on. False: it found nothing a star can be.
+func (w *window) fit(kind profile, p vector) (fitted, bool) {
+	n := w.step(kind, &p)
+	damp := 1e-3
+	for range maxSteps {
+		l := n.h
+		if !cholesky(&l, damp) {
+			return fitted{}, false
+		}
+		move := solve(&l, n.g)
+		next := p
+		for i := range next {
+			next[i] += move[i]
+		}
+		if !kind.sound(&next) {
+			if damp *= 10; damp > 1e8 {
+				return fitted{}, false
+			}
+			continue
+		}
+		m := w.step(kind, &next)
+		gain := n.chi2 - m.chi2
+		if gain < 0 && w.noise == (noiseModel{}) || math.IsNaN(gain) {
+			if damp *= 10; damp > 1e8 {
+				break
+			}
+			continue
+		}
+		p, n, damp = next, m, damp*0.1
+		if math.Hypot(move[posX], move[posY]) < 1e-4 && math.Abs(gain) < 1e-3 {
+			break
+		}
+	}
+	return w.outcome(kind, p, n)
+}
+
+// outcome turns the last normal equations into errors.
+func (w *window) outcome(kind profile, p vector, n normal) (fitted, bool) {
+	l := n.h
+	if !cholesky(&l, 0) || !(p[amplitude] > 0) {
+		return fitted{}, false
+	}
+	f := fitted{p: p, chi2: n.chi2, dof: float64(len(w.samples) - len(p)), window: w, kind: kind}
+	for i := range f.cov {
+		var e vector
+		e[i] = 1
+		f.cov[i] = solve(&l, e)
+	}
+	return f, f.dof > 0
+}
