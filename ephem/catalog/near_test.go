@@ -156,6 +156,7 @@ func BenchmarkNear(b *testing.B) {
 				centers[i] = r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}
 			}
 			dst := make([]int32, 0, q.limit)
+			Stars()
 			b.ReportAllocs()
 			for i := 0; b.Loop(); i++ {
 				Near(dst, centers[i%len(centers)], unit.AngleFromDeg(q.deg), q.limit)
