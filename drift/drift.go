@@ -1,0 +1,306 @@
+// Package drift turns a handful of pictures into a sequence of attitudes.
+//
+// Start with [Measure]: pictures in any order become a [Sequence] of [Shot]s
+// in the order of time, each with its stars and, where the stars could be
+// recognised, its attitude in the ICRS. [Sequence.Horizon] carries the
+// attitudes into the horizon frame of a site, all pictures of one lens fitted
+// together.
+//
+// The package knows nothing of mounts; it does not ask why the attitude
+// changes.
+package drift
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"io"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
+
+	"trueturn/drift/frame"
+	"trueturn/drift/solve"
+	"trueturn/drift/star"
+	"trueturn/ephem"
+)
+
+// Source is a picture that can be opened when its turn comes.
+type Source struct {
+	Name string // base name
+	Open func() (io.ReadSeekCloser, error)
+}
+
+// Options steer Measure. The zero value takes everything from the pictures.
+type Options struct {
+	Frame    frame.Options
+	Lens     LensFlags
+	Workers  int             // pictures measured at once; 0 = as many as the machine runs at once, at most 4
+	Progress func(Shot)      // told of each picture when it is done, never two at once; may be nil
+	Known    map[string]Shot // shots measured before, by name: not opened again
+}
+
+// LensFlags are what the user says of the lens; zeros are unknown.
+type LensFlags struct {
+	FocalLengthMM, PixelPitchUM float64
+	EquivalentMM                float64
+	ScaleArcsecPerPx            float64
+}
+
+// Shot is one picture, measured.
+type Shot struct {
+	File          string
+	Clock         *frame.Clock
+	ClockErr      error
+	Lens          frame.Lens
+	Place         *ephem.Site
+	Width, Height int
+	RowOrderFree  bool
+	Notes         []string
+	Field         star.Field      // empty where Err says the picture could not be read
+	Solution      *solve.Solution // nil where Err says why not
+	Err           error
+}
+
+// Sequence is a set of pictures in the order of time; pictures without a clock
+// come last, by name.
+type Sequence struct {
+	Shots []Shot
+}
+
+// pictureError marks what kept a single picture from being used.
+var errUnread = errors.New("the picture could not be read")
+
+// Unread is whether a shot's picture could not be read at all.
+func (s Shot) Unread() bool { return errors.Is(s.Err, errUnread) }
+
+type unreadError struct{ error }
+
+func (e unreadError) Unwrap() []error { return []error{e.error, errUnread} }
+
+// Measure decodes the pictures, finds their stars and recognises the fields. A picture
+// that cannot be used is a Shot with Err set, not an error; the error is the
+// context's. Memory holds as many decoded pictures as there are workers, and of
+// each finished one its stars only.
+func Measure(ctx context.Context, sources []Source, o Options) (Sequence, error) {
+	shots := make([]Shot, len(sources))
+	g, gctx := errgroup.WithContext(ctx)
+	g.SetLimit(o.workers())
+	var mu sync.Mutex
+	for i, src := range sources {
+		if known, ok := o.Known[src.Name]; ok {
+			shots[i] = known
+			continue
+		}
+		g.Go(func() error {
+			s, err := guarded(gctx, src, o)
+			if err != nil {
+				return err
+			}
+			mu.Lock()
+			defer mu.Unlock()
+			shots[i] = s
+			if o.Progress != nil {
+				o.Progress(s)
+			}
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return Sequence{}, err
+	}
+	seq := Sequence{Shots: shots}
+	seq.sort()
+	if err := seq.helpNeighbours(ctx); err != nil {
+		return Sequence{}, err
+	}
+	return seq, nil
+}
+
+func (o Options) workers() int {
+	if o.Workers > 0 {
+		return o.Workers
+	}
+	return min(runtime.GOMAXPROCS(0), 4)
+}
+
+// guarded keeps a fault met in one hostile picture from ending the whole run: a
+// panic in a goroutine could not be caught elsewhere.
+func guarded(ctx context.Context, src Source, o Options) (s Shot, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			s, err = Shot{File: src.Name, Err: unreadError{&FaultError{Value: r}}}, nil
+		}
+	}()
+	return MeasureOne(ctx, src, o)
+}
+
+// FaultError is a fault of this program met while measuring a picture.
+type FaultError struct{ Value any }
+
+func (e *FaultError) Error() string { return "the picture upset the program" }
+
+// Hint is the way out.
+func (e *FaultError) Hint() string {
+	return "leave this picture out, and please report it with the picture"
+}
+
+// MeasureOne measures a single picture, without help from neighbours. The error is
+// the context's.
+func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
+	s := Shot{File: src.Name}
+	if err := ctx.Err(); err != nil {
+		return s, err
+	}
+	fr, err := decode(src, o)
+	if err != nil {
+		s.Err = unreadError{err}
+		return s, ctx.Err()
+	}
+	s.take(fr)
+	if s.Field, err = star.Find(ctx, fr.Plane, star.Options{Workers: 1}); err != nil {
+		s.Err = unreadError{err}
+		return s, ctx.Err()
+	}
+	s.solve(ctx, s.hint(o.Lens))
+	return s, ctx.Err()
+}
+
+func decode(src Source, o Options) (frame.Frame, error) {
+	r, err := src.Open()
+	if err != nil {
+		return frame.Frame{}, err
+	}
+	defer r.Close()
+	fo := o.Frame
+	fo.Name = src.Name
+	return frame.Decode(r, fo)
+}
+
+// take keeps what outlives the pixels.
+func (s *Shot) take(fr frame.Frame) {
+	s.Clock, s.ClockErr, s.Lens, s.Place = fr.Clock, fr.ClockErr, fr.Lens, fr.Place
+	s.Width, s.Height = fr.Plane.Width, fr.Plane.Height
+	s.RowOrderFree, s.Notes = fr.RowOrderUnknown, fr.Notes
+}
+
+// ConditionError says what a picture is when it is not one of stars.
+type ConditionError struct{ Condition star.Condition }
+
+func (e *ConditionError) Error() string {
+	switch e.Condition {
+	case star.Dark:
+		return "no stars: the picture is black but for hot pixels"
+	case star.TooBright:
+		return "no stars: the picture is too bright"
+	case star.Featureless:
+		return "no stars: the picture shows nothing at all"
+	}
+	return "no stars were found"
+}
+
+// Hint is the way out.
+func (e *ConditionError) Hint() string {
+	switch e.Condition {
+	case star.Dark, star.Featureless:
+		return "take the cap off, and expose for some seconds"
+	case star.TooBright:
+		return "wait for the dark, or expose more briefly"
+	}
+	return "focus on a star, wait for a gap in the clouds, or aim at open sky"
+}
+
+// solve recognises the field.
+func (s *Shot) solve(ctx context.Context, h solve.Hint) {
+	if s.Field.Condition != star.Good && len(s.Field.Stars) < 3 {
+		s.Err = &ConditionError{s.Field.Condition}
+		return
+	}
+	sol, err := solve.Solve(ctx, s.Field, h)
+	if err != nil {
+		s.Err = err
+		return
+	}
+	s.Solution, s.Err = &sol, nil
+}
+
+// Hints on the scale: what a user or a file says of a lens is right to within
+// so much. A 35 mm equivalent is rounded, and counted over the diagonal or the width.
+const (
+	shareSaid       = 0.05
+	shareEquivalent = 0.15
+	diagonal35mm    = 43.2666 // of 36 mm × 24 mm
+)
+
+// hint gathers what flags and file say of the focal length; flags first.
+func (s Shot) hint(l LensFlags) solve.Hint {
+	h := solve.Hint{RowOrderFree: s.RowOrderFree}
+	px, share := l.focalPx(s.Width, s.Height)
+	if px == 0 {
+		own := LensFlags{s.Lens.FocalLengthMM, s.Lens.PixelPitchUM, s.Lens.EquivalentMM, s.Lens.ScaleArcsecPerPx}
+		px, share = own.focalPx(s.Width, s.Height)
+		share *= 2 // the file may speak of the sensor, not of the crop
+	}
+	h.FocalPx, h.FocalShare = px, share
+	return h
+}
+
+// focalPx is the focal length in pixels, 0 if the flags do not tell, and by what
+// share it may be off.
+func (l LensFlags) focalPx(width, height int) (px, share float64) {
+	switch {
+	case l.ScaleArcsecPerPx > 0:
+		return 1 / math.Tan(l.ScaleArcsecPerPx/3600*math.Pi/180), shareSaid
+	case l.FocalLengthMM > 0 && l.PixelPitchUM > 0:
+		return l.FocalLengthMM * 1000 / l.PixelPitchUM, shareSaid
+	case l.EquivalentMM > 0:
+		return l.EquivalentMM * math.Hypot(float64(width), float64(height)) / diagonal35mm, shareEquivalent
+	}
+	return 0, 0
+}
+
+// sort puts the shots in the order of time.
+func (q *Sequence) sort() {
+	slices.SortStableFunc(q.Shots, func(a, b Shot) int {
+		switch {
+		case a.Clock != nil && b.Clock != nil:
+			if c := a.Clock.Mid().Compare(b.Clock.Mid()); c != 0 {
+				return c
+			}
+		case a.Clock != nil:
+			return -1
+		case b.Clock != nil:
+			return 1
+		}
+		return cmp.Compare(a.File, b.File)
+	})
+}
+
+// helpNeighbours solves what could not be solved alone from the pictures beside it: the
+// stars of a thin cloud or a small field suffice once scale, lens and place are known.
+func (q *Sequence) helpNeighbours(ctx context.Context) error {
+	for i := range q.Shots {
+		s := &q.Shots[i]
+		if s.Solution != nil || s.Unread() || len(s.Field.Stars) < 3 {
+			continue
+		}
+		h := solve.Hint{RowOrderFree: s.RowOrderFree, NeighbourOnly: true}
+		for _, n := range q.neighbours(i) {
+			h.Near = append(h.Near, q.guesses(n, i)...)
+		}
+		if len(h.Near) == 0 {
+			continue
+		}
+		h.NearWithin = nearWithin
+		if sol, err := solve.Solve(ctx, s.Field, h); err == nil {
+			s.Solution, s.Err = &sol, nil
+		}
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+	}
+	return nil
+}

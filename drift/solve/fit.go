@@ -1,0 +1,206 @@
+package solve
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem/turn"
+)
+
+// Sighting is one star of the catalogue seen in one picture.
+type Sighting struct {
+	X, Y              float64 // pixels, as measured (columns or rows reversed if the picture is)
+	VarX, VarY, CovXY float64 // px²
+	Direction         r3.Vec  // where the star stands, in the frame the attitude starts from
+	Catalog           int32   // index into catalog.Stars()
+	Star              int     // index into the field's stars
+}
+
+// Pose is how one picture looks at the sky.
+type Pose struct {
+	Attitude turn.Turn // carries a direction of the sky's frame into the camera frame
+	Lens     Lens
+}
+
+// Prior widths of the distortion, one standard deviation of lenses as people
+// have them (common practice, no source): a few per cent at the corner for the
+// radial terms, a few pixels in a thousand for the tangential ones.
+const (
+	priorK1 = 0.05
+	priorK2 = 0.03
+	priorP  = 0.001
+)
+
+// linearised is one sighting's equation about the present pose:
+// error = measured ideal offset − predicted offset, px, and its derivatives.
+type linearised struct {
+	ex, ey float64
+	jx, jy [maxUnknowns]float64 // d(predicted − measured ideal)/d(unknown)
+}
+
+// linearise writes down the model of the package comment for one sighting.
+func (p Pose) linearise(s Sighting) (q linearised, ok bool) {
+	d := p.Attitude.Apply(s.Direction)
+	if d.Z < 0.05 {
+		return q, false
+	}
+	a, b, f := d.X/d.Z, d.Y/d.Z, p.Lens.FocalPx
+	u, v := p.Lens.ideal(s.X, s.Y)
+	q.ex, q.ey = u-f*a, v-f*b
+	q.jx[turnX], q.jy[turnX] = -f*a*b, -f*(1+b*b)
+	q.jx[turnY], q.jy[turnY] = f*(1+a*a), f*a*b
+	q.jx[turnZ], q.jy[turnZ] = -f*b, f*a
+	q.jx[lnFocal], q.jy[lnFocal] = f*a, f*b
+	cx, cy := p.Lens.middle()
+	h := p.Lens.halfDiagonal()
+	xi, eta := (s.X-cx)/h, (s.Y-cy)/h
+	rr := xi*xi + eta*eta
+	q.jx[distK1], q.jy[distK1] = -h*xi*rr, -h*eta*rr
+	q.jx[distK2], q.jy[distK2] = -h*xi*rr*rr, -h*eta*rr*rr
+	q.jx[distP1], q.jy[distP1] = -h*(rr+2*xi*xi), -h*2*xi*eta
+	q.jx[distP2], q.jy[distP2] = -h*2*xi*eta, -h*(rr+2*eta*eta)
+	return q, true
+}
+
+// whiten turns the pair of correlated equations into two independent ones of
+// unit weight, by the Cholesky factor of the inverse covariance.
+func (q *linearised) whiten(s Sighting, extraVar float64) {
+	vx, vy, c := s.VarX+extraVar, s.VarY+extraVar, s.CovXY
+	wx := 1 / math.Sqrt(vx)
+	slope := c / vx
+	wy := 1 / math.Sqrt(vy-slope*c)
+	q.ey = wy * (q.ey - slope*q.ex)
+	q.ex *= wx
+	for i := range q.jx {
+		q.jy[i] = wy * (q.jy[i] - slope*q.jx[i])
+		q.jx[i] *= wx
+	}
+}
+
+// step applies a solution of the normal equations.
+func (p Pose) step(x [maxUnknowns]float64) Pose {
+	p.Attitude = p.Attitude.Then(turn.Exp(r3.Vec{X: x[turnX], Y: x[turnY], Z: x[turnZ]}))
+	p.Lens.FocalPx *= math.Exp(max(-0.3, min(0.3, x[lnFocal])))
+	p.Lens.K1 += x[distK1]
+	p.Lens.K2 += x[distK2]
+	p.Lens.P1 += x[distP1]
+	p.Lens.P2 += x[distP2]
+	return p
+}
+
+// residual is the distance in pixels between a sighting and its prediction,
+// both as ideal offsets; +Inf behind the camera.
+func (p Pose) residual(s Sighting) float64 {
+	q, ok := p.linearise(s)
+	if !ok {
+		return math.Inf(1)
+	}
+	return math.Hypot(q.ex, q.ey)
+}
+
+// fitter says what a single-picture fit adjusts.
+type fitter struct {
+	unknowns   int     // how many of the unknowns, in order, are adjusted
+	extraVar   float64 // px² added to every star: catalogue, unmodelled lens
+	robust     bool    // hold stars far off the rest at arm's length
+	iterations int
+	focalPx    float64 // where focalSigma > 0, the focal length expected
+	focalSigma float64 // relative
+}
+
+// addSightings adds the equations of sightings about pose p. Robust weights
+// are Huber's: full up to k standard deviations, falling as k/r beyond.
+func (f fitter) addSightings(s *system, p Pose, ss []Sighting, scale float64) (chi2 float64) {
+	const k = 2
+	for _, sg := range ss {
+		q, ok := p.linearise(sg)
+		if !ok {
+			continue
+		}
+		q.whiten(sg, f.extraVar)
+		r := math.Hypot(q.ex, q.ey)
+		w := 1.0
+		if f.robust && r > k*scale {
+			w = k * scale / r
+		}
+		s.add(&q.jx, q.ex, w)
+		s.add(&q.jy, q.ey, w)
+		chi2 += r * r
+	}
+	return chi2
+}
+
+// normal builds the normal equations of one picture about pose p, priors included.
+func (f fitter) normal(p Pose, ss []Sighting, scale float64) (s system, chi2 float64) {
+	s.n = f.unknowns
+	chi2 = f.addSightings(&s, p, ss, scale)
+	if s.n > frameUnknowns {
+		p.Lens.priors(&s, frameUnknowns)
+	}
+	if f.focalSigma > 0 && s.n > lnFocal {
+		s.prior(lnFocal, math.Log(f.focalPx/p.Lens.FocalPx), f.focalSigma)
+	}
+	return s, chi2
+}
+
+// priors pulls the distortion toward none; its unknowns begin at first.
+func (l Lens) priors(s *system, first int) {
+	now := [...]float64{l.K1, l.K2, l.P1, l.P2}
+	for i, sigma := range [...]float64{priorK1, priorK2, priorP, priorP} {
+		if first+i < s.n {
+			s.prior(first+i, -now[i], sigma)
+		}
+	}
+}
+
+// fit adjusts the pose by Gauss–Newton; false where the sightings do not
+// determine it.
+func (f fitter) fit(p Pose, ss []Sighting) (Pose, bool) {
+	for range f.iterations {
+		scale := 1.0
+		if f.robust {
+			scale = f.whitenedScale(p, ss)
+		}
+		s, _ := f.normal(p, ss, scale)
+		x, ok := s.solve()
+		if !ok {
+			return p, false
+		}
+		p = p.step(x)
+		if math.Abs(x[turnX])+math.Abs(x[turnY])+math.Abs(x[turnZ])+math.Abs(x[lnFocal]) < 1e-10 {
+			break
+		}
+	}
+	return p, !math.IsNaN(p.Lens.FocalPx) && p.Lens.FocalPx > 0
+}
+
+// whitenedScale is the robust size of the whitened residuals: 1 where the stated
+// errors are true. For a two-dimensional normal deviate the median length is
+// √(2 ln 2) = 1.1774.
+func (f fitter) whitenedScale(p Pose, ss []Sighting) float64 {
+	r := make([]float64, 0, len(ss))
+	for _, sg := range ss {
+		if q, ok := p.linearise(sg); ok {
+			q.whiten(sg, f.extraVar)
+			r = append(r, math.Hypot(q.ex, q.ey))
+		}
+	}
+	if len(r) == 0 {
+		return 1
+	}
+	slices.Sort(r)
+	return max(r[len(r)/2]/1.1774, 1e-3)
+}
+
+// attitudeFrom matches two directions of the camera to two of the sky, the first
+// exactly.
+func attitudeFrom(sky1, sky2, cam1, cam2 r3.Vec) turn.Turn {
+	frame := func(a, b r3.Vec) turn.Turn {
+		z := r3.Unit(a)
+		y := r3.Unit(r3.Cross(z, b))
+		return turn.FromRows(r3.Cross(y, z), y, z)
+	}
+	return frame(sky1, sky2).Then(frame(cam1, cam2).Inverse())
+}

@@ -1,0 +1,63 @@
+package solve
+
+import "math"
+
+// falseMatch is the chance of a false solution the likelihood test leaves, by
+// its own model, for one picture.
+const falseMatch = 1e-9
+
+// searchNats is what the blind search itself costs: it tries some 10⁵ poses and
+// fits up to eight numbers to each, so the best of them fits by luck to about this
+// many nats.
+const searchNats = 16
+
+// likelihood is the logarithm of how much better pose p explains where the
+// picture's bright spots stand than chance does.
+//
+// Each spot is either one of the N expected stars (with a normal error of sigma
+// pixels) or something else anywhere in the picture's area A. With a share d of
+// something else, a spot at distance r from its star counts
+//
+//	ln( d + (1−d)·A/(2πσ²N)·exp(−r²/2σ²) )
+//
+// and d is what suits the picture best of a few values, so that hot pixels, trees
+// and satellites cost little, while chance agreement gains nothing.
+func (sc *scene) likelihood(p Pose, sigma float64) float64 {
+	spots := sc.spots[:sc.bright]
+	exp := p.expectedStars(nil, max(8, 3*len(spots)/2))
+	if len(exp) == 0 {
+		return math.Inf(-1)
+	}
+	gain := float64(sc.width) * float64(sc.height) / (2 * math.Pi * sigma * sigma * float64(len(exp)))
+	near := sc.exclusive(exp, 5*sigma)
+	best := math.Inf(-1)
+	shares := [...]float64{0.1, 0.3, 0.5, 0.7, 0.85, 0.95}
+	for _, d := range shares {
+		sum := float64(len(spots)-len(near)) * math.Log(d)
+		for _, r := range near {
+			sum += math.Log(d + (1-d)*gain*math.Exp(-r*r/(2*sigma*sigma)))
+		}
+		best = max(best, sum)
+	}
+	return best - math.Log(float64(len(shares)))
+}
+
+// exclusive lists the distances of the spots that are nearest to an expected
+// star, each star and each spot once.
+func (sc *scene) exclusive(exp []expected, tol float64) []float64 {
+	bySpot := make(map[int]float64, len(exp))
+	for _, e := range exp {
+		i, d := sc.grid.nearest(e.x, e.y, tol)
+		if i < 0 {
+			continue
+		}
+		if old, used := bySpot[i]; !used || d < old {
+			bySpot[i] = d
+		}
+	}
+	near := make([]float64, 0, len(bySpot))
+	for _, d := range bySpot {
+		near = append(near, d)
+	}
+	return near
+}
