@@ -1,0 +1,413 @@
+package simulate
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"sync"
+
+	"trueturn/drift/frame"
+	"trueturn/ephem/catalog"
+)
+
+// dot is a place to which a share of a star's light goes.
+type dot struct{ x, y float64 }
+
+// streak is a star or a satellite to be drawn: its light in equal parts on the
+// dots.
+type streak struct {
+	dots      []dot
+	electrons float64
+	low, high float64 // rows it reaches
+}
+
+// picture is all that is known of a picture before its pixels are worked out.
+type picture struct {
+	r       *Run
+	i       int
+	blobs   []blob
+	streaks []streak
+	hot     []hotPixel
+	clouds  cloudLayer
+	sky     float64 // electrons per pixel in the middle
+	faint   float64 // electrons per pixel not worth drawing
+	ground  *outline
+	deal    *normals
+	dice    [2]uint64
+}
+
+// bandRows is how many rows one worker draws at a time.
+const bandRows = 64
+
+// Frame renders picture i in linear light, 1 where a pixel is full, and gives
+// what the camera would write beside it; frame.Encode makes a file of the two.
+// It holds one picture and what its stars need; bands of rows are drawn in parallel and
+// come out the same on any number of processors. The error is an
+// *InvalidError for a number outside the run, or the context's.
+func (r *Run) Frame(ctx context.Context, i int) (frame.Plane, frame.Metadata, error) {
+	if err := r.checkIndex(i); err != nil {
+		return frame.Plane{}, frame.Metadata{}, err
+	}
+	p, err := r.picture(i)
+	if err != nil {
+		return frame.Plane{}, frame.Metadata{}, err
+	}
+	c := r.e.Camera
+	plane := frame.Plane{Width: c.Width, Height: c.Height, Pix: make([]float32, c.Width*c.Height), Saturation: 1}
+	if err := p.draw(ctx, plane); err != nil {
+		return frame.Plane{}, frame.Metadata{}, err
+	}
+	return plane, r.Metadata(i), nil
+}
+
+// draw fills the plane, as many bands at a time as there are processors.
+func (p *picture) draw(ctx context.Context, plane frame.Plane) error {
+	bands := make(chan int)
+	var wg sync.WaitGroup
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for top := range bands {
+				p.band(plane, top, min(top+bandRows, plane.Height))
+			}
+		})
+	}
+	for top := 0; top < plane.Height && ctx.Err() == nil; top += bandRows {
+		bands <- top
+	}
+	close(bands)
+	wg.Wait()
+	return ctx.Err()
+}
+
+// picture prepares picture i.
+func (r *Run) picture(i int) (*picture, error) {
+	c := r.e.Camera
+	p := &picture{
+		r: r, i: i,
+		blobs:  spread(r.fwhm(i), c.Moffat),
+		clouds: r.clouds.at(i),
+		sky:    r.e.skyElectrons(),
+		deal:   theNormals(),
+	}
+	noise := math.Sqrt(p.sky*(1-c.Vignetting) + c.ReadNoise*c.ReadNoise)
+	if c.Noiseless {
+		noise = 0
+	}
+	p.faint = math.Max(0.02*noise, 2e-6*c.FullScale)
+	dice := r.e.dice("noise", r.e.First+i)
+	p.dice = [2]uint64{dice.Uint64(), dice.Uint64()}
+	middle, err := r.moment(i, 0.5)
+	if err != nil {
+		return nil, err
+	}
+	if err := p.addStars(middle); err != nil {
+		return nil, err
+	}
+	p.addSatellites()
+	p.hot = r.hotPixels(i)
+	if r.e.Conditions.Landscape.present() {
+		p.ground = r.outline(middle)
+	}
+	return p, nil
+}
+
+// theNormals is the table of normal deviates, made when first needed.
+var theNormals = sync.OnceValue(newNormals)
+
+// gauss holds the two points of Gauss and Legendre for an interval of length 1
+// about 0: sums over them are exact to the cube, so that a path cut into few
+// pieces keeps its centre and its second moments.
+var gauss = [2]float64{-0.28867513459481287, 0.28867513459481287} // ∓1/(2√3)
+
+// maxPieces bounds the work on a star that crosses the picture.
+const maxPieces = 2000
+
+// addStars draws the stars' paths. The exposure is cut into pieces shorter than
+// half a star's width.
+func (p *picture) addStars(middle moment) error {
+	r := p.r
+	length, err := r.pathLength(p.i)
+	if err != nil {
+		return err
+	}
+	sigma := r.fwhm(p.i) / fwhmPerSigma
+	pieces := int(math.Min(math.Ceil(length/sigma)+1, maxPieces))
+	var path []moment
+	for k := range pieces {
+		for _, g := range gauss {
+			m, err := r.moment(p.i, (float64(k)+0.5+g)/float64(pieces))
+			if err != nil {
+				return err
+			}
+			path = append(path, m)
+		}
+	}
+	for _, s := range r.near(p.i, middle, length+20*sigma) {
+		p.addStar(s, middle, path)
+	}
+	return nil
+}
+
+// pathLength is about how far stars move over the picture during the exposure,
+// px: the longest way among those now in the middle and the corners.
+func (r *Run) pathLength(i int) (float64, error) {
+	const parts = 8
+	w, h := float64(r.e.Camera.Width), float64(r.e.Camera.Height)
+	marks := [...]dot{{w / 2, h / 2}, {0, 0}, {w, 0}, {0, h}, {w, h}}
+	var ways [len(marks)]float64
+	last := marks
+	start, err := r.moment(i, 0)
+	if err != nil {
+		return 0, err
+	}
+	for k := range parts {
+		m, err := r.moment(i, float64(k+1)/parts)
+		if err != nil {
+			return 0, err
+		}
+		for j, mark := range marks {
+			star := start.sky.ICRS(start.attitude.Inverse().Apply(start.lens.ray(mark.x, mark.y)))
+			if x, y, ok := m.place(star); ok {
+				ways[j] += math.Hypot(x-last[j].x, y-last[j].y)
+				last[j] = dot{x, y}
+			}
+		}
+	}
+	return slices.Max(ways[:]), nil
+}
+
+// addStar draws one star, unless it is too faint to matter or out of sight.
+func (p *picture) addStar(s catalog.Star, middle moment, path []moment) {
+	apparent := middle.sky.Apparent(s.Direction)
+	if apparent.Z < 0 {
+		return
+	}
+	electrons := p.r.electrons(p.i, float64(s.Magnitude), apparent)
+	if p.widest(electrons) == 0 {
+		return
+	}
+	dots := make([]dot, 0, len(path))
+	var sumX, sumY float64
+	for _, m := range path {
+		x, y, ok := m.place(s.Direction)
+		if !ok {
+			return
+		}
+		sumX, sumY = sumX+x, sumY+y
+		dots = append(dots, dot{x, y})
+	}
+	x, y := sumX/float64(len(dots)), sumY/float64(len(dots))
+	electrons *= p.r.e.Camera.brightness(x, y) * p.clouds.transmission(x, y)
+	p.add(p.smear(dots, x, y), electrons)
+}
+
+// smear spreads dots along the radius as the lens does far from its centre.
+func (p *picture) smear(dots []dot, x, y float64) []dot {
+	c := p.r.e.Camera
+	if c.CornerStretch == 0 {
+		return dots
+	}
+	dx, dy := x-float64(c.Width-1)/2, y-float64(c.Height-1)/2
+	half := math.Hypot(float64(c.Width), float64(c.Height)) / 2
+	radius := math.Hypot(dx, dy)
+	length := c.CornerStretch * radius * radius / (half * half)
+	if length < 0.02 {
+		return dots
+	}
+	pieces := int(math.Ceil(length * fwhmPerSigma / c.FWHM))
+	out := make([]dot, 0, 2*pieces*len(dots))
+	for k := range pieces {
+		for _, g := range gauss {
+			along := ((float64(k)+0.5+g)/float64(pieces) - 0.5) * length / radius
+			for _, d := range dots {
+				out = append(out, dot{d.x + along*dx, d.y + along*dy})
+			}
+		}
+	}
+	return out
+}
+
+// add puts a streak on the list, if it touches the picture.
+func (p *picture) add(dots []dot, electrons float64) {
+	reach := p.widest(electrons)
+	s := streak{dots: dots, electrons: electrons, low: math.Inf(1), high: math.Inf(-1)}
+	left, right := math.Inf(1), math.Inf(-1)
+	for _, d := range dots {
+		s.low, s.high = math.Min(s.low, d.y-reach), math.Max(s.high, d.y+reach)
+		left, right = math.Min(left, d.x-reach), math.Max(right, d.x+reach)
+	}
+	c := p.r.e.Camera
+	if reach == 0 || s.high < 0 || s.low > float64(c.Height) || right < 0 || left > float64(c.Width) {
+		return
+	}
+	p.streaks = append(p.streaks, s)
+}
+
+// widest is how far from its centre the light of a star is drawn.
+func (p *picture) widest(electrons float64) float64 {
+	w := 0.0
+	for _, b := range p.blobs {
+		w = math.Max(w, b.reach(electrons, p.faint))
+	}
+	return w
+}
+
+// addSatellites draws this picture's share of the run's satellites.
+func (p *picture) addSatellites() {
+	e := p.r.e
+	for n := range e.Conditions.Satellites {
+		dice := e.dice("satellite", e.First*7919+n)
+		if dice.IntN(e.Count) != p.i {
+			continue
+		}
+		w, h := float64(e.Camera.Width), float64(e.Camera.Height)
+		x, y := w*dice.Float64(), h*dice.Float64()
+		sin, cos := math.Sincos(2 * math.Pi * dice.Float64())
+		perPx := (4 + 30*dice.Float64()) * math.Sqrt(p.sky+e.Camera.ReadNoise*e.Camera.ReadNoise+1)
+		step := p.blobs[0].sigma
+		var dots []dot
+		for s := -w; s < w; s += step {
+			d := dot{x + s*cos, y + s*sin}
+			if d.x > -50 && d.x < w+50 && d.y > -50 && d.y < h+50 {
+				dots = append(dots, d)
+			}
+		}
+		p.add(dots, perPx*step*float64(len(dots)))
+	}
+}
+
+// hotPixel is a pixel that shines by itself.
+type hotPixel struct {
+	x, y      int
+	electrons float32
+}
+
+// hotPixels are those of the sensor in use at picture i: a crop change means
+// another sensor.
+func (r *Run) hotPixels(i int) []hotPixel {
+	e := r.e
+	if e.Handling.Stacked != NotStacked { // the phone takes them for noise
+		return nil
+	}
+	sensor := 0
+	for _, c := range e.Handling.Crops {
+		if c.Frame <= i {
+			sensor++
+		}
+	}
+	dice := e.dice("hot", sensor)
+	list := make([]hotPixel, e.Camera.HotPixels)
+	for k := range list {
+		// A few are bright, most are faint; 15 s make the brightest full.
+		perSecond := e.Camera.FullScale / 15 * (0.01 + 0.12*dice.ExpFloat64())
+		list[k] = hotPixel{dice.IntN(e.Camera.Width), dice.IntN(e.Camera.Height),
+			float32(perSecond * e.Exposure.Seconds())}
+	}
+	slices.SortFunc(list, func(a, b hotPixel) int { return a.y - b.y })
+	return list
+}
+
+// band draws the rows from top to before below.
+func (p *picture) band(plane frame.Plane, top, below int) {
+	c := &canvas{width: plane.Width, top: top, below: below, pix: plane.Pix[top*plane.Width : below*plane.Width]}
+	for _, s := range p.streaks {
+		if s.high < float64(top)-1 || s.low > float64(below) {
+			continue
+		}
+		part := 1 / float64(len(s.dots))
+		for _, d := range s.dots {
+			for _, b := range p.blobs {
+				c.put(d.x, d.y, b, s.electrons*part, p.faint*part)
+			}
+		}
+	}
+	light := make([]float32, plane.Width)
+	for y := top; y < below; y++ {
+		row := plane.Row(y)
+		p.lightOf(light, y)
+		if p.ground != nil {
+			p.ground.cover(row, light, y)
+		} else {
+			for x := range row {
+				row[x] += light[x]
+			}
+		}
+		p.addHot(row, y)
+		p.expose(row, y)
+	}
+}
+
+// lightOf fills a row with the sky's light.
+func (p *picture) lightOf(light []float32, y int) {
+	c := p.r.e.Camera
+	half2 := (float64(c.Width)*float64(c.Width) + float64(c.Height)*float64(c.Height)) / 4
+	dy := float64(y) - float64(c.Height-1)/2
+	v := c.Vignetting / half2
+	gradient := p.r.e.Conditions.Gradient / float64(c.Width)
+	middle := float64(c.Width-1) / 2
+	for x := range light {
+		dx := float64(x) - middle
+		light[x] = float32(p.sky * (1 + gradient*dx) * (1 - v*(dx*dx+dy*dy)))
+	}
+	if p.clouds.clear() {
+		return
+	}
+	const step = 16 // clouds are smooth: their glow is worked out at every 16th pixel
+	for x := 0; x < len(light); x += step {
+		a, b := p.clouds.glow(float64(x), float64(y)), p.clouds.glow(float64(x+step), float64(y))
+		for k := x; k < min(x+step, len(light)); k++ {
+			light[k] *= float32(a + (b-a)*float64(k-x)/step)
+		}
+	}
+}
+
+func (p *picture) addHot(row []float32, y int) {
+	first, _ := slices.BinarySearchFunc(p.hot, y, func(h hotPixel, y int) int { return h.y - y })
+	for _, h := range p.hot[first:] {
+		if h.y != y {
+			return
+		}
+		row[h.x] += h.electrons
+	}
+}
+
+// expose turns a row of light into what the sensor reads: dark current, photon
+// and read noise, pedestal, full scale.
+func (p *picture) expose(row []float32, y int) {
+	c := p.r.e.Camera
+	dark := float32(c.DarkCurrent * p.r.e.Exposure.Seconds())
+	scale := float32(1 / c.FullScale)
+	pedestal := float32(c.Pedestal)
+	if c.Noiseless {
+		for x, v := range row {
+			row[x] = clip((v + dark + pedestal) * scale)
+		}
+		return
+	}
+	read2 := float32(c.ReadNoise * c.ReadNoise)
+	dice := rand.NewPCG(p.dice[0], p.dice[1]+uint64(y))
+	for x := 0; x < len(row); x += 2 {
+		a, b := p.deal.pair(dice)
+		v := row[x] + dark
+		row[x] = clip((v + scatter(v, read2, a) + pedestal) * scale)
+		if x+1 < len(row) {
+			v = row[x+1] + dark
+			row[x+1] = clip((v + scatter(v, read2, b) + pedestal) * scale)
+		}
+	}
+}
+
+// scatter is the noise of a pixel of v electrons for a normal deviate z: the
+// variance of photons and reading together, and the photons' skewness to first
+// order (the Cornish–Fisher expansion of the Poisson law).
+func scatter(v, read2, z float32) float32 {
+	variance := v + read2
+	if variance <= 0 {
+		return 0
+	}
+	return float32(math.Sqrt(float64(variance)))*z + v/(6*variance)*(z*z-1)
+}
+
+func clip(v float32) float32 { return min(max(v, 0), 1) }
