@@ -319,6 +319,25 @@ func altitudeOf(v r3.Vec) string {
 	return fmt.Sprintf("altitude %.3f°", HorizontalOf(v).Altitude.Deg())
 }
 
+// The vector form against the scalar one, where the first divides by the distance
+// from the zenith: 0.0001 rad, 20″, is still refracted by 0.006″.
+func TestApparentNearZenithAndNadir(t *testing.T) {
+	const squaresArcsec = 1e-9
+	sky := skyAt(t, 46, 12)
+	sky.aberration = aberration{slowness: 1} // none, so that a direction over the site can be set exactly
+	for _, z := range []float64{0, 1e-14, 1e-12, 1e-9, 1e-6, 1e-4, 1e-3, 0.1} {
+		for _, end := range []float64{1, -1} {
+			enu := r3.Vec{X: 0.6 * math.Sin(z), Y: -0.8 * math.Sin(z), Z: end * math.Cos(z)}
+			icrs := r3.Add(r3.Scale(enu.X, sky.east), r3.Add(r3.Scale(enu.Y, sky.north), r3.Scale(enu.Z, sky.up)))
+			want := HorizontalOf(enu)
+			want.Altitude = sky.Refraction().Apparent(want.Altitude)
+			if d := separation(sky.Apparent(icrs), want.Direction()).Sec(); !(d < squaresArcsec) {
+				t.Errorf("%g rad from the vertical, end %g: off by %g″", z, end, d)
+			}
+		}
+	}
+}
+
 func TestAberrationIsATurnTowardTheVelocity(t *testing.T) {
 	v := r3.Vec{X: 6e-5, Y: -7e-5, Z: 3e-5}
 	a := newAberration(v)
