@@ -335,7 +335,7 @@ func (t exifTags) offset(s localStamp, zone *time.Location) (time.Duration, stri
 		}
 	}
 	if zone != nil {
-		_, seconds := time.Date(s.time.Year(), s.time.Month(), s.time.Day(), s.time.Hour(), s.time.Minute(), s.time.Second(), s.time.Nanosecond(), zone).Zone()
+		_, seconds := inZone(s.time, zone).Zone()
 		return time.Duration(seconds) * time.Second, "zone as given", nil, nil
 	}
 	return 0, "", nil, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", hintTZ)

@@ -96,15 +96,24 @@ func (h header) angle(names ...string) (float64, bool) {
 
 func parseAngle(s string) (float64, bool) {
 	s = strings.ToUpper(strings.TrimSpace(s))
-	negative := strings.HasPrefix(s, "-") || strings.ContainsAny(s, "SW")
-	fields := strings.FieldsFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.", r) })
-	if len(fields) == 0 || len(fields) > 3 || strings.ContainsAny(s, "/E+") && strings.Contains(s, "E-") {
+	if v, err := strconv.ParseFloat(s, 64); err == nil {
+		return v, math.Abs(v) <= 360
+	}
+	negative := strings.HasPrefix(s, "-")
+	s = strings.TrimLeft(s, "+-")
+	if !strings.ContainsAny(s, "DM") { // else the S of 43d30m12s
+		rest := strings.TrimRight(s, "NESW")
+		negative = negative || strings.ContainsAny(s[len(rest):], "SW")
+		s = rest
+	}
+	fields := strings.FieldsFunc(s, func(r rune) bool { return strings.ContainsRune(" :DMS'\"°", r) })
+	if len(fields) == 0 || len(fields) > 3 {
 		return 0, false
 	}
 	sum, unit := 0.0, 1.0
 	for _, f := range fields {
 		v, err := strconv.ParseFloat(f, 64)
-		if err != nil || unit < 1 && v >= 60 {
+		if err != nil || !(v >= 0) || unit < 1 && v >= 60 {
 			return 0, false
 		}
 		sum += v * unit
@@ -113,7 +122,7 @@ func parseAngle(s string) (float64, bool) {
 	if negative {
 		sum = -sum
 	}
-	return sum, sum >= -360 && sum <= 360
+	return sum, math.Abs(sum) <= 360
 }
 
 // clock reads when a FITS picture was taken. In this order: DATE-AVG, the
@@ -122,7 +131,7 @@ func parseAngle(s string) (float64, bool) {
 func (h header) clock(o Options) (Clock, []string, error) {
 	exposure := h.exposure()
 	if s, ok := h.utc("DATE-AVG"); ok {
-		return h.settle(s, exposure, StampMiddle, "FITS DATE-AVG")
+		return h.settle(o, s, exposure, StampMiddle, "FITS DATE-AVG")
 	}
 	if begin, ok := h.utc("DATE-BEG"); ok {
 		if end, ok := h.utc("DATE-END"); ok {
@@ -130,7 +139,7 @@ func (h header) clock(o Options) (Clock, []string, error) {
 				exposure = d
 			}
 		}
-		return h.settle(begin, exposure, StampStart, "FITS DATE-BEG")
+		return h.settle(o, begin, exposure, StampStart, "FITS DATE-BEG")
 	}
 	s, source, notes, err := h.observed(o)
 	if err != nil {
@@ -140,7 +149,7 @@ func (h header) clock(o Options) (Clock, []string, error) {
 	if source == "FITS MJD-AVG" {
 		stamp = StampMiddle
 	}
-	c, more, err := h.settle(s, exposure, stamp, source)
+	c, more, err := h.settle(o, s, exposure, stamp, source)
 	return c, append(notes, more...), err
 }
 
@@ -152,8 +161,8 @@ func (h header) exposure() time.Duration {
 }
 
 // settle turns a stamp of the header's time scale into a clock.
-func (h header) settle(s stamp, exposure time.Duration, means Stamp, source string) (Clock, []string, error) {
-	t, err := h.toUTC(s)
+func (h header) settle(o Options, s stamp, exposure time.Duration, means Stamp, source string) (Clock, []string, error) {
+	t, err := h.toUTC(s, o.Zone)
 	if err != nil {
 		return Clock{}, nil, err
 	}
@@ -196,8 +205,7 @@ func (h header) observed(o Options) (stamp, string, []string, error) {
 		if o.Zone == nil {
 			return stamp{}, "", nil, noClock("the FITS header gives local time alone ("+name+")", hintTZ)
 		}
-		_, seconds := inZone(s.time, o.Zone).Zone()
-		s.time, s.zone = s.time.Add(-time.Duration(seconds)*time.Second), "Z"
+		s.time, s.zone = inZone(s.time, o.Zone).UTC(), "Z"
 		return s, "FITS " + name + ", zone as given", nil, nil
 	}
 	return stamp{}, "", nil, noClock("the FITS header says no time at which the picture was taken", hintNoTime)
@@ -308,7 +316,7 @@ func parseJulian(s string) (stamp, bool) {
 
 // toUTC converts from the header's time scale (FITS 4.0 table 30). An offset
 // or Z in the stamp itself is UTC.
-func (h header) toUTC(s stamp) (time.Time, error) {
+func (h header) toUTC(s stamp, zone *time.Location) (time.Time, error) {
 	if d, ok := parseOffset(s.zone); ok {
 		return s.time.Add(-d), nil
 	}
@@ -317,6 +325,11 @@ func (h header) toUTC(s stamp) (time.Time, error) {
 	switch strings.TrimSpace(scale) {
 	case "", "UTC", "UT", "UT1", "GMT", "Z":
 		return s.time, nil
+	case "LOCAL", "LT":
+		if zone == nil {
+			return time.Time{}, noClock("the FITS header gives local time (TIMESYS)", hintTZ)
+		}
+		return inZone(s.time, zone), nil
 	case "TAI", "IAT":
 	case "TT", "TDT", "ET", "TDB": // TDB within 2 ms of TT
 		ahead = 32184 * time.Millisecond
