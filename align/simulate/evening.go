@@ -96,15 +96,23 @@ func Practice(site ephem.Site, start time.Time) (Evening, error) {
 // Aimed is the evening with its target at a direction seen from the site at the
 // middle of the first picture, the camera held upright.
 func (e Evening) Aimed(h ephem.Horizontal) (Evening, error) {
-	sky, err := ephem.NewSky(e.Site, e.Air, e.aimedAt())
+	var err error
+	e.Target, e.Roll, err = e.Seen(h, e.aimedAt())
+	return e, err
+}
+
+// Seen is the place in the sky that stands in a direction at an instant, and
+// the roll with which a camera aimed there stands upright: what a [ReAim]
+// needs.
+func (e Evening) Seen(h ephem.Horizontal, at time.Time) (Target, unit.Angle, error) {
+	sky, err := e.sky(at)
 	if err != nil {
-		return e, err
+		return Target{}, 0, err
 	}
 	v := sky.ICRS(h.Direction())
-	e.Target.RA, e.Target.Dec = ephem.RADec(v)
 	higher := sky.ICRS(ephem.Horizontal{Azimuth: h.Azimuth, Altitude: h.Altitude + nearby}.Direction())
-	e.Roll = positionAngle(v, higher)
-	return e, nil
+	ra, dec := ephem.RADec(v)
+	return Target{ra, dec}, positionAngle(v, higher), nil
 }
 
 // nearby is a step across the sky small enough to be a tangent.
@@ -131,7 +139,7 @@ func tangents(at r3.Vec) (north, east r3.Vec) {
 // above by azimuth – about the axes the knobs really have, see Mount.BaseTilt –
 // and after the pause as many pictures are taken again. The camera stays
 // clamped, the motor runs on. What was tied to the number of a picture (swings,
-// knocks, re-aiming, crops) belongs to the evening before and is not repeated.
+// knocks, re-aiming, crops, cloud gaps) belongs to the evening before and is not repeated.
 func (e Evening) Turned(altitude, azimuth unit.Angle, pause time.Duration) Evening {
 	e.Wait += e.span() + pause
 	knobs := e.Mount.Knobs
@@ -142,7 +150,8 @@ func (e Evening) Turned(altitude, azimuth unit.Angle, pause time.Duration) Eveni
 	}
 	e.Mount.Knobs = append(e.Mount.Knobs, Knob{0, altitude, azimuth})
 	e.Mount.Swings, e.Mount.Knocks = nil, nil
-	e.Handling.ReAims, e.Handling.Crops = nil, nil
+	e.Handling.ReAims, e.Handling.Crops, e.Handling.Capped = nil, nil, nil
+	e.Conditions.Clouds.Gaps = nil
 	e.First += e.Count
 	return e
 }

@@ -96,6 +96,7 @@ type Knock struct {
 type Handling struct {
 	ReAims []ReAim
 	Crops  []Crop
+	Capped []int // pictures taken with the cap on: hot pixels and noise alone
 
 	Wander          float64 // px rms in x and in y: the optical centre jumps from picture to picture
 	Walk            float64 // px the optical centre walks over the run, straight

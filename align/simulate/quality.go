@@ -21,7 +21,7 @@ func (e Evening) Clean() Evening {
 // and its faults are kept.
 func (e Evening) Realistic() Evening {
 	e.Conditions = Conditions{Brightness: 17.6, Gradient: 0.5, Extinction: 0.4}
-	e.Camera.ZeroPoint *= 0.05
+	e.Camera.ZeroPoint *= 0.04
 	e.Camera.FullScale /= 3
 	e.Handling.Wander = 0.1
 	e.Handling.Breathing = 5e-4

@@ -98,19 +98,29 @@ func (r *Run) picture(i int) (*picture, error) {
 	p.faint = math.Max(0.02*noise, 2e-6*c.FullScale)
 	dice := r.e.dice("noise", r.e.First+i)
 	p.dice = [2]uint64{dice.Uint64(), dice.Uint64()}
-	middle, err := r.moment(i, 0.5)
+	p.hot = r.hotPixels(i)
+	if r.capped(i) {
+		p.sky = 0
+		return p, nil
+	}
+	return p, p.addSky()
+}
+
+// addSky adds what stands before the lens.
+func (p *picture) addSky() error {
+	r := p.r
+	middle, err := r.moment(p.i, 0.5)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if err := p.addStars(middle); err != nil {
-		return nil, err
+		return err
 	}
 	p.addSatellites()
-	p.hot = r.hotPixels(i)
 	if r.e.Conditions.Landscape.present() {
 		p.ground = r.outline(middle)
 	}
-	return p, nil
+	return nil
 }
 
 // theNormals is the table of normal deviates, made when first needed.

@@ -148,10 +148,7 @@ func (r *Run) slipped(at time.Time) float64 {
 // turnHead works out the head's place and the camera's knocks for every
 // picture.
 func (r *Run) turnHead() {
-	m := r.e.Mount
-	lean := ephem.Horizontal{Azimuth: m.BaseTiltToward, Altitude: math.Pi/2 - m.BaseTilt}
-	h := head{turn.Identity(), lean.Direction()}
-	k := turn.Identity()
+	m, h, k := r.e.Mount, r.e.Mount.setUp(), turn.Identity()
 	for i := range r.e.Count {
 		for n, x := range m.Knocks {
 			if x.Frame == i && x.Camera {
@@ -168,6 +165,12 @@ func (r *Run) turnHead() {
 		r.heads = append(r.heads, h)
 		r.knocked = append(r.knocked, k)
 	}
+}
+
+// setUp is the head before anything turned it.
+func (m Mount) setUp() head {
+	lean := ephem.Horizontal{Azimuth: m.BaseTiltToward, Altitude: math.Pi/2 - m.BaseTilt}
+	return head{turn.Identity(), lean.Direction()}
 }
 
 // axisOf is the end toward the north pole with the head as it stands.
@@ -241,11 +244,14 @@ func (r *Run) mounted(i int, at time.Time, h head) turn.Turn {
 }
 
 // loose is F without sagging: how the camera has moved on the head.
-func (r *Run) loose(i int, at time.Time) turn.Turn {
+func (r *Run) loose(i int, at time.Time) turn.Turn { return r.given(at).Then(r.knocked[i]) }
+
+// given is how far the camera has moved on the head by itself: the ball slips,
+// the holder bends.
+func (r *Run) given(at time.Time) turn.Turn {
 	m := r.e.Mount
-	bent := turn.About(r.flexAxis, m.Flexure.Mul(r.e.through(at)))
-	given := turn.About(r.ballAxis, m.BallSlip.Mul(r.slipped(at)))
-	return given.Then(bent).Then(r.knocked[i])
+	slipped := turn.About(r.ballAxis, m.BallSlip.Mul(r.slipped(at)))
+	return slipped.Then(turn.About(r.flexAxis, m.Flexure.Mul(r.e.through(at))))
 }
 
 // sag is the turn of the camera's frame when it hangs down in attitude c.
@@ -278,13 +284,12 @@ func (r *Run) groupOf(i int) group {
 func (r *Run) aimCamera(start ephem.Sky) error {
 	e := r.e
 	first := aim(start, e.Target, e.Roll, e.Camera, r.steady(0))
-	lean := ephem.Horizontal{Azimuth: e.Mount.BaseTiltToward, Altitude: math.Pi/2 - e.Mount.BaseTilt}
-	// The first aiming comes before any turn of the knobs.
-	still := r.mounted(0, e.aimedAt(), head{turn.Identity(), lean.Direction()})
+	// The first aiming comes before any turn of the knobs and any knock.
+	set := r.mounted(0, e.aimedAt(), e.Mount.setUp())
 	inCamera := first.Apply(r.axis)
 	r.flexAxis = across(e.dice("flexure", 0), inCamera)
 	r.ballAxis = across(e.dice("ball", 0), inCamera)
-	r.groups = []group{{0, r.c0(first, still, r.looseAtFirst())}}
+	r.groups = []group{{0, r.c0(first, set, r.given(e.aimedAt()))}}
 	for _, a := range e.Handling.ReAims {
 		at := e.MidOf(a.Frame)
 		sky, err := e.sky(at)
@@ -297,14 +302,6 @@ func (r *Run) aimCamera(start ephem.Sky) error {
 	}
 	sort.SliceStable(r.groups, func(i, j int) bool { return r.groups[i].first < r.groups[j].first })
 	return r.keepStars()
-}
-
-// looseAtFirst is how far the camera had moved on the head when it was aimed:
-// by flexure and slipping alone, a knock before the first picture comes after.
-func (r *Run) looseAtFirst() turn.Turn {
-	m, at := r.e.Mount, r.e.aimedAt()
-	bent := turn.About(r.flexAxis, m.Flexure.Mul(r.e.through(at)))
-	return turn.About(r.ballAxis, m.BallSlip.Mul(r.slipped(at))).Then(bent)
 }
 
 // c0 solves view = sag·loose·C₀·mounted for C₀. Sagging is taken at the view

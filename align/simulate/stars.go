@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -108,6 +109,9 @@ func (r *Run) Stars(i int) ([]TrueStar, error) {
 		path[k] = m
 	}
 	var list []TrueStar
+	if r.capped(i) {
+		return nil, nil
+	}
 	for _, s := range r.near(i, path[1], 0) {
 		if t, ok := r.star(i, s, path); ok {
 			list = append(list, t)
@@ -195,6 +199,8 @@ func (r *Run) sigma(i int, t TrueStar) float64 {
 	n2 := r.background(i, t.MeanX, t.MeanY) + math.Pow(r.e.Camera.ReadNoise, 2)
 	return math.Sqrt(s2/t.Electrons + 8*math.Pi*s2*s2*n2/(t.Electrons*t.Electrons))
 }
+
+func (r *Run) capped(i int) bool { return slices.Contains(r.e.Handling.Capped, i) }
 
 // background is the light of sky and dark current on a pixel.
 func (r *Run) background(i int, x, y float64) float64 {

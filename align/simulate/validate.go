@@ -117,7 +117,7 @@ func (e Evening) validateEvents() error {
 	last := float64(e.Count - 1)
 	var list []bounds
 	at := func(field string, i, frame int, least float64) {
-		list = append(list, bounds{fmt.Sprintf("%s[%d].Frame", field, i), float64(frame), least, last,
+		list = append(list, bounds{fmt.Sprintf("the picture of %s[%d]", field, i), float64(frame), least, last,
 			"pictures are counted from 0 to Count − 1"})
 	}
 	size := func(field string, i int, a unit.Angle) {
@@ -140,8 +140,10 @@ func (e Evening) validateEvents() error {
 		at("Handling.ReAims", i, a.Frame, 1)
 	}
 	for i, g := range e.Conditions.Clouds.Gaps {
-		list = append(list, bounds{fmt.Sprintf("Conditions.Clouds.Gaps[%d]", i), float64(g), 0, last,
-			"pictures are counted from 0 to Count − 1"})
+		at("Conditions.Clouds.Gaps", i, g, 0)
+	}
+	for i, g := range e.Handling.Capped {
+		at("Handling.Capped", i, g, 0)
 	}
 	if len(e.Mount.Swings) > e.Count {
 		return &InvalidError{"Mount.Swings", fmt.Sprintf("has %d turns for %d pictures", len(e.Mount.Swings), e.Count),
