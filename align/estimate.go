@@ -1,0 +1,314 @@
+package align
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem"
+)
+
+// Causes why no axis can be given, for errors.Is.
+var (
+	// ErrFewPictures: fewer than two attitudes.
+	ErrFewPictures = errors.New("too few solved pictures with a clock")
+	// ErrNotTurning: the camera stands still over the landscape.
+	ErrNotTurning = errors.New("the mount is not turning")
+	// ErrNoAxis: the equations do not settle an axis.
+	ErrNoAxis = errors.New("the pictures do not settle an axis")
+)
+
+type failure struct {
+	cause      error
+	text, hint string
+}
+
+func (f failure) Error() string { return f.text }
+func (f failure) Hint() string  { return f.hint }
+func (f failure) Unwrap() error { return f.cause }
+
+// Input is a session as the estimator takes it.
+type Input struct {
+	Site            ephem.Site
+	Air             ephem.Air
+	Samples         []Sample           // in the order of time
+	FieldCovariance []*mat.SymDense    // per field, radians², camera axes; nil entries: none
+	Refraction      func(i int) r3.Vec // change of sample i's attitude for a refraction 100 % larger: a small turn in the camera frame; may be nil
+}
+
+// airShare is how well refraction is known (design §4: 5 % of it enters σ).
+const airShare = 0.05
+
+// Axis is where a mount's axis points.
+type Axis struct {
+	// Direction of the end toward the site's elevated pole, east-north-up.
+	Direction r3.Vec
+	// Covariance of that direction across (toward growing azimuth) and up, radians² on the sky.
+	Covariance [2][2]float64
+	Stands     int     // parts between knocks; the axis is that of the last
+	Groups     int     // parts between re-aimings, knocks included
+	Breaks     []Break // where
+	Stray      []bool  // samples that fit nothing and were left out
+	// Theta is each sample's angle about the axis (design §4: grows with tracking),
+	// from an arbitrary zero in each group; ThetaSigma its error, with the clock not counted.
+	Theta      []unit.Angle
+	ThetaSigma []unit.Angle
+	Group      []int    // of each sample
+	Residual   []r3.Vec // of each sample: what the model leaves over, a small turn in the camera frame, radians
+	WanderPx   float64  // of the optical centre, as the scatter shows it
+	Chi2       float64  // of the fit, under that wander
+	DOF        int      // equations less unknowns
+	Turned     unit.Angle
+}
+
+// Altitude of the axis's elevated end.
+func (a Axis) Altitude() unit.Angle { return ephem.HorizontalOf(a.Direction).Altitude }
+
+// Azimuth of the axis's elevated end, from north through east.
+func (a Axis) Azimuth() unit.Angle { return ephem.HorizontalOf(a.Direction).Azimuth }
+
+// AltitudeSigma is the standard error of the altitude.
+func (a Axis) AltitudeSigma() unit.Angle { return unit.Angle(math.Sqrt(a.Covariance[1][1])) }
+
+// AzimuthSigma is the standard error of the azimuth as a turn about the vertical (what the
+// knob does); on the sky it is smaller by the cosine of the altitude.
+func (a Axis) AzimuthSigma() unit.Angle {
+	return unit.Angle(math.Sqrt(a.Covariance[0][0]) / math.Cos(a.Altitude().Rad()))
+}
+
+// Correlation of altitude and azimuth errors.
+func (a Axis) Correlation() float64 {
+	return a.Covariance[0][1] / math.Sqrt(a.Covariance[0][0]*a.Covariance[1][1])
+}
+
+// WorstSigma is the standard error on the sky in the weaker direction.
+func (a Axis) WorstSigma() unit.Angle {
+	c := a.Covariance
+	mean, half := (c[0][0]+c[1][1])/2, math.Hypot((c[0][0]-c[1][1])/2, c[0][1])
+	return unit.Angle(math.Sqrt(mean + half))
+}
+
+// stillLimit: a camera that has turned by less than a tenth of what the sky did,
+// and by no more than three of its own errors or this angle, stands still.
+const stillLimit = unit.Angle(1.0 / 60 * math.Pi / 180)
+
+// Estimate finds the axis. Samples are in the order of time.
+//
+// Errors: [ErrFewPictures], [ErrNotTurning], [ErrNoAxis].
+//
+// With three or more attitudes the answer is checked by what is left over; two always fit, and
+// nothing then tells a knock from a turn. The weak direction of one patch of sky lies along its
+// hour circle; the covariance says so. Where the pictures turned too little, the
+// covariance is large, never absent.
+func Estimate(in Input) (Axis, error) {
+	n := len(in.Samples)
+	if n < 2 {
+		return Axis{}, failure{ErrFewPictures, fmt.Sprintf("%s with a clock could be recognised; the axis needs two at least, better five", pictures(n)),
+			"take more pictures a minute apart, or swing the axis by 30° between them"}
+	}
+	px := quickWander(in.Samples)
+	obs := observe(in.Samples, px)
+	if turned, still := standing(in.Samples, obs); still {
+		return Axis{Turned: turned}, failure{ErrNotTurning, "the camera stands still while the sky turns",
+			"switch the motor on and close the clutch, then take the pictures again (or swing the axis by hand, 20° and more)"}
+	}
+	seg := segment(in.Samples, obs)
+	m := newModel(in, obs, seg)
+	fits := overWander(in.Samples, m)
+	if len(fits) == 0 {
+		return Axis{}, failure{ErrNoAxis, "the pictures do not settle an axis", "take more pictures, with a swing of the axis by 30° between them"}
+	}
+	return conclude(in, seg, fits), nil
+}
+
+func pictures(n int) string {
+	switch n {
+	case 0:
+		return "no picture"
+	case 1:
+		return "only one picture"
+	}
+	return fmt.Sprintf("%d pictures", n)
+}
+
+// standing is whether the attitude stood still in the horizon frame while the sky
+// turned away.
+func standing(samples []Sample, obs []observation) (turned unit.Angle, still bool) {
+	for i := range obs {
+		for _, k := range [2]int{0, len(obs) - 1} {
+			turned = max(turned, obs[i].c.Inverse().Then(obs[k].c).Angle())
+		}
+	}
+	span := samples[len(samples)-1].Mid.Sub(samples[0].Mid).Seconds()
+	sky := unit.Angle(siderealRadPerSecond * span)
+	var worst float64
+	for _, o := range obs {
+		inv, _ := inverse3(o.weight)
+		worst = max(worst, inv[0][0], inv[1][1], inv[2][2])
+	}
+	noise := unit.Angle(4 * math.Sqrt(worst))
+	return turned, turned < max(noise, min(stillLimit, sky/4)) && sky > 2*turned
+}
+
+// siderealRadPerSecond is ω (design §4).
+const siderealRadPerSecond = 7.292115e-5
+
+// newModel lays the blocks and stands out and starts from the best guess of each.
+func newModel(in Input, obs []observation, seg segmentation) *model {
+	m := &model{obs: obs, used: make([]bool, len(obs)), theta: make([]float64, len(obs)),
+		field: in.FieldCovariance, link: []float64{0}}
+	for i := range m.used {
+		m.used[i] = !seg.stray[i]
+	}
+	first, stand := 0, 0
+	for _, b := range append(seg.breaks, Break{Before: len(obs)}) {
+		if b.Before > first {
+			m.blocks = append(m.blocks, block{first: first, last: b.Before - 1, stand: stand, c0: obs[(first+b.Before-1)/2].c})
+		}
+		if first = b.Before; b.Knock {
+			stand++
+			m.link = append(m.link, max(b.Size.Rad(), 1e-6))
+		}
+	}
+	axis := m.guessAxis()
+	for range stand + 1 {
+		m.axis = append(m.axis, axis)
+	}
+	m.shareFields()
+	return m
+}
+
+// shareFields gives the catalogue's common error an unknown in every field that
+// has one, where groups see more than one field: with a single field it hides in
+// C₀.
+func (m *model) shareFields() {
+	m.shared = map[int]int{}
+	for _, b := range m.blocks {
+		seen := map[int]bool{}
+		for i := b.first; i <= b.last; i++ {
+			seen[m.obs[i].field] = true
+		}
+		if len(seen) < 2 {
+			continue
+		}
+		for f := range seen {
+			if _, ok := m.shared[f]; !ok && f < len(m.field) && m.field[f] != nil {
+				m.shared[f] = len(m.bias)
+				m.bias = append(m.bias, r3.Vec{})
+			}
+		}
+	}
+}
+
+// conclude averages over the wander and states the answer.
+func conclude(in Input, seg segmentation, fits []wandered) Axis {
+	share := weights(fits)
+	best := 0
+	for i := range share {
+		if share[i] > share[best] {
+			best = i
+		}
+	}
+	m := &fits[best].model
+	last := len(m.axis) - 1
+	a := Axis{Stands: len(m.axis), Groups: len(m.blocks), Breaks: seg.breaks, Stray: seg.stray, Chi2: fits[best].eq.chi2}
+	a.DOF = 2*countTrue(m.used) - 2*len(m.blocks) - 2*len(m.axis)
+	across, up := tangent(m.axis[last])
+	var mean [2]float64
+	for i, f := range fits {
+		d := r3.Sub(f.model.axis[last], m.axis[last])
+		mean[0] += share[i] * r3.Dot(d, across)
+		mean[1] += share[i] * r3.Dot(d, up)
+		a.WanderPx += share[i] * f.px
+	}
+	for i, f := range fits {
+		a.spreadBy(share[i], f, last, mean, across, up, m.axis[last])
+	}
+	north := r3.Unit(r3.Add(m.axis[last], r3.Add(r3.Scale(mean[0], across), r3.Scale(mean[1], up))))
+	a.addRefraction(in, m, fits[best].eq)
+	a.elevate(in.Site, north)
+	a.readAngles(m)
+	return a
+}
+
+// spreadBy adds one wander's covariance and its distance from the mean.
+func (a *Axis) spreadBy(share float64, f wandered, last int, mean [2]float64, across, up, centre r3.Vec) {
+	cov := mat.NewSymDense(f.model.size(), nil)
+	var chol mat.Cholesky
+	if !chol.Factorize(f.eq.n) || chol.InverseTo(cov) != nil {
+		return
+	}
+	d := r3.Sub(f.model.axis[last], centre)
+	off := [2]float64{r3.Dot(d, across) - mean[0], r3.Dot(d, up) - mean[1]}
+	for r := range 2 {
+		for c := range 2 {
+			a.Covariance[r][c] += share * (cov.At(2*last+r, 2*last+c) + off[r]*off[c])
+		}
+	}
+}
+
+// addRefraction adds what an error of the refraction, common to all pictures, does to
+// the axis.
+func (a *Axis) addRefraction(in Input, m *model, e equations) {
+	if in.Refraction == nil {
+		return
+	}
+	shifted := m.normal(func(_ *block, i int) r3.Vec { return r3.Scale(airShare, in.Refraction(i)) })
+	plain := m.normal(func(*block, int) r3.Vec { return r3.Vec{} })
+	shifted.b.SubVec(shifted.b, plain.b)
+	x := mat.NewVecDense(m.size(), nil)
+	var chol mat.Cholesky
+	if !chol.Factorize(e.n) || chol.SolveVecTo(x, shifted.b) != nil {
+		return
+	}
+	last := 2 * (len(m.axis) - 1)
+	for r := range 2 {
+		for c := range 2 {
+			a.Covariance[r][c] += x.AtVec(last+r) * x.AtVec(last+c)
+		}
+	}
+}
+
+// elevate turns from the north end to the site's elevated end. A turn about the
+// vertical carries both ends clockwise; where one end rises the other sinks, so the
+// covariance of the two changes sign.
+func (a *Axis) elevate(site ephem.Site, north r3.Vec) {
+	a.Direction = north
+	if site.Latitude < 0 {
+		a.Direction = r3.Scale(-1, north)
+		a.Covariance[0][1], a.Covariance[1][0] = -a.Covariance[0][1], -a.Covariance[1][0]
+	}
+}
+
+// readAngles copies out what the axis leaves of each picture.
+func (a *Axis) readAngles(m *model) {
+	n := len(m.obs)
+	a.Theta, a.ThetaSigma = make([]unit.Angle, n), make([]unit.Angle, n)
+	a.Group, a.Residual = make([]int, n), make([]r3.Vec, n)
+	for bi := range m.blocks {
+		b := &m.blocks[bi]
+		u := b.c0.Apply(m.axis[b.stand])
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for i := b.first; i <= b.last; i++ {
+			a.Group[i] = bi
+			a.Theta[i] = unit.Angle(m.theta[i])
+			a.ThetaSigma[i] = unit.Angle(1 / math.Sqrt(r3.Dot(u, mulVec(m.obs[i].weight, u))))
+			a.Residual[i] = m.residual(b, i)
+			lo, hi = min(lo, m.theta[i]), max(hi, m.theta[i])
+		}
+		a.Turned = max(a.Turned, unit.Angle(hi-lo))
+	}
+}
+
+func countTrue(b []bool) (n int) {
+	for _, v := range b {
+		if v {
+			n++
+		}
+	}
+	return n
+}

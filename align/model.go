@@ -1,0 +1,389 @@
+// Package align finds where a mount's axis points from the attitudes of the
+// pictures taken on it, how sure that is, and what to turn.
+//
+// Start with [Estimate]; [Aim] says where the axis should point and [Advise]
+// what to do about the difference.
+//
+// # The model
+//
+// A mount turns its camera about its axis â (unit vector east-north-up, the
+// end toward the north pole): the attitude of picture i, carrying the horizon
+// frame into the camera frame, is
+//
+//	C_i = exp(ε_i + b_f) · C₀ · Rot(â, θ_i)
+//
+// with C₀ constant within a group of pictures (nobody re-aimed the camera), θ_i
+// free in every picture, ε_i the error of the attitude (covariance P_i, to which
+// the wander of the optical centre belongs) and b_f an error all pictures of one
+// star field share, of the catalogue. No clock enters: an uneven gear, a wrong rate or
+// a swing by hand change θ_i only. The sum made least is
+//
+//	Σ_i r_iᵀ P_i⁻¹ r_i + Σ_f b_fᵀ B_f⁻¹ b_f + Σ_s |â_s − â_{s−1}|²/κ_s²
+//
+// with r_i = log(C_i · model⁻¹) in the camera frame. The last sum is for
+// knocks: each parts the session into stands s with an axis of its own, which
+// differs from the one before by about the size κ_s of the knock.
+//
+// First-order changes: C₀ by exp(c) moves r by −c; θ_i by δ moves r by −δ C₀â; the axis
+// by exp(α) moves r by −(C₀ − C_i)α. A picture turned by θ from the middle of its group
+// thus sees the axis with weight 2 sin(θ/2), and the part of α it cannot see at all is
+// the one along which C₀'s own freedom lies.
+package align
+
+import (
+	"math"
+	"time"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem/turn"
+)
+
+// Sample is one attitude as the estimator takes it.
+type Sample struct {
+	Mid      time.Time
+	Attitude Attitude
+	Lens     int // samples of different lenses never share a group
+	Field    int // index into Input.FieldCovariance
+}
+
+// Attitude is a measured attitude whose optical centre may have wandered by a
+// number of pixels (1σ): drift/solve's Attitude is one.
+type Attitude interface {
+	// Given returns the attitude (horizon frame to camera frame) and the covariance of a small turn about the
+	// camera's axes, radians².
+	Given(wanderPx float64) (turn.Turn, [3][3]float64)
+}
+
+// observation is a sample under an assumed wander.
+type observation struct {
+	c      turn.Turn
+	weight [3][3]float64 // inverse covariance
+	logDet float64       // of the covariance
+	field  int
+}
+
+// block is a group: consecutive observations on one C₀.
+type block struct {
+	first, last int // observations first..last
+	stand       int
+	c0          turn.Turn
+}
+
+// model is the whole session at one point of the iteration.
+type model struct {
+	obs    []observation
+	used   []bool
+	theta  []float64
+	blocks []block
+	axis   []r3.Vec  // per stand
+	link   []float64 // κ of stand s, s ≥ 1
+	field  []*mat.SymDense
+	shared map[int]int // field → index among those with a covariance
+	bias   []r3.Vec    // b_f of those
+}
+
+// observe fixes the wander.
+func observe(samples []Sample, wanderPx float64) []observation {
+	obs := make([]observation, len(samples))
+	for i, s := range samples {
+		c, cov := s.Attitude.Given(wanderPx)
+		w, det := inverse3(cov)
+		obs[i] = observation{c: c, weight: w, logDet: math.Log(det), field: s.Field}
+	}
+	return obs
+}
+
+// inverse3 inverts a symmetric positive matrix by cofactors.
+func inverse3(m [3][3]float64) (inv [3][3]float64, det float64) {
+	for i := range 3 {
+		for j := range 3 {
+			a, b, c, d := (i+1)%3, (i+2)%3, (j+1)%3, (j+2)%3
+			inv[j][i] = m[a][c]*m[b][d] - m[a][d]*m[b][c]
+		}
+	}
+	det = m[0][0]*inv[0][0] + m[0][1]*inv[1][0] + m[0][2]*inv[2][0]
+	for i := range 3 {
+		for j := range 3 {
+			inv[i][j] /= det
+		}
+	}
+	return inv, det
+}
+
+func mulVec(m [3][3]float64, v r3.Vec) r3.Vec {
+	return r3.Vec{
+		X: m[0][0]*v.X + m[0][1]*v.Y + m[0][2]*v.Z,
+		Y: m[1][0]*v.X + m[1][1]*v.Y + m[1][2]*v.Z,
+		Z: m[2][0]*v.X + m[2][1]*v.Y + m[2][2]*v.Z,
+	}
+}
+
+// tangent is an orthonormal pair across a, the first horizontal (toward growing
+// azimuth, seen from above clockwise), the second upward.
+func tangent(a r3.Vec) (across, up r3.Vec) {
+	across = r3.Vec{X: a.Y, Y: -a.X}
+	if n := r3.Norm(across); n < 1e-12 {
+		across = r3.Vec{X: 1}
+	} else {
+		across = r3.Scale(1/n, across)
+	}
+	return across, r3.Cross(across, a)
+}
+
+// layout of the unknowns: two per stand, three per block, three per shared field.
+func (m *model) size() int         { return 2*len(m.axis) + 3*len(m.blocks) + 3*len(m.bias) }
+func (m *model) atBlock(b int) int { return 2*len(m.axis) + 3*b }
+func (m *model) atBias(f int) int  { return 2*len(m.axis) + 3*len(m.blocks) + 3*f }
+
+// predicted is the model's attitude of observation i in block b.
+func (m *model) predicted(b *block, i int) turn.Turn {
+	c := turn.About(m.axis[b.stand], unit.Angle(m.theta[i])).Then(b.c0)
+	if f, ok := m.shared[m.obs[i].field]; ok {
+		c = c.Then(turn.Exp(m.bias[f]))
+	}
+	return c
+}
+
+// residual is r_i, in the camera frame.
+func (m *model) residual(b *block, i int) r3.Vec {
+	return m.predicted(b, i).Inverse().Then(m.obs[i].c).Log()
+}
+
+// equations are the normal equations with every θ eliminated.
+type equations struct {
+	n       *mat.SymDense
+	b       *mat.VecDense
+	chi2    float64
+	logDetT float64 // Σ log(uᵀWu), what eliminating the θ leaves out of the determinant
+}
+
+// normal linearises the model about its present point, with the residuals of
+// resid; nil takes the model's own.
+func (m *model) normal(resid func(b *block, i int) r3.Vec) equations {
+	if resid == nil {
+		resid = m.residual
+	}
+	n := m.size()
+	e := equations{n: mat.NewSymDense(n, nil), b: mat.NewVecDense(n, nil)}
+	for bi := range m.blocks {
+		for i := m.blocks[bi].first; i <= m.blocks[bi].last; i++ {
+			if m.used[i] {
+				m.addObservation(&e, bi, i, resid)
+			}
+		}
+	}
+	m.addPriors(&e)
+	return e
+}
+
+// addObservation adds one picture's three equations, θ eliminated: the weight
+// loses its part along the axis, W − W u uᵀ W/(uᵀ W u).
+func (m *model) addObservation(e *equations, bi, i int, resid func(*block, int) r3.Vec) {
+	b := &m.blocks[bi]
+	w := m.obs[i].weight
+	u := b.c0.Apply(m.axis[b.stand])
+	wu := mulVec(w, u)
+	uwu := r3.Dot(u, wu)
+	e.logDetT += math.Log(uwu)
+	proj := w
+	v := [3]float64{wu.X, wu.Y, wu.Z}
+	for r := range 3 {
+		for c := range 3 {
+			proj[r][c] -= v[r] * v[c] / uwu
+		}
+	}
+	r := resid(b, i)
+	wr := mulVec(proj, r)
+	e.chi2 += r3.Dot(r, wr)
+	idx, cols := m.columns(bi, i)
+	for a := range cols {
+		e.b.SetVec(idx[a], e.b.AtVec(idx[a])+r3.Dot(cols[a], wr))
+		wc := mulVec(proj, cols[a])
+		for c := range a + 1 {
+			e.n.SetSym(idx[a], idx[c], e.n.At(idx[a], idx[c])+r3.Dot(cols[c], wc))
+		}
+	}
+}
+
+// columns are the derivatives of the model's attitude (a small turn in the camera
+// frame) by the unknowns observation i depends on.
+func (m *model) columns(bi, i int) (idx []int, cols []r3.Vec) {
+	b := &m.blocks[bi]
+	across, up := tangent(m.axis[b.stand])
+	// exp(α) about the pair: α = −up moves the axis toward across, α = across moves it up.
+	ci := turn.About(m.axis[b.stand], unit.Angle(m.theta[i])).Then(b.c0)
+	for k, alpha := range [2]r3.Vec{r3.Scale(-1, up), across} {
+		idx = append(idx, 2*b.stand+k)
+		cols = append(cols, r3.Sub(b.c0.Apply(alpha), ci.Apply(alpha)))
+	}
+	units := [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}
+	for k, v := range units {
+		idx = append(idx, m.atBlock(bi)+k)
+		cols = append(cols, v)
+	}
+	if f, ok := m.shared[m.obs[i].field]; ok {
+		for k, v := range units {
+			idx = append(idx, m.atBias(f)+k)
+			cols = append(cols, v)
+		}
+	}
+	return idx, cols
+}
+
+// addPriors adds what is known besides: the turn of each C₀ about the axis, which
+// only gives the θ their zero; the catalogue's errors; the links between
+// stands; and that the axis lies in the half of the sky it was found in.
+func (m *model) addPriors(e *equations) {
+	add := func(i, j int, v float64) { e.n.SetSym(i, j, e.n.At(i, j)+v) }
+	for bi := range m.blocks {
+		b := &m.blocks[bi]
+		u := b.c0.Apply(m.axis[b.stand])
+		const s = 1e9 // of the size of an attitude's own weight; constant, so that it drops out of every comparison
+		v := [3]float64{u.X, u.Y, u.Z}
+		for r := range 3 {
+			for c := range r + 1 {
+				add(m.atBlock(bi)+r, m.atBlock(bi)+c, s*v[r]*v[c])
+			}
+		}
+	}
+	m.addBiasPriors(e)
+	m.addLinks(e)
+	const hemisphere = 1.0 // radians: keeps the equations solvable, tells nothing
+	for i := range 2 * len(m.axis) {
+		add(i, i, 1/(hemisphere*hemisphere))
+	}
+}
+
+func (m *model) addBiasPriors(e *equations) {
+	for f, k := range m.shared {
+		var w mat.Cholesky
+		inv := mat.NewSymDense(3, nil)
+		if !w.Factorize(m.field[f]) || w.InverseTo(inv) != nil {
+			continue
+		}
+		at := m.atBias(k)
+		b := [3]float64{m.bias[k].X, m.bias[k].Y, m.bias[k].Z}
+		for r := range 3 {
+			for c := range 3 {
+				if c <= r {
+					e.n.SetSym(at+r, at+c, e.n.At(at+r, at+c)+inv.At(r, c))
+				}
+				e.b.SetVec(at+r, e.b.AtVec(at+r)-inv.At(r, c)*b[c])
+				e.chi2 += b[r] * inv.At(r, c) * b[c]
+			}
+		}
+	}
+}
+
+func (m *model) addLinks(e *equations) {
+	for s := 1; s < len(m.axis); s++ {
+		w := 1 / (m.link[s] * m.link[s])
+		across, up := tangent(m.axis[s])
+		d := r3.Sub(m.axis[s], m.axis[s-1])
+		e.chi2 += w * r3.Norm2(d)
+		for k, v := range [2]r3.Vec{across, up} {
+			i, j := 2*(s-1)+k, 2*s+k
+			e.n.SetSym(i, i, e.n.At(i, i)+w)
+			e.n.SetSym(j, j, e.n.At(j, j)+w)
+			e.n.SetSym(i, j, e.n.At(i, j)-w)
+			g := w * r3.Dot(v, d)
+			e.b.SetVec(i, e.b.AtVec(i)+g)
+			e.b.SetVec(j, e.b.AtVec(j)-g)
+		}
+	}
+}
+
+// apply moves the model by a solution and re-reads every θ.
+func (m *model) apply(x mat.Vector) {
+	for s := range m.axis {
+		across, up := tangent(m.axis[s])
+		d := r3.Add(r3.Scale(x.AtVec(2*s), across), r3.Scale(x.AtVec(2*s+1), up))
+		m.axis[s] = r3.Unit(r3.Add(m.axis[s], d))
+	}
+	vec := func(at int) r3.Vec { return r3.Vec{X: x.AtVec(at), Y: x.AtVec(at + 1), Z: x.AtVec(at + 2)} }
+	for b := range m.blocks {
+		m.blocks[b].c0 = m.blocks[b].c0.Then(turn.Exp(vec(m.atBlock(b))))
+	}
+	for f := range m.bias {
+		m.bias[f] = r3.Add(m.bias[f], vec(m.atBias(f)))
+	}
+	m.readTheta()
+}
+
+// readTheta sets every θ to what its attitude says, the other unknowns as they are.
+func (m *model) readTheta() {
+	for bi := range m.blocks {
+		b := &m.blocks[bi]
+		u := b.c0.Apply(m.axis[b.stand])
+		for i := b.first; i <= b.last; i++ {
+			for range 3 {
+				r := m.residual(b, i)
+				wu := mulVec(m.obs[i].weight, u)
+				step := r3.Dot(r, wu) / r3.Dot(u, wu)
+				if m.theta[i] += step; math.Abs(step) < 1e-12 {
+					break
+				}
+			}
+		}
+	}
+}
+
+// converge iterates Gauss–Newton steps, halved while they make matters worse; false
+// where the equations cannot be solved.
+func (m *model) converge() (equations, bool) {
+	m.readTheta()
+	e := m.normal(nil)
+	for range 30 {
+		x := mat.NewVecDense(m.size(), nil)
+		var chol mat.Cholesky
+		if !chol.Factorize(e.n) || chol.SolveVecTo(x, e.b) != nil {
+			return e, false
+		}
+		before := *m
+		saved := m.snapshot()
+		next := e
+		for range 6 {
+			m.apply(x)
+			if next = m.normal(nil); next.chi2 <= e.chi2*(1+1e-9)+1e-9 {
+				break
+			}
+			*m = before
+			m.restore(saved)
+			next = e
+			x.ScaleVec(0.5, x)
+		}
+		gain := e.chi2 - next.chi2
+		e = next
+		if gain < 1e-7*(1+e.chi2) {
+			break
+		}
+	}
+	return e, true
+}
+
+// snapshot holds what apply changes.
+type snapshot struct {
+	axis, bias []r3.Vec
+	theta      []float64
+	c0         []turn.Turn
+}
+
+func (m *model) snapshot() snapshot {
+	s := snapshot{axis: append([]r3.Vec(nil), m.axis...), bias: append([]r3.Vec(nil), m.bias...), theta: append([]float64(nil), m.theta...)}
+	for _, b := range m.blocks {
+		s.c0 = append(s.c0, b.c0)
+	}
+	return s
+}
+
+func (m *model) restore(s snapshot) {
+	copy(m.axis, s.axis)
+	copy(m.bias, s.bias)
+	copy(m.theta, s.theta)
+	for b := range m.blocks {
+		m.blocks[b].c0 = s.c0[b]
+	}
+}
