@@ -30,17 +30,20 @@ type Landscape struct {
 	Altitude unit.Angle // mean height of the outline
 	Rough    unit.Angle // how far hills, roofs and twigs rise over that or fall short
 	Light    float64    // brightness of the ground against the sky, 0 to 1
+	Lamps    int        // lights on the ground all round the horizon
 }
 
 func (l Landscape) present() bool { return l.Altitude != 0 || l.Rough != 0 }
 
 // top is the altitude of the outline at an azimuth, radians: ridges of four
-// sizes, each half as high and some three times as narrow as the one before.
+// sizes, each half as high and some three times as narrow as the one before,
+// and two finer ones for roofs and trees.
 func (l Landscape) top(azimuth float64) float64 {
-	h, height := 0.0, 0.55
-	for k, f := range [...]float64{5, 17, 53, 167} {
-		h += height * math.Sin(f*azimuth+1.7*float64(k*k)+math.Sin(2*azimuth))
-		height /= 2
+	h := 0.0
+	for k, wave := range [...]struct{ per2Pi, height float64 }{
+		{5, 0.52}, {17, 0.26}, {53, 0.13}, {167, 0.065}, {701, 0.03}, {2311, 0.02},
+	} {
+		h += wave.height * math.Sin(wave.per2Pi*azimuth+1.7*float64(k*k)+math.Sin(2*azimuth))
 	}
 	return l.Altitude.Rad() + l.Rough.Rad()*h
 }

@@ -16,11 +16,11 @@ import (
 type dot struct{ x, y float64 }
 
 // streak is a star or a satellite to be drawn: its light in equal parts on the
-// dots.
+// dots, each of them smeared over equal parts at the offsets.
 type streak struct {
-	dots      []dot
-	electrons float64
-	low, high float64 // rows it reaches
+	dots, offsets []dot
+	electrons     float64
+	low, high     float64 // rows it reaches
 }
 
 // picture is all that is known of a picture before its pixels are worked out.
@@ -28,7 +28,8 @@ type picture struct {
 	r       *Run
 	i       int
 	blobs   []blob
-	streaks []streak
+	streaks []streak // in the sky
+	lamps   []streak // on the ground
 	hot     []hotPixel
 	clouds  cloudLayer
 	sky     float64 // electrons per pixel in the middle
@@ -134,16 +135,25 @@ var gauss = [2]float64{-0.28867513459481287, 0.28867513459481287} // ∓1/(2√3
 // maxPieces bounds the work on a star that crosses the picture.
 const maxPieces = 2000
 
-// addStars draws the stars' paths. The exposure is cut into pieces shorter than
-// half a star's width.
+// pieces is into how many pieces a path must be cut so that its dots run
+// together: with two dots on a piece of length h the light ripples by
+// exp(−2π²σ²/h²)/2, here a thousandth.
+func (p *picture) pieces(lengthPx float64) int {
+	sigma := math.Inf(1)
+	for _, b := range p.blobs {
+		sigma = math.Min(sigma, b.sigma)
+	}
+	return int(math.Min(math.Ceil(lengthPx/(1.8*sigma)), maxPieces-1)) + 1
+}
+
+// addStars draws the stars' paths.
 func (p *picture) addStars(middle moment) error {
 	r := p.r
 	length, err := r.pathLength(p.i)
 	if err != nil {
 		return err
 	}
-	sigma := r.fwhm(p.i) / fwhmPerSigma
-	pieces := int(math.Min(math.Ceil(length/sigma)+1, maxPieces))
+	pieces := p.pieces(length)
 	var path []moment
 	for k := range pieces {
 		for _, g := range gauss {
@@ -154,7 +164,10 @@ func (p *picture) addStars(middle moment) error {
 			path = append(path, m)
 		}
 	}
-	for _, s := range r.near(p.i, middle, length+20*sigma) {
+	if r.e.Conditions.Landscape.present() {
+		p.addLamps(path)
+	}
+	for _, s := range r.near(p.i, middle, length+10*r.fwhm(p.i)) {
 		p.addStar(s, middle, path)
 	}
 	return nil
@@ -210,49 +223,46 @@ func (p *picture) addStar(s catalog.Star, middle moment, path []moment) {
 	}
 	x, y := sumX/float64(len(dots)), sumY/float64(len(dots))
 	electrons *= p.r.e.Camera.brightness(x, y) * p.clouds.transmission(x, y)
-	p.add(p.smear(dots, x, y), electrons)
+	p.streaks = p.add(p.streaks, dots, p.smear(x, y), electrons)
 }
 
-// smear spreads dots along the radius as the lens does far from its centre.
-func (p *picture) smear(dots []dot, x, y float64) []dot {
+// smear gives the offsets over which the lens spreads a star at x, y along the
+// radius.
+func (p *picture) smear(x, y float64) []dot {
 	c := p.r.e.Camera
-	if c.CornerStretch == 0 {
-		return dots
-	}
 	dx, dy := x-float64(c.Width-1)/2, y-float64(c.Height-1)/2
-	half := math.Hypot(float64(c.Width), float64(c.Height)) / 2
 	radius := math.Hypot(dx, dy)
+	half := math.Hypot(float64(c.Width), float64(c.Height)) / 2
 	length := c.CornerStretch * radius * radius / (half * half)
 	if length < 0.02 {
-		return dots
+		return []dot{{0, 0}}
 	}
-	pieces := int(math.Ceil(length * fwhmPerSigma / c.FWHM))
-	out := make([]dot, 0, 2*pieces*len(dots))
-	for k := range pieces {
+	n := int(math.Ceil(length * fwhmPerSigma / c.FWHM))
+	var offsets []dot
+	for k := range n {
 		for _, g := range gauss {
-			along := ((float64(k)+0.5+g)/float64(pieces) - 0.5) * length / radius
-			for _, d := range dots {
-				out = append(out, dot{d.x + along*dx, d.y + along*dy})
-			}
+			along := ((float64(k)+0.5+g)/float64(n) - 0.5) * length / radius
+			offsets = append(offsets, dot{along * dx, along * dy})
 		}
 	}
-	return out
+	return offsets
 }
 
-// add puts a streak on the list, if it touches the picture.
-func (p *picture) add(dots []dot, electrons float64) {
+// add appends a streak to a list, if it touches the picture.
+func (p *picture) add(list []streak, dots, offsets []dot, electrons float64) []streak {
 	reach := p.widest(electrons)
-	s := streak{dots: dots, electrons: electrons, low: math.Inf(1), high: math.Inf(-1)}
+	margin := reach + p.r.e.Camera.CornerStretch
+	s := streak{dots: dots, offsets: offsets, electrons: electrons, low: math.Inf(1), high: math.Inf(-1)}
 	left, right := math.Inf(1), math.Inf(-1)
 	for _, d := range dots {
-		s.low, s.high = math.Min(s.low, d.y-reach), math.Max(s.high, d.y+reach)
-		left, right = math.Min(left, d.x-reach), math.Max(right, d.x+reach)
+		s.low, s.high = math.Min(s.low, d.y-margin), math.Max(s.high, d.y+margin)
+		left, right = math.Min(left, d.x-margin), math.Max(right, d.x+margin)
 	}
 	c := p.r.e.Camera
 	if reach == 0 || s.high < 0 || s.low > float64(c.Height) || right < 0 || left > float64(c.Width) {
-		return
+		return list
 	}
-	p.streaks = append(p.streaks, s)
+	return append(list, s)
 }
 
 // widest is how far from its centre the light of a star is drawn.
@@ -284,7 +294,7 @@ func (p *picture) addSatellites() {
 				dots = append(dots, d)
 			}
 		}
-		p.add(dots, perPx*step*float64(len(dots)))
+		p.streaks = p.add(p.streaks, dots, []dot{{0, 0}}, perPx*step*float64(len(dots)))
 	}
 }
 
@@ -319,33 +329,43 @@ func (r *Run) hotPixels(i int) []hotPixel {
 	return list
 }
 
-// band draws the rows from top to before below.
+// band draws the rows from top to before below: the sky, the ground before it,
+// and what the sensor makes of both.
 func (p *picture) band(plane frame.Plane, top, below int) {
 	c := &canvas{width: plane.Width, top: top, below: below, pix: plane.Pix[top*plane.Width : below*plane.Width]}
-	for _, s := range p.streaks {
-		if s.high < float64(top)-1 || s.low > float64(below) {
-			continue
-		}
-		part := 1 / float64(len(s.dots))
-		for _, d := range s.dots {
-			for _, b := range p.blobs {
-				c.put(d.x, d.y, b, s.electrons*part, p.faint*part)
-			}
-		}
-	}
+	p.paint(c, p.streaks)
 	light := make([]float32, plane.Width)
 	for y := top; y < below; y++ {
-		row := plane.Row(y)
 		p.lightOf(light, y)
 		if p.ground != nil {
-			p.ground.cover(row, light, y)
-		} else {
-			for x := range row {
-				row[x] += light[x]
+			p.ground.cover(plane.Row(y), light, y)
+			continue
+		}
+		for x, row := 0, plane.Row(y); x < len(row); x++ {
+			row[x] += light[x]
+		}
+	}
+	p.paint(c, p.lamps)
+	for y := top; y < below; y++ {
+		p.addHot(plane.Row(y), y)
+		p.expose(plane.Row(y), y)
+	}
+}
+
+// paint draws the streaks that touch a band.
+func (p *picture) paint(c *canvas, list []streak) {
+	for _, s := range list {
+		if s.high < float64(c.top)-1 || s.low > float64(c.below) {
+			continue
+		}
+		part := 1 / float64(len(s.dots)*len(s.offsets))
+		for _, o := range s.offsets {
+			for _, d := range s.dots {
+				for _, b := range p.blobs {
+					c.put(d.x+o.x, d.y+o.y, b, s.electrons*part, p.faint*part)
+				}
 			}
 		}
-		p.addHot(row, y)
-		p.expose(row, y)
 	}
 }
 

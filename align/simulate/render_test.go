@@ -237,7 +237,7 @@ func TestDeterminism(t *testing.T) {
 	e := small(t)
 	e.Camera.HotPixels = 50
 	e.Conditions.Clouds.Thickness, e.Conditions.Satellites = 1, 20
-	e.Conditions.Landscape = Landscape{unit.AngleFromDeg(40), unit.AngleFromDeg(3), 0.1}
+	e.Conditions.Landscape = Landscape{unit.AngleFromDeg(40), unit.AngleFromDeg(3), 0.1, 300}
 	e.Handling.Wander = 0.5
 	first := render(t, e, 2)
 	if again := render(t, e, 2); !slices.Equal(first.Pix, again.Pix) {

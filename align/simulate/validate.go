@@ -109,6 +109,7 @@ func (c Conditions) validate() error {
 		{"Conditions.Landscape.Altitude in degrees", c.Landscape.Altitude.Deg(), -10, 89, ""},
 		{"Conditions.Landscape.Rough in degrees", c.Landscape.Rough.Deg(), 0, 45, ""},
 		{"Conditions.Landscape.Light", c.Landscape.Light, 0, 1, ""},
+		{"Conditions.Landscape.Lamps", float64(c.Landscape.Lamps), 0, 10000, ""},
 	})
 }
 
