@@ -337,3 +337,117 @@ func TestKnobs(t *testing.T) {
 		})
 	}
 }
+
+// A swing in the tracking sense carries the camera west: on the equator its
+// right ascension falls by the swing, in both hemispheres.
+func TestSwingsGoWest(t *testing.T) {
+	for _, latDeg := range []float64{47, -34} {
+		e := airless(t, latDeg, degrees(90, 50))
+		e.Target.Dec = 0
+		e.Mount.Swings = []unit.Angle{0, unit.AngleFromDeg(20)}
+		truth, err := begin(t, e).Truth()
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, b := truth.Frames[0], truth.Frames[1]
+		moved := math.Remainder(b.RADeg-a.RADeg, 360)
+		// Precession since 2000 lets a turn along the equator of the date change
+		// the declination of 2000 by 0.15° · 20°, and aberration by seconds.
+		if math.Abs(moved+20) > 0.02 || math.Abs(b.DecDeg-a.DecDeg) > 0.06 {
+			t.Errorf("latitude %g: moved by %.3f° in right ascension and %.3f° in declination", latDeg, moved, b.DecDeg-a.DecDeg)
+		}
+	}
+}
+
+// After a swing the motor takes up its play before the stars stand still.
+func TestPlayAfterSwing(t *testing.T) {
+	e := airless(t, 47, degrees(150, 45))
+	e.Every, e.Exposure, e.Count = 20*time.Second, 10*time.Second, 6
+	e.Mount.Swings = []unit.Angle{0, 0, 0, 0.1}
+	e.Mount.Play = 25 * time.Second
+	r := begin(t, e)
+	seconds := func(i int) float64 { // of tracking between the middles of i−1 and i
+		a := r.Angle(i, e.MidOf(i)) - r.Angle(i-1, e.MidOf(i-1))
+		if i == 3 {
+			a -= 0.1
+		}
+		return a.Rad() / omega
+	}
+	// Middles at 5, 25, 45, 65, 85, 105 s; play until 25 s, and from 58 s, two
+	// seconds before the fourth picture, until 83 s.
+	for i, want := range []float64{0, 0, 20, 13, 2, 20} {
+		if i > 0 && math.Abs(seconds(i)-want) > 1e-6 {
+			t.Errorf("picture %d: %.3f s of tracking, want %.3f s", i, seconds(i), want)
+		}
+	}
+}
+
+// A knocked tripod takes the axis along, a knocked camera does not; both move
+// the view.
+func TestKnocks(t *testing.T) {
+	size := unit.AngleFromMin(10)
+	for _, c := range []struct {
+		name   string
+		camera bool
+		axis   unit.Angle
+	}{{"tripod", false, size}, {"camera", true, 0}} {
+		e := airless(t, 47, degrees(150, 45))
+		e.Mount.Knocks = []Knock{{1, size, c.camera}}
+		r := begin(t, e)
+		if d := between(r.Axis(0).Direction(), r.Axis(1).Direction()); math.Abs((d - c.axis).Sec()) > roundingArcsec {
+			t.Errorf("%s: the axis moved by %.3f′, want %.3f′", c.name, d.Min(), c.axis.Min())
+		}
+		at := e.MidOf(1)
+		if d := r.Attitude(0, at).Inverse().Then(r.Attitude(1, at)).Angle(); math.Abs((d - size).Sec()) > roundingArcsec {
+			t.Errorf("%s: the view turned by %.3f′", c.name, d.Min())
+		}
+	}
+}
+
+// Gravity pulls the camera down: with the sag its view comes to lie lower by
+// sag·cos(altitude) than without – and a camera that looks at the zenith, down
+// along gravity, does not sag.
+func TestSag(t *testing.T) {
+	for _, altDeg := range []float64{20, 60, 89.9} {
+		e := airless(t, 47, degrees(150, altDeg))
+		r := begin(t, e)
+		plain := r.Attitude(0, e.MidOf(0))
+		r.e.Mount.Sag = unit.AngleFromMin(10)
+		hangs := plain.Then(r.sag(plain))
+		up := func(c turn.Turn) unit.Angle { return ephem.HorizontalOf(c.Inverse().Apply(r3.Vec{Z: 1})).Altitude }
+		want := 10 * math.Cos(up(plain).Rad())
+		if got := (up(plain) - up(hangs)).Min(); math.Abs(got-want) > 0.03 {
+			t.Errorf("at %g° the view hangs by %.3f′, want %.3f′", altDeg, got, want)
+		}
+	}
+}
+
+// Aimed anew, the camera looks at the new target; the axis stays.
+func TestReAim(t *testing.T) {
+	e := airless(t, 47, degrees(150, 45))
+	e.Count = 4
+	target, roll, err := e.Seen(degrees(260, 40), e.MidOf(2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.Handling.ReAims = []ReAim{{2, target, roll}}
+	r := begin(t, e)
+	truth, err := r.Truth()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []int{0, 0, 1, 1} {
+		f := truth.Frames[i]
+		at := e.Target
+		if want == 1 {
+			at = target
+		}
+		d := between(ephem.Direction(unit.RAFromDeg(f.RADeg), unit.AngleFromDeg(f.DecDeg)), at.direction())
+		if f.Group != want || d.Sec() > 1 { // tracking holds it to aberration's change
+			t.Errorf("picture %d: group %d, %.2f″ from its target", i, f.Group, d.Sec())
+		}
+	}
+	if r.Axis(0) != r.Axis(3) {
+		t.Error("the axis moved")
+	}
+}
