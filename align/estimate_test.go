@@ -48,6 +48,8 @@ func measured(t testing.TB, run *simulate.Run, count int, noisePx float64, stars
 	return q
 }
 
+const runs = 30
+
 func TestY(t *testing.T) {
 	cases := []struct {
 		name string
@@ -103,7 +105,7 @@ func TestY(t *testing.T) {
 			var in1 [2]int
 			var wander, cats float64
 			n, breaks := 0, 0
-			for seed := range uint64(100) {
+			for seed := range uint64(runs) {
 				e, err := simulate.Practice(site, time.Date(2026, 11, 20, 20, 0, 0, 0, time.UTC))
 				if err != nil {
 					t.Fatal(err)

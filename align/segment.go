@@ -5,6 +5,7 @@ import (
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Break is where the sequence stops fitting one mount with one camera on it.
@@ -18,14 +19,29 @@ type Break struct {
 // knockLimit parts a knock from a re-aimed camera (design §6).
 const knockLimit = unit.Angle(math.Pi / 180)
 
-// Thresholds on the gain in χ². A break adds four unknowns, a picture left out takes
-// two equations away; with some hundred places to try, a gain beyond these is chance less
-// than once in 10⁴ sessions even where the wander is underrated by a fifth.
+// A break adds four unknowns, a picture left out takes two equations away. The
+// gain in χ² is judged by Fisher's F against what is left over, since the wander the
+// χ² is counted in is itself an estimate; the guess behind it counts as a few degrees of
+// freedom. With some hundred places to try in a session, a chance of breakChance for each
+// means a false break in one session of a thousand.
 const (
-	breakGain = 45.0
-	strayGain = 40.0
-	sideRun   = 12 // pictures looked at on either side
+	breakChance = 1e-5
+	priorDOF    = 4.0
+	sideRun     = 12 // pictures looked at on either side
 )
+
+// significance is the logarithm of the chance to gain so much in χ² with so many unknowns more;
+// the lower the surer.
+func significance(gain float64, unknowns int, rest float64, dof int) float64 {
+	if gain <= 0 {
+		return 0
+	}
+	free := float64(dof) + priorDOF
+	scale := max(1, (rest+priorDOF)/free)
+	f := gain / float64(unknowns) / scale
+	tail := distuv.F{D1: float64(unknowns), D2: free}.Survival(f)
+	return math.Log(max(tail, 1e-300)) - 1e-9*f // the last term keeps an order among the certain ones
+}
 
 // segmentation is the outcome of looking for breaks and strays.
 type segmentation struct {
@@ -70,8 +86,8 @@ func (s *segmentation) within(obs []observation, first, last int) {
 		s.within(without(obs, k), first, last)
 		return
 	}
-	k, gain, size := s.worstBreak(obs, first, last)
-	if gain < breakGain {
+	k, chance, size := s.worstBreak(obs, first, last)
+	if chance > math.Log(breakChance) {
 		return
 	}
 	s.breaks = append(s.breaks, Break{Before: k, Size: size, Knock: size < knockLimit})
@@ -90,26 +106,24 @@ func without(obs []observation, k int) []observation {
 	return c
 }
 
-// worstBreak is the place where parting the neighbourhood gains most.
-func (s *segmentation) worstBreak(obs []observation, first, last int) (at int, gain float64, size unit.Angle) {
+// worstBreak is the place where parting the neighbourhood gains most, the logarithm
+// of the chance of that, and the size of the jump.
+func (s *segmentation) worstBreak(obs []observation, first, last int) (at int, chance float64, size unit.Angle) {
 	for k := first + 1; k <= last; k++ {
 		lo, hi := max(first, k-sideRun), min(last, k+sideRun-1)
 		whole, okW := fitRun(obs, lo, hi, -1)
 		left, okL := fitRun(obs, lo, k-1, -1)
 		right, okR := fitRun(obs, k, hi, -1)
-		if !okL || !okR {
+		if !okL || !okR || !okW {
 			continue
 		}
-		g := math.Inf(1)
-		if okW {
-			g = whole.chi2 - left.chi2 - right.chi2
-		}
-		// As many unknowns as equations on both sides: nothing is proven unless the misfit is gross.
-		if g > gain {
-			at, gain, size = k, g, jump(obs, left, right, k)
+		dof := left.dof + right.dof
+		c := significance(whole.chi2-left.chi2-right.chi2, whole.dof-dof, left.chi2+right.chi2, dof)
+		if c < chance {
+			at, chance, size = k, c, jump(obs, left, right, k)
 		}
 	}
-	return at, gain, size
+	return at, chance, size
 }
 
 // jump is how far the attitude at k lies off what the other side of the break
@@ -136,7 +150,7 @@ func jump(obs []observation, left, right run, k int) unit.Angle {
 // worstStray is an inner picture without which its neighbourhood fits, and fits
 // better than a break could make it.
 func (s *segmentation) worstStray(obs []observation, first, last int) (at int, found bool) {
-	best := strayGain
+	best := math.Log(breakChance)
 	for k := first; k <= last; k++ {
 		if s.stray[k] || last-first < 4 {
 			continue
@@ -150,9 +164,10 @@ func (s *segmentation) worstStray(obs []observation, first, last int) (at int, f
 		if !okR || !okW {
 			continue
 		}
-		gain := whole.chi2 - rest.chi2
-		if gain > best && rest.chi2 < 3*float64(rest.dof)+15 {
-			best, at, found = gain, k, true
+		c := significance(whole.chi2-rest.chi2, whole.dof-rest.dof, rest.chi2, rest.dof)
+		fits := rest.chi2 < 3*float64(rest.dof)+15 // what remains must be sound
+		if c < best && fits {
+			best, at, found = c, k, true
 		}
 	}
 	return at, found
