@@ -3,6 +3,7 @@ package frame
 import (
 	"bufio"
 	"bytes"
+	"compress/gzip"
 	"errors"
 	"image"
 	"image/jpeg"
@@ -101,6 +102,13 @@ func TestLuminance(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestCMYK: the file was made from rgb8.png with black ink left out, so that
+// its light is that of the original within JPEG's losses.
+func TestCMYK(t *testing.T) {
+	const losses = 0.04
+	checkLight(t, decodeFile(t, "cmyk.jpg", Options{}).Plane, decodeFile(t, "rgb8.png", Options{}).Plane, losses)
 }
 
 // TestCurve holds the two ends of the curve's straight foot as IEC 61966-2-1
@@ -258,6 +266,28 @@ func TestFITSSaturation(t *testing.T) {
 	}
 }
 
+// TestDataMax: a limit, unless it is just the value of the brightest pixel.
+func TestDataMax(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		pix  []byte
+		want float32
+	}{
+		{"reached by two pixels", []byte{1, 200, 3, 200}, 200.0 / 255},
+		{"reached by none", []byte{1, 2, 3, 4}, 200.0 / 255},
+		{"reached by one", []byte{1, 2, 3, 200}, 254.5 / 255},
+	} {
+		header := fitsText("BITPIX  = 8", "NAXIS   = 2", "NAXIS1  = 2", "NAXIS2  = 2", "DATAMAX = 200")
+		f, err := Decode(bytes.NewReader(append(header, c.pix...)), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := f.Plane.Saturation; math.Abs(float64(got-c.want)) > 1e-6 {
+			t.Errorf("%s: saturation %g, want %g", c.name, got, c.want)
+		}
+	}
+}
+
 func TestFITSExtension(t *testing.T) {
 	f := decodeFile(t, "extension.fits", Options{})
 	want := Clock{time.Date(2026, 3, 1, 21, 13, 5, 250e6, time.UTC), 8 * time.Second, time.Millisecond, "FITS DATE-OBS"}
@@ -339,6 +369,9 @@ func brokenFiles(t testing.TB) []struct {
 		{"raw by its mark", []byte("II*\x00\x10\x00\x00\x00CR\x02\x00"), ErrUnsupported},
 		{"lossless JPEG", []byte("\xff\xd8\xff\xc3\x00\x0b\x08\x00\x08\x00\x08\x01\x01\x11\x00"), ErrUnsupported},
 		{"gzip of something else", []byte("\x1f\x8b\x08\x00\x00\x00\x00\x00\x00\x03\x4b\xcc\xc9\x01\x00"), ErrUnsupported},
+		{"gzip of nothing but zeros", gzipOf(append(fitsText("BITPIX  = 8"), make([]byte, 64<<20)...)), ErrTooLarge},
+		{"gzip cut", readTestdata(t, "packed.fits.gz")[:200], ErrBroken},
+		{"JPEG of scans without end", scanBomb(readTestdata(t, "progressive.jpg")), ErrBroken},
 		{"FITS cut in the picture", fit[:2880+10], ErrBroken},
 		{"FITS cut in the header", fit[:1000], ErrBroken},
 		{"FITS without END", bytes.Repeat([]byte(pad("SIMPLE  = T")), 72), ErrBroken},
@@ -369,6 +402,22 @@ func TestBrokenFiles(t *testing.T) {
 			}
 		})
 	}
+}
+
+func gzipOf(b []byte) []byte {
+	var out bytes.Buffer
+	z := gzip.NewWriter(&out)
+	_, err := z.Write(b)
+	if err := errors.Join(err, z.Close()); err != nil {
+		panic(err)
+	}
+	return out.Bytes()
+}
+
+// scanBomb repeats the last scan of a progressive file.
+func scanBomb(b []byte) []byte {
+	last, end := bytes.LastIndex(b, []byte{0xff, 0xda}), len(b)-2
+	return append(append(bytes.Clone(b[:end]), bytes.Repeat(b[last:end], 500)...), b[end:]...)
 }
 
 // hugeJPEG changes the size in the frame header (SOF0: ff c0, two bytes of

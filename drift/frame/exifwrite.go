@@ -167,6 +167,7 @@ func (m Metadata) exif(p Plane, coded bool) entries {
 	if coded {
 		colour = 1 // sRGB
 	}
+	e.put(0xa000, 7, 4, []byte("0100"))
 	e.short(0xa001, colour)
 	e.long(0xa002, p.Width)
 	e.long(0xa003, p.Height)

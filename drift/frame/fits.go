@@ -10,7 +10,13 @@ import (
 	"strings"
 )
 
-const maxGzipBytes = 512 << 20
+// Bounds of a packed file: pictures hold noise and never shrink a
+// hundredfold, small empty ones aside.
+const (
+	maxGzipBytes = 512 << 20
+	maxGzipRatio = 100
+	minGzipBytes = 16 << 20
+)
 
 // decodeGzip reads a FITS file packed with gzip.
 func decodeGzip(src source) (picture, error) {
@@ -22,12 +28,13 @@ func decodeGzip(src source) (picture, error) {
 	if _, err := io.ReadFull(z, first); err != nil || !strings.HasPrefix(string(first), "SIMPLE  =") {
 		return picture{}, unsupported("the file is packed with gzip and is no FITS picture inside", "unpack it first")
 	}
-	rest, err := io.ReadAll(io.LimitReader(z, maxGzipBytes+1))
+	limit := min(max(src.size*maxGzipRatio, minGzipBytes), maxGzipBytes)
+	rest, err := io.ReadAll(io.LimitReader(z, limit+1))
 	if err != nil {
 		return picture{}, broken(err, "the gzip data are damaged")
 	}
-	if len(rest) > maxGzipBytes {
-		return picture{}, &Error{Kind: ErrTooLarge, Cause: "the packed FITS file holds more than 512 MB", hint: "unpack it first"}
+	if int64(len(rest)) > limit {
+		return picture{}, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the packed FITS file holds more than %d MB", limit>>20), hint: "unpack it first"}
 	}
 	b := append(first, rest...)
 	return decodeFITS(source{bytes.NewReader(b), int64(len(b))})
@@ -246,20 +253,42 @@ func (a array) light(h header) light {
 
 // saturation reads the header's own word on where the camera clips. Without
 // one, short integers are looked at once drawn, and the rest cannot say: +Inf.
-func (a array) saturation(h header, s scaling) (float32, func(largest float32) float32) {
-	if v, ok := h.number("SATURATE", "SATLEVEL", "DATAMAX"); ok && v > 0 {
+func (a array) saturation(h header, s scaling) (float32, func(Plane) float32) {
+	if v, ok := h.number("SATURATE", "SATLEVEL"); ok && v > 0 {
 		return float32(v * s.factor), nil
 	}
-	top, ok := s.fullScale(a.bitpix)
-	if !ok {
-		return float32(math.Inf(1)), nil
+	clip, find := float32(math.Inf(1)), func(Plane) float32 { return float32(math.Inf(1)) }
+	if top, ok := s.fullScale(a.bitpix); ok {
+		clip = float32(1 - 0.5/top)
+		find = func(p Plane) float32 {
+			if top != 65535 {
+				return clip
+			}
+			level := clipLevel(int(math.Round(float64(largest(p.Pix)) * top)))
+			return float32((float64(level) - 0.5) / top)
+		}
 	}
-	if top != 65535 {
-		return float32(1 - 0.5/top), nil
+	if v, ok := h.number("DATAMAX"); ok && v > 0 {
+		return clip, func(p Plane) float32 {
+			if limit := float32(v * s.factor); reached(p, limit) != 1 {
+				return limit
+			}
+			return find(p)
+		}
 	}
-	return float32(1 - 0.5/top), func(largest float32) float32 {
-		return float32((float64(clipLevel(int(math.Round(float64(largest)*top)))) - 0.5) / top)
+	return clip, find
+}
+
+// reached counts the pixels at or above a limit. DATAMAX reached by exactly
+// one pixel is that pixel's value, as many programs write it, and no limit.
+func reached(p Plane, limit float32) int {
+	n := 0
+	for _, v := range p.Pix {
+		if v >= limit {
+			n++
+		}
 	}
+	return n
 }
 
 // convert turns one stored row into light; blank pixels become NaN.

@@ -79,7 +79,7 @@ func (s Stamp) String() string {
 type Options struct {
 	Zone        *time.Location // zone of EXIF times that carry no offset; nil: none is assumed
 	ClockOffset time.Duration  // added to every time read from the picture, for a clock known to be wrong
-	Stamp       Stamp          // what EXIF times mean; FITS and tables say so themselves
+	Stamp       Stamp          // which instant EXIF times and DATE-OBS are; other FITS keywords and tables say so themselves
 	Times       Times          // table of clocks by base name; its rows win over the picture's own clock
 	Name        string         // base name of the file, to find it in Times
 }

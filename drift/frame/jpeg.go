@@ -2,6 +2,7 @@ package frame
 
 import (
 	"bufio"
+	"fmt"
 	"image"
 	"image/color"
 	"image/jpeg"
@@ -25,6 +26,9 @@ func decodeJPEG(src source) (p picture, err error) {
 	if err := src.checkSize(conf.Width, conf.Height, jpegPixelsPerByte); err != nil {
 		return picture{}, err
 	}
+	if err := checkScans(src); err != nil {
+		return picture{}, err
+	}
 	img, err := jpeg.Decode(bufio.NewReaderSize(src.reader(), 1<<16))
 	if err != nil {
 		return picture{}, jpegError(err)
@@ -36,7 +40,8 @@ func decodeJPEG(src source) (p picture, err error) {
 
 func jpegError(err error) error {
 	if e, ok := err.(jpeg.UnsupportedError); ok {
-		return &Error{Kind: ErrUnsupported, Cause: "this kind of JPEG is not read: " + strings.TrimPrefix(string(e), "unsupported JPEG feature: "), hint: "export it as an ordinary JPEG", err: err}
+		cause := "this kind of JPEG is not read: " + strings.TrimPrefix(string(e), "unsupported JPEG feature: ")
+		return &Error{Kind: ErrUnsupported, Cause: cause, hint: "export it as an ordinary JPEG", err: err}
 	}
 	return broken(err, "the JPEG data are damaged")
 }
@@ -80,27 +85,72 @@ func anyRow8(img image.Image, table []float32) func([]float32, int) error {
 	}
 }
 
-// jpegEXIF returns the TIFF block of the first Exif segment, nil without one.
-func jpegEXIF(src source) []byte {
+// segment is one marker segment before the picture's data.
+type segment struct {
+	marker byte
+	at, n  int64 // where its content stands, and how long it is
+}
+
+// jpegSegments walks the segments up to the first scan, until use says stop.
+func jpegSegments(src source, use func(segment) (more bool)) {
 	for off := int64(2); ; {
 		h, err := src.bytes(off, 4)
 		if err != nil || h[0] != 0xff {
-			return nil
+			return
 		}
 		if h[1] == 0xff { // fill byte
 			off++
 			continue
 		}
-		if h[1] == 0xda || h[1] == 0xd9 { // the picture's data begin
-			return nil
-		}
 		n := int64(h[2])<<8 | int64(h[3])
-		if h[1] == 0xe1 && n > 8 {
-			b, err := src.bytes(off+4, n-2)
-			if err == nil && string(b[:6]) == "Exif\x00\x00" {
-				return b[6:]
-			}
+		if h[1] == 0xda || h[1] == 0xd9 || n < 2 || !use(segment{h[1], off + 4, n - 2}) {
+			return
 		}
 		off += 2 + n
+	}
+}
+
+// jpegEXIF returns the TIFF block of the first Exif segment, nil without one.
+func jpegEXIF(src source) (block []byte) {
+	jpegSegments(src, func(s segment) bool {
+		if s.marker != 0xe1 || s.n < 6 {
+			return true
+		}
+		b, err := src.bytes(s.at, s.n)
+		if err == nil && string(b[:6]) == "Exif\x00\x00" {
+			block = b[6:]
+		}
+		return block == nil
+	})
+	return block
+}
+
+// maxScans is far above the dozen scans progressive files have. Each further
+// scan of a few bytes can cost a pass over the whole picture.
+const maxScans = 100
+
+// checkScans refuses progressive files made of scans without end.
+func checkScans(src source) error {
+	progressive := false
+	jpegSegments(src, func(s segment) bool {
+		progressive = progressive || s.marker == 0xc2
+		return !progressive
+	})
+	if !progressive {
+		return nil
+	}
+	scans := 0
+	r := bufio.NewReaderSize(src.reader(), 1<<16)
+	for {
+		if _, err := r.ReadSlice(0xff); err == bufio.ErrBufferFull {
+			continue
+		} else if err != nil {
+			return nil // the end; the decoder tells of read errors
+		}
+		if next, _ := r.Peek(1); len(next) == 1 && next[0] == 0xda {
+			if scans++; scans > maxScans {
+				return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the JPEG is made of more than %d scans", maxScans), hint: hintCopy}
+			}
+		}
 	}
 }

@@ -14,8 +14,8 @@ type light struct {
 	saturation    float32
 	row           func(dst []float32, y int) error
 
-	// findSaturation, where set, settles the saturation from the largest value.
-	findSaturation func(largest float32) float32
+	// findSaturation, where set, settles the saturation once all is drawn.
+	findSaturation func(Plane) float32
 }
 
 // band is how many stored rows are turned at once: sixteen float32 fill one
@@ -40,8 +40,8 @@ func (l light) draw(orient int) (Plane, error) {
 		}
 		return nil
 	})
-	if l.findSaturation != nil {
-		p.Saturation = l.findSaturation(largest(p.Pix))
+	if err == nil && l.findSaturation != nil {
+		p.Saturation = l.findSaturation(p)
 	}
 	return p, err
 }
