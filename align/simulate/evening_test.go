@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
 	"trueturn/ephem/catalog"
@@ -110,6 +111,34 @@ func TestRayUndoesPixel(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// Worked by hand from the formula in Camera's description: half diagonal 2500 px,
+// focal length 5000 px, so the direction (0.3, 0.2, 1) lies at u = (0.6, 0.4),
+// r² = 0.52.
+func TestDistortion(t *testing.T) {
+	c := Camera{Width: 4000, Height: 3000, FocalPx: 5000, OffsetX: 10, OffsetY: -20}
+	const cx, cy = 1999.5 + 10, 1499.5 - 20
+	for _, d := range []struct {
+		name           string
+		k1, k2, p1, p2 float64
+		x, y           float64 // half diagonals
+	}{
+		{"none", 0, 0, 0, 0, 0.6, 0.4},
+		{"K1", 0.1, 0, 0, 0, 0.6 * 1.052, 0.4 * 1.052},
+		{"K2", 0, 0.1, 0, 0, 0.6 * 1.02704, 0.4 * 1.02704},
+		{"P1", 0, 0, 0.01, 0, 0.6 + 0.0048, 0.4 + 0.0084},
+		{"P2", 0, 0, 0, 0.01, 0.6 + 0.0124, 0.4 + 0.0048},
+	} {
+		c.K1, c.K2, c.P1, c.P2 = d.k1, d.k2, d.p1, d.p2
+		x, y, ok := c.optics(1, 0, 0).pixel(r3.Vec{X: 0.3, Y: 0.2, Z: 1})
+		if !ok || math.Hypot(x-cx-2500*d.x, y-cy-2500*d.y) > 1e-9 {
+			t.Errorf("%s: at %.6f, %.6f, want %.6f, %.6f", d.name, x, y, cx+2500*d.x, cy+2500*d.y)
+		}
+	}
+	if _, _, ok := c.optics(1, 0, 0).pixel(r3.Vec{X: 0.3, Y: 0.2, Z: -1}); ok {
+		t.Error("what lies behind the camera is seen")
 	}
 }
 

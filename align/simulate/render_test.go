@@ -280,6 +280,46 @@ func TestHotPixelsStay(t *testing.T) {
 	}
 }
 
+// Shaking widens stars along one direction by its mean square, and by that
+// alone: three whole swings leave the centre where it was.
+func TestShake(t *testing.T) {
+	const rms = 1.3
+	e := noiseless(small(t))
+	e.Camera.Moffat, e.Camera.CornerStretch = 0, 0
+	still, err := meanMoments(t, e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.Mount.Shake = rms
+	shaken, err := meanMoments(t, e)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := shaken.trace - still.trace; math.Abs(got/(rms*rms)-1) > 0.02 {
+		t.Errorf("second moments grew by %.3f px², want %.3f", got, rms*rms)
+	}
+}
+
+// Lamps shine on the ground, below the outline, and the sky above has none.
+func TestLamps(t *testing.T) {
+	e := noiseless(small(t))
+	e.Camera.FullScale, e.Camera.ZeroPoint = 1000, 1
+	e.Conditions.Landscape = Landscape{Altitude: unit.AngleFromDeg(48), Lamps: 3000}
+	p := render(t, e, 0)
+	light := func(from, to int) (n int) {
+		for _, v := range p.Pix[from*p.Width : to*p.Width] {
+			if v > 0.1 {
+				n++
+			}
+		}
+		return n
+	}
+	// The camera stands upright and looks at the outline.
+	if above, below := light(0, p.Height/2-100), light(p.Height/2+100, p.Height); above > 0 || below < 100 {
+		t.Errorf("%d bright pixels in the sky, %d on the ground", above, below)
+	}
+}
+
 // What is written to a file comes back with the clock the camera had.
 func TestFileAndBack(t *testing.T) {
 	e := small(t)
