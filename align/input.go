@@ -24,7 +24,7 @@ func FromHorizon(h drift.Horizon) Input {
 		if r3.Norm(level) < 1e-9 {
 			return r3.Vec{}
 		}
-		lift := lifted(h.Air, unit.Angle(h.Sights[i].AltitudeRad))
+		lift := lifted(h.Air, h.Sights[i].Altitude)
 		return c.Apply(r3.Scale(lift.Rad()/r3.Norm(level), level))
 	}
 	return in

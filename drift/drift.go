@@ -63,6 +63,7 @@ type Shot struct {
 	Field         star.Field      // empty where Err says the picture could not be read
 	Solution      *solve.Solution // nil where Err says why not
 	Err           error
+	LeftOut       string // why a solved picture takes no part in the axis; empty: it does
 }
 
 // Sequence is a set of pictures in the order of time; pictures without a clock

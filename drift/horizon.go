@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/mat"
 
 	"trueturn/drift/solve"
@@ -17,10 +18,7 @@ type Sight struct {
 	Attitude solve.Attitude // carries east, north, up to the camera frame
 	Lens     int            // pictures of one Lens share distortion and scale
 	Field    int            // pictures of one Field look at the same stars through one lens
-	// Refraction is the part of the refraction at the picture's middle, and its
-	// change, that Air may be wrong by: the derivative of the attitude's altitude to a
-	// relative error of the air is this many radians.
-	AltitudeRad float64
+	Altitude unit.Angle     // of the picture's middle, as seen
 }
 
 // Horizon is a sequence seen from a site.
@@ -57,7 +55,7 @@ func (q Sequence) Horizon(site ephem.Site, air ephem.Air) (Horizon, error) {
 		for k, i := range group {
 			s := Sight{Shot: i, Mid: q.Shots[i].Clock.Mid(), Attitude: j.Attitudes[k], Lens: l, Field: base + j.Attitudes[k].Field}
 			axis := solve.Solution{Pose: s.Attitude.Pose}.Centre()
-			s.AltitudeRad = math.Asin(max(-1, min(1, axis.Z)))
+			s.Altitude = unit.Angle(math.Asin(max(-1, min(1, axis.Z))))
 			sights[i] = s
 		}
 	}
@@ -86,7 +84,7 @@ func (q Sequence) views(group []int, site ephem.Site, air ephem.Air) ([]solve.Vi
 func (q Sequence) lenses() [][]int {
 	var groups [][]int
 	for i, s := range q.Shots {
-		if s.Solution == nil || s.Clock == nil {
+		if s.Solution == nil || s.Clock == nil || s.LeftOut != "" {
 			continue
 		}
 		at := -1

@@ -1,0 +1,207 @@
+package align
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/soniakeys/unit"
+)
+
+// Next is the step to take.
+type Next string
+
+// The steps.
+const (
+	Shoot   Next = "shoot"
+	Turn    Next = "turn"
+	Measure Next = "measure"
+	Swing   Next = "swing"
+)
+
+// Advice is what to do, in words and numbers.
+type Advice struct {
+	Next         Next
+	NextText     string
+	Altitude     string     // for the altitude knob; empty where nothing can be said
+	Azimuth      string     // for the azimuth knob
+	TurnAltitude unit.Angle // motion wanted, up positive
+	TurnAzimuth  unit.Angle // motion wanted, clockwise seen from above positive
+	Trustworthy  bool
+	Notes        []string
+}
+
+// Question is what advice rests on besides the axis.
+type Question struct {
+	Aim      Aim
+	PlannedS float64    // exposure planned
+	Stands   unit.Angle // the axis error the planned exposure stands; 0 if unknown
+	Forecast Forecast
+	South    bool // the elevated pole is the south pole
+}
+
+// Thresholds of the advice.
+const (
+	// sureness is how many standard errors a correction must be to be made (design §4).
+	sureness = 2
+	// fineLimit: below this a turn gains less than it costs whatever the lens. Over two hours a
+	// quarter of a degree moves the picture by 8′ and turns it by 0.15°, which stacking
+	// absorbs; knobs of small mounts have more play than a tenth of it.
+	fineLimit = unit.Angle(15.0 / 60 * math.Pi / 180)
+	// knobPlay is the least a knob is good for (common practice, no source).
+	knobPlay = unit.Angle(2.0 / 60 * math.Pi / 180)
+	// soundMisfit is the largest χ² per degree of freedom under which the stated errors mean
+	// anything: with ten degrees of freedom chance exceeds it once in 10⁴.
+	soundMisfit = 3.5
+)
+
+// Advise turns an axis and a question into the next step. A correction is
+// withheld while it is smaller than twice its error; the step is then to shoot, if the planned exposure
+// stands the doubt as well, or to measure better in the quickest way.
+func Advise(a Axis, q Question) Advice {
+	d := a.Deviation(q.Aim)
+	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
+	ad.Trustworthy = a.sound() && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(q.Stands, knobPlay))
+	ad.Altitude = knobText(ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
+	ad.Azimuth = knobText(ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
+	ad.Next = nextStep(a, d, q)
+	ad.NextText = nextText(ad, a, d, q)
+	ad.Notes = notes(a, d)
+	return ad
+}
+
+// sound is whether what is left over agrees with the stated errors.
+func (a Axis) sound() bool {
+	return a.DOF < 1 || a.Chi2 < soundMisfit*float64(a.DOF)+10
+}
+
+// nextStep decides.
+func nextStep(a Axis, d Deviation, q Question) Next {
+	sure := d.Total > sureness*d.TotalSigma
+	worst := d.Total + sureness*a.WorstSigma()
+	small := max(knobPlay, min(fineLimit, q.Stands))
+	switch {
+	case !a.sound():
+		return Measure
+	case worst < small:
+		return Shoot
+	case sure && d.Total > small:
+		return Turn
+	case worst < q.Stands:
+		return Shoot
+	case q.Forecast.SwingSigma > 0 && q.Forecast.MoreSigma > max(small, knobPlay)/sureness:
+		return Swing
+	}
+	return Measure
+}
+
+// nextText is the step and its reason in a sentence.
+func nextText(ad Advice, a Axis, d Deviation, q Question) string {
+	off := fmt.Sprintf("the axis is %s ± %s off", Arc(d.Total), Arc(a.WorstSigma()))
+	switch ad.Next {
+	case Shoot:
+		return fmt.Sprintf("Start now: %s, and %.0f s stand more than that.", off, q.PlannedS)
+	case Turn:
+		return "Turn the knobs: " + ad.steps(a) + ", then tighten the clamps and measure once more without touching."
+	case Swing:
+		return fmt.Sprintf("Swing the axis by hand by about 30°, take a picture, swing back past the start by 20°, take another: %s, and that brings the error down to ± %s.", off, Arc(q.Forecast.SwingSigma))
+	}
+	if !a.sound() {
+		return "Measure again without touching the mount: these pictures do not fit one steady axis."
+	}
+	return fmt.Sprintf("Take more pictures of the same kind: %s, and as many again bring it to ± %s.", off, Arc(q.Forecast.MoreSigma))
+}
+
+// steps names the knobs, the larger error first; altitude is to end upward, azimuth
+// from the same side as always.
+func (ad Advice) steps(a Axis) string {
+	alt, az := ad.Altitude, ad.Azimuth
+	altitude := "first " + alt
+	if ad.TurnAltitude < 0 {
+		altitude += " (go a little too low and finish upward)"
+	}
+	onSky := math.Abs(ad.TurnAzimuth.Rad()) * math.Cos(a.Altitude().Rad())
+	if math.Abs(ad.TurnAltitude.Rad()) >= onSky {
+		return altitude + ", then " + az
+	}
+	return "first " + az + ", then " + strings.TrimPrefix(altitude, "first ")
+}
+
+// knobText is the turn of one knob, or why to leave it.
+func knobText(turn, sigma unit.Angle, words func(positive bool, size string) string) string {
+	size := unit.Angle(math.Abs(turn.Rad()))
+	if size < sureness*sigma {
+		return fmt.Sprintf("leave it (%s ± %s)", Arc(size), Arc(sigma))
+	}
+	return words(turn > 0, Arc(size))
+}
+
+func altitudeWords(up bool, size string) string {
+	if up {
+		return "raise " + size
+	}
+	return "lower " + size
+}
+
+// azimuthWords: facing the pole, clockwise seen from above is to the right; in the
+// north that is east, in the south west.
+func azimuthWords(south bool) func(bool, string) string {
+	return func(clockwise bool, size string) string {
+		sense, toward := "anticlockwise", "west"
+		if clockwise {
+			sense = "clockwise"
+		}
+		if clockwise != south {
+			toward = "east"
+		}
+		return fmt.Sprintf("turn %s %s seen from above (toward %s)", size, sense, toward)
+	}
+}
+
+// notes are doubts and help.
+func notes(a Axis, d Deviation) []string {
+	var ns []string
+	if a.DOF < 1 {
+		ns = append(ns, "Two pictures always fit some axis: a third would show whether anything slipped between them.")
+	}
+	if d.Total > unit.AngleFromDeg(5) {
+		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again.")
+	}
+	return ns
+}
+
+// moonWidth is the Moon's mean apparent diameter, 31.1′ (Meeus, Astronomical Algorithms, 2nd ed., chapter 55: semidiameter 358 473 400 km″/distance).
+const moonWidth = 31.1
+
+// Arc prints an angle for a person: seconds of arc below one minute, minutes up to a
+// degree and a half, degrees above.
+func Arc(a unit.Angle) string {
+	m := math.Abs(a.Min())
+	switch {
+	case math.IsNaN(m) || math.IsInf(m, 0):
+		return "?"
+	case m < 0.095:
+		return fmt.Sprintf("%.0f″", m*60)
+	case m < 9.95:
+		return fmt.Sprintf("%.1f′", m)
+	case m < 90:
+		return fmt.Sprintf("%.0f′", m)
+	}
+	return fmt.Sprintf("%.1f°", m/60)
+}
+
+// MoonWidths prints an angle in widths of the Moon, for mounts without scales.
+func MoonWidths(a unit.Angle) string {
+	w := math.Abs(a.Min()) / moonWidth
+	switch {
+	case w < 0.15:
+		return "less than a sixth of the Moon's width"
+	case w < 0.4:
+		return "a third of the Moon's width"
+	case w < 0.75:
+		return "half the Moon's width"
+	case w < 1.25:
+		return "one Moon width"
+	}
+	return fmt.Sprintf("%.1f Moon widths", w)
+}

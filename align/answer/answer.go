@@ -1,0 +1,296 @@
+// Package answer turns one measured sequence into the whole answer: the axis, what to
+// turn, what was amiss, and its JSON.
+//
+// Start with [New]. It never fails: where something cannot be told the field is
+// nil (JSON null) and [Answer.Err] says why, with a way out.
+package answer
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/drift"
+	"trueturn/ephem"
+)
+
+// Options say what is known besides the pictures and what is wanted.
+type Options struct {
+	Site          *ephem.Site // nil: the pictures' own place
+	Air           *ephem.Air  // nil: the standard air at the site's height
+	Aim           align.AimKind
+	Target        *align.Target
+	Planned       time.Duration // exposure planned; 0 = 30 s
+	MaxElongation float64       // 0 = 1.25
+}
+
+// Causes why there is no axis, beside those of align.Estimate; for errors.Is.
+var (
+	// ErrNoSite: neither flag nor picture says where this was.
+	ErrNoSite = errors.New("the site is not known")
+	// ErrNoPictures: not one picture could be used.
+	ErrNoPictures = errors.New("no picture could be used")
+)
+
+type failure struct {
+	cause      error
+	text, hint string
+}
+
+func (f failure) Error() string { return f.text }
+func (f failure) Hint() string  { return f.hint }
+func (f failure) Unwrap() error { return f.cause }
+
+// builder gathers the answer.
+type builder struct {
+	seq  drift.Sequence
+	o    Options
+	site ephem.Site
+	air  ephem.Air
+	out  *Answer
+}
+
+// New answers for a sequence. The sequence's shots are not changed.
+func New(seq drift.Sequence, o Options) Answer {
+	seq.Shots = slices.Clone(seq.Shots)
+	if o.Planned <= 0 {
+		o.Planned = 30 * time.Second
+	}
+	if o.MaxElongation <= 1 {
+		o.MaxElongation = 1.25
+	}
+	out := Answer{}
+	b := &builder{seq: seq, o: o, out: &out}
+	b.run()
+	b.frames()
+	if out.Err != nil {
+		out.Advice.Notes = append([]string{reason(out.Err)}, out.Advice.Notes...)
+	}
+	if out.Advice.Notes == nil {
+		out.Advice.Notes = []string{}
+	}
+	if out.Situations == nil {
+		out.Situations = []Situation{}
+	}
+	return out
+}
+
+// reason is an error and its way out in one line.
+func reason(err error) string {
+	var hinted interface{ Hint() string }
+	if errors.As(err, &hinted) && hinted.Hint() != "" {
+		return err.Error() + ": " + hinted.Hint()
+	}
+	return err.Error()
+}
+
+// run goes from the site to the advice, as far as the pictures carry.
+func (b *builder) run() {
+	if err := b.findSite(); err != nil {
+		b.stop(nil, nil, b.firstCause(err))
+		return
+	}
+	b.leaveOutSunk()
+	h, err := b.seq.Horizon(b.site, b.air)
+	if err != nil {
+		b.stop(nil, nil, err)
+		return
+	}
+	in := align.FromHorizon(h)
+	axis, err := align.Estimate(in)
+	if err != nil {
+		b.stop(&h, nil, b.firstCause(err))
+		b.setAim(b.lastMid())
+		return
+	}
+	b.leaveOutStray(h, axis)
+	b.out.Rate = rateOf(in, axis)
+	b.situations(&h, &axis, nil)
+	if !b.setAim(b.lastMid()) {
+		return
+	}
+	b.advise(in, axis)
+}
+
+// stop ends without an axis.
+func (b *builder) stop(h *drift.Horizon, a *align.Axis, err error) {
+	b.out.Err = err
+	b.situations(h, a, err)
+}
+
+// firstCause prefers what is wrong with the pictures themselves to what follows from it: when
+// none is solved, or none has a clock, the axis is not the news.
+func (b *builder) firstCause(err error) error {
+	var solved, clocked int
+	var first error
+	for _, s := range b.seq.Shots {
+		switch {
+		case s.Solution == nil:
+			if first == nil {
+				first = s.Err
+			}
+		case s.Clock == nil:
+			solved++
+			if first == nil || errors.Is(err, ErrNoSite) {
+				first = s.ClockErr
+			}
+		default:
+			solved++
+			clocked++
+		}
+	}
+	switch {
+	case len(b.seq.Shots) == 0:
+		return failure{ErrNoPictures, "there is no picture", "name the pictures or their folder"}
+	case solved == 0 && first != nil:
+		if n := len(b.seq.Shots); n > 1 {
+			return hinted{ErrNoPictures, fmt.Sprintf("none of the %d pictures could be used; the first: %v", n, first), first}
+		}
+		return first
+	case clocked == 0 && first != nil:
+		return first
+	}
+	return err
+}
+
+// hinted keeps another error's way out.
+type hinted struct {
+	cause error
+	text  string
+	from  error
+}
+
+func (h hinted) Error() string   { return h.text }
+func (h hinted) Unwrap() []error { return []error{h.cause, h.from} }
+func (h hinted) Hint() string {
+	var w interface{ Hint() string }
+	if errors.As(h.from, &w) {
+		return w.Hint()
+	}
+	return "look at the pictures: stars must be visible and in focus"
+}
+
+// findSite takes the flag, else the middle one of the pictures' places.
+func (b *builder) findSite() error {
+	if b.o.Site != nil {
+		b.site = *b.o.Site
+	} else {
+		var places []ephem.Site
+		for _, s := range b.seq.Shots {
+			if s.Place != nil {
+				places = append(places, *s.Place)
+			}
+		}
+		if len(places) == 0 {
+			return failure{ErrNoSite, "the pictures do not say where they were taken", "add --site LAT,LON (decimal degrees, north and east positive; a few kilometres do)"}
+		}
+		slices.SortFunc(places, func(x, y ephem.Site) int {
+			if x.Latitude < y.Latitude {
+				return -1
+			}
+			return 1
+		})
+		b.site = places[len(places)/2]
+	}
+	b.air = ephem.StandardAir(b.site.HeightM)
+	if b.o.Air != nil {
+		b.air = *b.o.Air
+	}
+	b.out.Site = &b.site
+	return nil
+}
+
+// sunkBelow: a picture whose middle stands lower than this cannot have been taken there and then.
+const sunkBelow = unit.Angle(-3 * math.Pi / 180)
+
+// leaveOutSunk excludes pictures below the horizon: site or clock are wrong.
+func (b *builder) leaveOutSunk() {
+	for i := range b.seq.Shots {
+		s := &b.seq.Shots[i]
+		if s.Solution == nil || s.Clock == nil {
+			continue
+		}
+		sky, err := ephem.NewSky(b.site, b.air, s.Clock.Mid())
+		if err != nil {
+			continue
+		}
+		if ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude < sunkBelow {
+			s.LeftOut = "below the horizon: check site and clock"
+		}
+	}
+}
+
+// leaveOutStray marks the pictures the axis could not use.
+func (b *builder) leaveOutStray(h drift.Horizon, a align.Axis) {
+	for i, stray := range a.Stray {
+		if stray {
+			b.seq.Shots[h.Sights[i].Shot].LeftOut = "fits no steady axis: touched, shaken or of another field"
+		}
+	}
+}
+
+// lastMid is the instant the aim is counted for: that of the last picture.
+func (b *builder) lastMid() time.Time {
+	var last time.Time
+	for _, s := range b.seq.Shots {
+		if s.Clock != nil && s.Clock.Mid().After(last) {
+			last = s.Clock.Mid()
+		}
+	}
+	return last
+}
+
+// setAim forms the aim; false with Err set where that fails.
+func (b *builder) setAim(at time.Time) bool {
+	aim, err := align.NewAim(b.o.Aim, b.site, b.air, at, b.o.Target)
+	if err != nil {
+		if b.out.Err == nil {
+			b.out.Err = err
+		}
+		return false
+	}
+	b.out.aim = aim
+	b.out.Aim = &AimJSON{Kind: string(aim.Kind), AltitudeDeg: aim.Altitude().Deg(), AzimuthDeg: aim.Azimuth().Deg()}
+	return true
+}
+
+// advise fills axis, error and advice.
+func (b *builder) advise(in align.Input, a align.Axis) {
+	d := a.Deviation(b.out.aim)
+	b.out.Axis = &AxisJSON{AltitudeDeg: a.Altitude().Deg(), AzimuthDeg: a.Azimuth().Deg(),
+		AltitudeSigmaArcmin: a.AltitudeSigma().Min(), AzimuthSigmaArcmin: a.AzimuthSigma().Min(), Correlation: a.Correlation()}
+	b.out.Error = &ErrorJSON{AltitudeArcmin: d.Altitude.Min(), AzimuthArcmin: d.Azimuth.Min(),
+		TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
+	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(), South: b.site.Latitude < 0,
+		Forecast: align.Predict(in, a)}
+	b.out.setAdvice(align.Advise(a, q))
+	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q}
+}
+
+// stands is the axis error the planned exposure stands with half of the tolerance, the other half left to the gear: a
+// star creeps by the error times ω, and a trail L makes an elongation √(1 + L²/12σ²) (design §4). 0 where the
+// pictures do not say.
+func (b *builder) stands() unit.Angle {
+	var scale, fwhm []float64
+	for _, s := range b.seq.Shots {
+		if s.Solution != nil && s.Field.FWHM > 0 {
+			scale = append(scale, s.Solution.Lens.Scale().Rad())
+			fwhm = append(fwhm, s.Field.FWHM)
+		}
+	}
+	if len(scale) == 0 {
+		return 0
+	}
+	slices.Sort(scale)
+	slices.Sort(fwhm)
+	sigma := fwhm[0] / 2.3548 // the roundest picture comes nearest to the lens's own star
+	e := b.o.MaxElongation
+	trail := math.Sqrt(12*(e*e-1)) * sigma * scale[len(scale)/2]
+	const siderealRadPerSecond = 7.292115e-5
+	return unit.Angle(trail / (siderealRadPerSecond * b.o.Planned.Seconds()) / 2)
+}

@@ -1,0 +1,195 @@
+package answer
+
+import (
+	"math"
+	"time"
+
+	"trueturn/align"
+	"trueturn/drift"
+	"trueturn/ephem"
+)
+
+// Version of the JSON written. Keys are only ever added within a version.
+const Version = 1
+
+// Answer is all there is to say of a sequence. Its JSON is the contract of
+// `align --json`; what is not known is null there and nil here.
+type Answer struct {
+	Aim           *AimJSON      `json:"aim"`
+	Axis          *AxisJSON     `json:"axis"`
+	Error         *ErrorJSON    `json:"error"` // axis less aim
+	Advice        AdviceJSON    `json:"advice"`
+	Situations    []Situation   `json:"situations"`
+	Rate          *RateJSON     `json:"rate"`
+	PeriodicError *PeriodicJSON `json:"periodic_error"`
+	Exposure      *ExposureJSON `json:"exposure"`
+	Frames        []FrameJSON   `json:"frames"`
+
+	Err      error       `json:"-"` // why there is no axis
+	Site     *ephem.Site `json:"-"`
+	Measured *Measured   `json:"-"` // nil without an axis
+
+	aim align.Aim
+}
+
+// Measured is what the numbers were made of, for faces that draw.
+type Measured struct {
+	Axis      align.Axis
+	Deviation align.Deviation
+	Question  align.Question
+}
+
+// AimJSON is where the axis should point.
+type AimJSON struct {
+	Kind        string  `json:"kind"`
+	AltitudeDeg float64 `json:"altitude_deg"`
+	AzimuthDeg  float64 `json:"azimuth_deg"`
+}
+
+// AxisJSON is where the elevated end of the axis points.
+type AxisJSON struct {
+	AltitudeDeg         float64 `json:"altitude_deg"`
+	AzimuthDeg          float64 `json:"azimuth_deg"`
+	AltitudeSigmaArcmin float64 `json:"altitude_sigma_arcmin"`
+	AzimuthSigmaArcmin  float64 `json:"azimuth_sigma_arcmin"` // as a turn about the vertical
+	Correlation         float64 `json:"correlation"`
+}
+
+// ErrorJSON is axis less aim.
+type ErrorJSON struct {
+	AltitudeArcmin   float64 `json:"altitude_arcmin"`
+	AzimuthArcmin    float64 `json:"azimuth_arcmin"`
+	TotalArcmin      float64 `json:"total_arcmin"`
+	TotalSigmaArcmin float64 `json:"total_sigma_arcmin"`
+}
+
+// AdviceJSON is what to do.
+type AdviceJSON struct {
+	Next               *string  `json:"next"`
+	NextText           string   `json:"next_text"`
+	Altitude           string   `json:"altitude"`
+	Azimuth            string   `json:"azimuth"`
+	TurnAltitudeArcmin *float64 `json:"turn_altitude_arcmin"`
+	TurnAzimuthArcmin  *float64 `json:"turn_azimuth_arcmin"`
+	Trustworthy        bool     `json:"trustworthy"`
+	Notes              []string `json:"notes"`
+}
+
+// Situation is something amiss, by name.
+type Situation struct {
+	Kind  string   `json:"kind"`
+	Files []string `json:"files"`
+	Text  string   `json:"text"`
+}
+
+// RateJSON is how fast the mount turns.
+type RateJSON struct {
+	SiderealRatio float64 `json:"sidereal_ratio"`
+	Sigma         float64 `json:"sigma"`
+}
+
+// PeriodicJSON is the unevenness of the gear.
+type PeriodicJSON struct {
+	State               string   `json:"state"`
+	PeriodS             *float64 `json:"period_s"`
+	PeakToPeakArcsec    *float64 `json:"peak_to_peak_arcsec"`
+	MaxRateArcsecPerSec *float64 `json:"max_rate_arcsec_per_s"`
+	Note                string   `json:"note"`
+}
+
+// ExposureJSON is how long stars stay round.
+type ExposureJSON struct {
+	LongestS          *float64 `json:"longest_s"`
+	PlannedS          float64  `json:"planned_s"`
+	PlannedStaysRound *bool    `json:"planned_stays_round"`
+	ShareRound        *float64 `json:"share_round"`
+}
+
+// FrameJSON is one picture.
+type FrameJSON struct {
+	File          string   `json:"file"`
+	MidUTC        *string  `json:"mid_utc"`
+	ExposureS     *float64 `json:"exposure_s"`
+	Used          bool     `json:"used"`
+	WhyNot        string   `json:"why_not"`
+	Stars         int      `json:"stars"`
+	Matched       int      `json:"matched"`
+	RMSPx         *float64 `json:"rms_px"`
+	RADeg         *float64 `json:"ra_deg"`
+	DecDeg        *float64 `json:"dec_deg"`
+	RollDeg       *float64 `json:"roll_deg"`
+	ScaleArcsecPx *float64 `json:"scale_arcsec_px"`
+	FWHMPx        *float64 `json:"fwhm_px"`
+	Elongation    *float64 `json:"elongation"`
+	Mirrored      bool     `json:"mirrored,omitempty"`
+}
+
+// frames lists every picture, whether used or not.
+func (b *builder) frames() {
+	b.out.Frames = make([]FrameJSON, 0, len(b.seq.Shots))
+	for _, s := range b.seq.Shots {
+		b.out.Frames = append(b.out.Frames, b.frame(s))
+	}
+}
+
+func (b *builder) frame(s drift.Shot) FrameJSON {
+	f := FrameJSON{File: s.File, Stars: len(s.Field.Stars), FWHMPx: known(s.Field.FWHM), Elongation: known(s.Field.Elongation)}
+	f.Used, f.WhyNot = b.used(s)
+	if s.Clock != nil {
+		utc := s.Clock.Mid().UTC().Format(time.RFC3339Nano)
+		f.MidUTC = &utc
+		if s.Clock.Exposure > 0 {
+			f.ExposureS = number(s.Clock.Exposure.Seconds())
+		}
+	}
+	if sol := s.Solution; sol != nil {
+		ra, dec := sol.RADec()
+		f.Matched, f.Mirrored, f.RMSPx = len(sol.Sightings), sol.Mirrored, number(sol.RMSPx)
+		f.RADeg, f.DecDeg = number(ra.Deg()), number(dec.Deg())
+		f.RollDeg, f.ScaleArcsecPx = number(sol.Roll().Deg()), number(sol.Lens.Scale().Sec())
+	}
+	return f
+}
+
+// used is whether a picture took part in the axis, and why not.
+func (b *builder) used(s drift.Shot) (bool, string) {
+	switch {
+	case s.Err != nil:
+		return false, s.Err.Error()
+	case s.Solution == nil:
+		return false, "not recognised"
+	case s.Clock == nil && s.ClockErr != nil:
+		return false, s.ClockErr.Error()
+	case s.Clock == nil:
+		return false, "no usable clock"
+	case s.LeftOut != "":
+		return false, s.LeftOut
+	case b.out.Site == nil:
+		return false, "the site is not known"
+	}
+	return true, ""
+}
+
+// setAdvice copies the advice over.
+func (a *Answer) setAdvice(ad align.Advice) {
+	next := string(ad.Next)
+	a.Advice = AdviceJSON{Next: &next, NextText: ad.NextText, Altitude: ad.Altitude, Azimuth: ad.Azimuth,
+		TurnAltitudeArcmin: number(ad.TurnAltitude.Min()), TurnAzimuthArcmin: number(ad.TurnAzimuth.Min()),
+		Trustworthy: ad.Trustworthy, Notes: append(a.Advice.Notes, ad.Notes...)}
+}
+
+// known is a number that is unknown where 0.
+func known(v float64) *float64 {
+	if v == 0 {
+		return nil
+	}
+	return number(v)
+}
+
+// number is a finite number, else unknown.
+func number(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
