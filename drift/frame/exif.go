@@ -325,13 +325,13 @@ func (s *localStamp) addSubSec(digits string) {
 // offset finds local minus UTC, how it was found, and doubts.
 func (t exifTags) offset(s localStamp, zone *time.Location) (time.Duration, string, []string, error) {
 	if d, ok := parseOffset(s.offset); ok {
-		return d, "offset in the file", nil, nil
+		return d, "offset in the file", zoneDoubt(s.time, d, zone), nil
 	}
 	if gps, ok := t.gps(); ok {
 		exact := s.time.Sub(gps)
 		d := exact.Round(15 * time.Minute)
 		if d >= -12*time.Hour && d <= 14*time.Hour {
-			return d, "offset from GPS time", gpsDoubt(exact - d), nil
+			return d, "offset from GPS time", append(gpsDoubt(exact-d), zoneDoubt(s.time, d, zone)...), nil
 		}
 	}
 	if zone != nil {
@@ -348,6 +348,21 @@ func gpsDoubt(rest time.Duration) []string {
 		return nil
 	}
 	return []string{fmt.Sprintf("camera clock and GPS time differ by %v: check the camera's clock", rest.Round(time.Second))}
+}
+
+// zoneDoubt tells of a zone the user gave that the picture contradicts.
+func zoneDoubt(local time.Time, offset time.Duration, zone *time.Location) []string {
+	if zone == nil {
+		return nil
+	}
+	if _, seconds := inZone(local, zone).Zone(); time.Duration(seconds)*time.Second == offset {
+		return nil
+	}
+	return []string{"the picture's own offset from UTC, " + offsetText(offset) + ", was used instead of the zone given"}
+}
+
+func offsetText(d time.Duration) string {
+	return time.Time{}.In(time.FixedZone("", int(d/time.Second))).Format("-07:00")
 }
 
 // gps is the UTC instant of the GPS fix.

@@ -57,6 +57,16 @@ func TestEXIFClock(t *testing.T) {
 	}
 }
 
+// TestZoneContradicted: the picture knows better, and the user is told.
+func TestZoneContradicted(t *testing.T) {
+	for file, want := range map[string]string{"full.jpg": "-03:30", "gps_time.jpg": "-03:30", "no_offset.jpg": ""} {
+		notes := strings.Join(decodeFile(t, file, Options{Zone: time.FixedZone("", 3600)}).Notes, ";")
+		if told := strings.Contains(notes, "instead of the zone given"); told != (want != "") || !strings.Contains(notes, want) {
+			t.Errorf("%s: notes %q, want the offset %q named", file, notes, want)
+		}
+	}
+}
+
 func TestNoClock(t *testing.T) {
 	for _, c := range []struct {
 		name, file string

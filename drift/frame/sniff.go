@@ -2,11 +2,15 @@ package frame
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
 )
 
 // kind is what a file's first bytes show it to be.
 type kind struct{ decode func(source) (picture, error) }
+
+// hintCamera is the way out for what phones write by default.
+const hintCamera = "export it as JPEG, and set the camera to save JPEG for the next pictures"
 
 // magic is one row of the table of known contents.
 type magic struct {
@@ -14,41 +18,41 @@ type magic struct {
 	bytes  string
 	decode func(source) (picture, error) // nil: known, not read
 	name   string                        // for the message, with article
+	hint   string                        // the way out; empty: hintExport
 }
 
+// magics is searched from the top; the first row that fits counts.
 var magics = []magic{
-	{0, "\xff\xd8\xff", decodeJPEG, ""},
-	{0, "\x89PNG\r\n\x1a\n", decodePNG, ""},
-	{8, "CR\x02", nil, "a camera raw file"},
-	{0, "II*\x00", decodeTIFF, ""},
-	{0, "MM\x00*", decodeTIFF, ""},
-	{0, "SIMPLE  =", decodeFITS, ""},
-	{0, "\x1f\x8b", decodeGzip, ""},
-	{0, "II+\x00", nil, "a BigTIFF file"},
-	{0, "MM\x00+", nil, "a BigTIFF file"},
-	{0, "GIF8", nil, "a GIF picture"},
-	{8, "WEBP", nil, "a WebP picture"},
-	{0, "\xff\x0a", nil, "a JPEG XL picture"},
-	{0, "\x00\x00\x00\x0cJXL ", nil, "a JPEG XL picture"},
-	{0, "\x00\x00\x00\x0cjP  ", nil, "a JPEG 2000 picture"},
-	{0, "\xff\x4f\xff\x51", nil, "a JPEG 2000 picture"},
-	{4, "ftypheic", nil, "a HEIC picture"},
-	{4, "ftypheix", nil, "a HEIC picture"},
-	{4, "ftyphevc", nil, "a HEIC picture"},
-	{4, "ftypmif1", nil, "a HEIC picture"},
-	{4, "ftypmsf1", nil, "a HEIC picture"},
-	{4, "ftypavif", nil, "an AVIF picture"},
-	{4, "ftypcrx ", nil, "a camera raw file"},
-	{4, "ftyp", nil, "a film"},
-	{0, "FUJIFILMCCD-RAW", nil, "a camera raw file"},
-	{0, "IIRO", nil, "a camera raw file"},
-	{0, "IIRS", nil, "a camera raw file"},
-	{0, "MMOR", nil, "a camera raw file"},
-	{0, "IIU\x00", nil, "a camera raw file"},
-	{0, "FOVb", nil, "a camera raw file"},
-	{0, "8BPS", nil, "a layered picture (PSD)"},
-	{0, "v/1\x01", nil, "an OpenEXR picture"},
-	{0, "BM", nil, "a BMP picture"},
+	{0, "\xff\xd8\xff", decodeJPEG, "", ""},
+	{0, "\x89PNG\r\n\x1a\n", decodePNG, "", ""},
+	{8, "CR\x02", nil, "a camera raw file", ""},
+	{0, "II*\x00", decodeTIFF, "", ""},
+	{0, "MM\x00*", decodeTIFF, "", ""},
+	{0, "SIMPLE  =", decodeFITS, "", ""},
+	{0, "\x1f\x8b", decodeGzip, "", ""},
+	{0, "II+\x00", nil, "a BigTIFF file", ""},
+	{0, "MM\x00+", nil, "a BigTIFF file", ""},
+	{0, "GIF8", nil, "a GIF picture", ""},
+	{8, "WEBP", nil, "a WebP picture", ""},
+	{0, "\xff\x0a", nil, "a JPEG XL picture", hintCamera},
+	{0, "\x00\x00\x00\x0cJXL ", nil, "a JPEG XL picture", hintCamera},
+	{0, "\x00\x00\x00\x0cjP  ", nil, "a JPEG 2000 picture", ""},
+	{0, "\xff\x4f\xff\x51", nil, "a JPEG 2000 picture", ""},
+	{4, "ftyphe", nil, "a HEIC picture", hintCamera},
+	{4, "ftypmif1", nil, "a HEIC picture", hintCamera},
+	{4, "ftypmsf1", nil, "a HEIC picture", hintCamera},
+	{4, "ftypavif", nil, "an AVIF picture", hintCamera},
+	{4, "ftypcrx ", nil, "a camera raw file", ""},
+	{4, "ftyp", nil, "a film", "take single pictures: self-timer or interval shooting"},
+	{8, "CCD-RAW", nil, "a camera raw file", ""},
+	{0, "IIRO", nil, "a camera raw file", ""},
+	{0, "IIRS", nil, "a camera raw file", ""},
+	{0, "MMOR", nil, "a camera raw file", ""},
+	{0, "IIU\x00", nil, "a camera raw file", ""},
+	{0, "FOVb", nil, "a camera raw file", ""},
+	{0, "8BPS", nil, "a layered picture", ""},
+	{0, "v/1\x01", nil, "an OpenEXR picture", ""},
+	{0, "BM", nil, "a BMP picture", ""},
 }
 
 // sniff tells by its first bytes what the file is.
@@ -62,7 +66,7 @@ func sniff(src source) (kind, error) {
 			continue
 		}
 		if m.decode == nil {
-			return kind{}, unsupported("the file is "+m.name+", which is not read", hintExport)
+			return kind{}, unsupported("the file is "+m.name+", which is not read", cmp.Or(m.hint, hintExport))
 		}
 		return kind{m.decode}, nil
 	}
