@@ -89,7 +89,7 @@ func (f *finder) try(a *attempt, others []attempt) {
 	}
 	a.cut = f.window(s.x, s.y, s.m)
 	f.without(a, others)
-	a.cut.prior = f.priorFor(f.lens.shape)
+	a.cut.prior = f.priorFor()
 	a.fit, a.ok = f.fitWindow(&a.cut, s)
 }
 
@@ -132,6 +132,7 @@ func (f *finder) conclude() {
 			f.field.Suspects = append(f.field.Suspects, s)
 		}
 	}
+	f.allSuspect()
 	byFlux := func(a, b Star) int { return cmp.Compare(b.Flux, a.Flux) }
 	slices.SortFunc(f.field.Stars, byFlux)
 	slices.SortFunc(f.field.Suspects, byFlux)
@@ -165,9 +166,9 @@ func (f *finder) judge(a *attempt, s *Star) verdict {
 	lensLong, lensShort = math.Sqrt(lensLong), math.Sqrt(lensShort)
 	tolerance := 1 + 3*s.FWHMErr/s.FWHM
 	switch {
-	case short < sharpest || f.lens.known && short*tolerance < 0.62*lensShort || f.lonePixel(&a.cut):
+	case short < sharpest || short < f.hotWidth || f.lens.known && short*tolerance < 0.62*lensShort || f.lonePixel(&a.cut):
 		return isHot
-	case s.Flux < 4*s.FluxErr, s.Flux != s.Flux:
+	case a.fit.p[amplitude] < 3*math.Sqrt(a.fit.cov[amplitude][amplitude]), s.Flux != s.Flux:
 		return isNothing
 	case math.Hypot(s.X-a.start.x, s.Y-a.start.y) > 1.5*lensLong+float64(f.g.factor):
 		return isNothing

@@ -19,11 +19,13 @@ type finder struct {
 	over  bool // nothing more to be done
 
 	g        grid
-	bg       mesh // background
-	coherent mesh // noise that a quantised picture hides (see quantum), over the grid
-	pixNoise mesh // σ of one picture pixel, as white noise with the same effect at a star's scale
+	bg       mesh    // background
+	coherent mesh    // noise that a quantised picture hides (see quantum), over the grid
+	pixNoise mesh    // σ of one picture pixel, as white noise with the same effect at a star's scale
+	toPixel  float32 // σ of filtered light to σ of a pixel
 	seen     found
 	lens     lens
+	hotWidth float64 // σ under which everything is a hot pixel in this picture; 0 = not known to have many
 	tries    []attempt
 }
 
@@ -33,6 +35,7 @@ type lens struct {
 	shape shape // second moments of a star, pixel included
 	spot  spot
 	noise noiseModel
+	prior prior // of the shape of any other star
 }
 
 // trailed: the picture's stars are drawn out by more than an ellipse can follow.
@@ -44,7 +47,7 @@ func (l *lens) trailed() bool {
 // survey reduces the picture, measures its background and recognises pictures of nothing.
 func (f *finder) survey() {
 	f.g = newGrid(f.p, factorFor(f.p.Width, f.p.Height), f.o.Workers)
-	bg, noise := measure(&f.g, f.o.Workers)
+	bg, noise := measure(&f.g, false, f.o.Workers)
 	f.coherent = quantum(f.p, &f.g)
 	for i := range f.coherent.v {
 		f.coherent.v[i] /= 3.4641 // a step is spread evenly: /√12
@@ -52,9 +55,8 @@ func (f *finder) survey() {
 	f.field.Background = bg.median()
 	bg.calm(&noise)
 	f.bg = bg
-	lo, hi := slices.Min(f.g.pix), slices.Max(f.g.pix)
 	switch {
-	case !(hi > lo):
+	case slices.Max(noise.v) == 0 && !(slices.Max(f.g.pix) > slices.Min(f.g.pix)):
 		f.stop(Featureless)
 	case f.blinded():
 		f.stop(TooBright)
@@ -100,8 +102,9 @@ func (f *finder) lookWith(sigma float64) {
 	light := k.apply(&f.g, &f.bg, f.o.Workers)
 	noise := f.filteredNoise(&light)
 	f.pixNoise = newMesh(&f.g)
+	f.toPixel = float32(float64(f.g.factor) / k.squares())
 	for i, v := range noise.v {
-		f.pixNoise.v[i] = v * float32(float64(f.g.factor)/k.squares())
+		f.pixNoise.v[i] = v * f.toPixel
 	}
 	f.field.Noise = f.pixNoise.median()
 	f.seen = look(light, noise, f.o.Sigmas)
@@ -111,7 +114,7 @@ func (f *finder) lookWith(sigma float64) {
 // filteredNoise measures the noise where it matters: after the filter. Compression, demosaicing and noise reduction
 // have correlated it; the raw scatter of pixels would understate it. Texture counts as noise.
 func (f *finder) filteredNoise(light *grid) mesh {
-	_, noise := measure(light, f.o.Workers)
+	_, noise := measure(light, false, f.o.Workers)
 	s := noise.smoothed()
 	for i, own := range noise.v {
 		if own < 1.4*s.v[i] {
@@ -120,6 +123,43 @@ func (f *finder) filteredNoise(light *grid) mesh {
 		noise.v[i] = max(noise.v[i], f.coherent.v[i], 1e-12)
 	}
 	return noise
+}
+
+// quieten measures the pixel noise again between the patches of light when these cover so much of the picture that they
+// pass for noise (wide stars, long trails, the Milky Way). It spends the filtered grid.
+func (f *finder) quieten(reach float64) {
+	covered := 0
+	for i := range f.seen.blobs {
+		if b := &f.seen.blobs[i]; b.parent == int32(i) {
+			covered += (b.x1 - b.x0 + 1) * (b.y1 - b.y0 + 1)
+		}
+	}
+	if 25*covered < len(f.g.pix) {
+		return
+	}
+	g := f.seen.light
+	nan := float32(math.NaN())
+	for i := range f.seen.blobs {
+		b := &f.seen.blobs[i]
+		if b.parent != int32(i) {
+			continue
+		}
+		grow := int(math.Ceil(reach * math.Min(3, 1+0.2*math.Sqrt(float64(b.area)))))
+		for y := max(b.y0-grow, 0); y <= min(b.y1+grow, g.h-1); y++ {
+			row := g.pix[y*g.w : (y+1)*g.w]
+			for x := max(b.x0-grow, 0); x <= min(b.x1+grow, g.w-1); x++ {
+				row[x] = nan
+			}
+		}
+	}
+	_, quiet := measure(&g, true, f.o.Workers)
+	quiet = quiet.smoothed() // few pixels are left in a cell
+	for i, v := range quiet.v {
+		if v *= f.toPixel; v > 0 && v < f.pixNoise.v[i] {
+			f.pixNoise.v[i] = max(v, f.coherent.v[i])
+		}
+	}
+	f.field.Noise = f.pixNoise.median()
 }
 
 // longestTrail is the longest path, in picture pixels, taken for a star's own trail.
@@ -133,23 +173,36 @@ func (f *finder) prune() {
 
 // learn fits the brightest whole stars and takes the picture's star shape, wings and noise model from them.
 func (f *finder) learn() {
-	var fits []fitted
 	f.lens = lens{shape: round(1.5)}
-	for _, p := range f.spreadPeaks(120) {
-		if f.ctx.Err() != nil {
-			return
-		}
-		if fit, ok := f.lonely(p); ok {
-			fits = append(fits, fit)
-		}
-	}
-	fits = f.consensus(fits)
-	if len(fits) < 3 {
+	fits := f.agree()
+	if fits == nil {
+		f.lens = lens{shape: round(1.5)}
 		return
 	}
 	f.lens.known = true
 	f.learnWings(fits)
 	f.learnNoise(fits)
+	f.learnPrior(fits)
+}
+
+// lonelyFits fits the n brightest peaks that stand alone.
+func (f *finder) lonelyFits(n int) []fitted {
+	peaks := f.spreadPeaks(n)
+	all := make([]*fitted, len(peaks))
+	inRows(len(peaks), f.o.Workers, func(_, lo, hi int) {
+		for i := lo; i < hi && f.ctx.Err() == nil; i++ {
+			if fit, ok := f.lonely(peaks[i]); ok {
+				all[i] = &fit
+			}
+		}
+	})
+	var fits []fitted
+	for _, fit := range all {
+		if fit != nil {
+			fits = append(fits, *fit)
+		}
+	}
+	return fits
 }
 
 // lonely fits a peak without knowing the lens. Saturated ones, several on one patch, and faint ones teach nothing.
@@ -190,7 +243,7 @@ const sharpest = 0.42
 
 func (f *finder) tooSharp(m shape) bool {
 	_, short, _ := m.axes()
-	return short < sharpest*sharpest
+	return short < sharpest*sharpest || short < f.hotWidth*f.hotWidth
 }
 
 // consensus finds the width most stars share (the half-sample mode, so that lamps, leaves and smeared hot pixels do not
@@ -265,6 +318,8 @@ func (f *finder) secondLook() {
 	if math.Abs(math.Log(want/used)) > 0.5 {
 		f.lookWith(math.Min(want, 6*float64(f.g.factor)))
 	}
+	filtered := f.seen.light
+	defer func() { f.seen.light = filtered; f.quieten(want / float64(f.g.factor)) }()
 	if l := f.lens.shape.trailLength(); long > 1.9*short && l > 3*float64(f.g.factor) && l > 2*sigma {
 		light := along(&f.seen.light, l/float64(f.g.factor), angle, f.o.Workers)
 		f.seen = look(light, f.filteredNoise(&light), f.o.Sigmas)

@@ -26,8 +26,8 @@ type window struct {
 	prior   prior
 }
 
-// prior holds the shape loosely near the picture's own: a faint star then cannot run off to the width of the window.
-// It weighs as much as a star of signal-to-noise about two.
+// prior holds the shape near the picture's own, as loosely as the picture's bright stars differ: a faint star then
+// cannot run off to the width of the window. Bright stars do not feel it.
 type prior struct {
 	mean   [3]float64
 	weight [3]float64 // 1/σ²; 0 = free
@@ -45,9 +45,10 @@ type fitted struct {
 
 // normal are the normal equations of a step: h = JᵀWJ, g = JᵀW(data − model).
 type normal struct {
-	h    [7]vector
-	g    vector
-	chi2 float64
+	h     [7]vector
+	g     vector
+	chi2  float64
+	merit float64 // χ² + Σ ln v: what must not rise; without the logarithm a fat model would buy itself a small χ²
 }
 
 // step sums the normal equations at p. Weights are taken from the model at p too, but are not differentiated: the
@@ -56,12 +57,16 @@ func (w *window) step(kind profile, p *vector) normal {
 	var n normal
 	var d vector
 	plain := w.noise == noiseModel{}
-	weight := 1 / w.n2
+	weight, product := 1/w.n2, 1.0
 	for i := range w.samples {
 		s := &w.samples[i]
 		v := kind.value(p, s.x, s.y, &d)
 		if !plain {
 			weight = 1 / w.noise.variance(w.n2, v-p[pedestal])
+			if product /= weight * w.n2; product > 1e200 {
+				n.merit += math.Log(product)
+				product = 1
+			}
 		}
 		r := s.light - v
 		n.chi2 += r * r * weight
@@ -74,6 +79,14 @@ func (w *window) step(kind profile, p *vector) normal {
 			}
 		}
 	}
+	n.merit += math.Log(product)
+	w.lean(p, &n)
+	n.merit += n.chi2
+	return n
+}
+
+// lean adds the prior.
+func (w *window) lean(p *vector, n *normal) {
 	for i, k := range w.prior.weight {
 		if k > 0 {
 			r := w.prior.mean[i] - p[shape0+i]
@@ -82,7 +95,6 @@ func (w *window) step(kind profile, p *vector) normal {
 			n.h[shape0+i][shape0+i] += k
 		}
 	}
-	return n
 }
 
 // cholesky factors the lower half of h (damped on the diagonal) in place; false when it is not positive.
@@ -141,27 +153,29 @@ func (w *window) fit(kind profile, p vector) (fitted, bool) {
 		for i := range next {
 			next[i] += move[i]
 		}
-		if !kind.sound(&next) {
-			if damp *= 10; damp > 1e8 {
-				return fitted{}, false
-			}
-			continue
+		var m normal
+		better := kind.sound(&next)
+		if better {
+			m = w.step(kind, &next)
+			better = m.merit < n.merit+settled
 		}
-		m := w.step(kind, &next)
-		gain := n.chi2 - m.chi2
-		if gain < 0 && w.noise == (noiseModel{}) || math.IsNaN(gain) {
-			if damp *= 10; damp > 1e8 {
+		if !better {
+			if damp = math.Max(damp*10, 1e-2); damp > 1e8 {
 				break
 			}
 			continue
 		}
+		change := math.Abs(m.merit - n.merit)
 		p, n, damp = next, m, damp*0.1
-		if math.Hypot(move[posX], move[posY]) < 1e-4 && math.Abs(gain) < 1e-3 {
+		if math.Hypot(move[posX], move[posY]) < 1e-4 && change < settled {
 			break
 		}
 	}
 	return w.outcome(kind, p, n)
 }
+
+// settled is a change of merit that means nothing: a thirtieth of a standard error.
+const settled = 1e-3
 
 // outcome turns the last normal equations into errors.
 func (w *window) outcome(kind profile, p vector, n normal) (fitted, bool) {

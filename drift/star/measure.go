@@ -151,15 +151,34 @@ func trailStart(c *cut, s start) vector {
 
 func (f *fitted) shape() shape { return f.kind.shape(&f.p) }
 
-// priorFor leans a fit on the lens: each element of M⁻¹ may differ by its own size.
-func (f *finder) priorFor(m shape) prior {
-	if !f.lens.known {
+// priorFor leans a fit on the lens.
+func (f *finder) priorFor() prior {
+	if !f.lens.known || f.lens.trailed() {
 		return prior{}
 	}
-	a, b, c := f.lens.spot.from(m)
-	w := 1 / (a*c - b*b)
-	return prior{mean: [3]float64{a, b, c}, weight: [3]float64{math.Min(1/(a*a), w), 2 * w, math.Min(1/(c*c), w)}}
+	return f.lens.prior
 }
+
+// learnPrior measures how the shapes of the bright stars scatter over the field.
+func (f *finder) learnPrior(fits []fitted) {
+	var v [3][]float64
+	for i := range fits {
+		a, b, c := f.lens.spot.from(fits[i].shape())
+		v[0], v[1], v[2] = append(v[0], a), append(v[1], b), append(v[2], c)
+	}
+	a, b, c := f.lens.spot.from(f.lens.shape)
+	f.lens.prior.mean = [3]float64{a, b, c}
+	for i, mean := range f.lens.prior.mean {
+		for k := range v[i] {
+			v[i][k] = math.Abs(v[i][k] - mean)
+		}
+		sigma := math.Max(3*1.4826*median(v[i]), loosest*math.Sqrt(a*c))
+		f.lens.prior.weight[i] = 1 / (sigma * sigma)
+	}
+}
+
+// loosest: the prior never claims to know a star's inverse moments better than to 40 % (its width to 20 %).
+const loosest = 0.4
 
 // learnWings chooses the wings that fit the brightest stars best together. A Gaussian is one of the choices.
 func (f *finder) learnWings(fits []fitted) {
@@ -201,15 +220,21 @@ func (f *finder) skyGain() float64 {
 // it (1 − leverage), as a straight line in light and light². Two rounds, because the weights depend on the answer.
 func (f *finder) learnNoise(fits []fitted) {
 	f.lens.noise = noiseModel{gain: f.skyGain()}
-	for range 3 {
-		var t noiseSums
-		for i := range fits {
-			fit := &fits[i]
-			s := start{fit.p[posX], fit.p[posY], fit.shape()}
-			c := f.window(s.x, s.y, s.m)
-			if again, ok := f.fitWindow(&c, s); ok {
-				t.add(&again)
+	for range 2 {
+		parts := make([]noiseSums, len(fits))
+		inRows(len(fits), f.o.Workers, func(_, lo, hi int) {
+			for i := lo; i < hi; i++ {
+				fit := &fits[i]
+				s := start{fit.p[posX], fit.p[posY], fit.shape()}
+				c := f.window(s.x, s.y, s.m)
+				if again, ok := f.fitWindow(&c, s); ok {
+					parts[i].add(&again)
+				}
 			}
+		})
+		var t noiseSums
+		for i := range parts {
+			t.join(&parts[i])
 		}
 		f.lens.noise = t.solve(f.lens.noise)
 	}
@@ -217,6 +242,10 @@ func (f *finder) learnNoise(fits []fitted) {
 
 // noiseSums are the normal equations of r²/(1−h) − n² = gain·m + ripple²·m².
 type noiseSums struct{ a11, a12, a22, b1, b2 float64 }
+
+func (t *noiseSums) join(u *noiseSums) {
+	t.a11, t.a12, t.a22, t.b1, t.b2 = t.a11+u.a11, t.a12+u.a12, t.a22+u.a22, t.b1+u.b1, t.b2+u.b2
+}
 
 func (t *noiseSums) add(fit *fitted) {
 	var d vector

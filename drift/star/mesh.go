@@ -165,37 +165,63 @@ func (m *mesh) row(dst []float32, y int) {
 	}
 }
 
-// spread is what a cell's sorted values tell: their middle, and the noise read from the lower side and from the inner
-// upper quarter (stars fill the outer one). Texture and the two halves of a ridge line widen it, as they should.
+// spread is what a cell's values tell: their middle and the noise.
 type spread struct{ middle, noise float64 }
 
+// skewed is how much wider the upper side may be before it counts: stars widen it a little, texture, the two halves of a
+// ridge line and noise cut off at black a lot.
+const skewed = 1.4
+
+// spreadOf reads the noise from the lower side, between the median of the star-free part and its 16 % quantile, unless
+// the inner upper quarter tells of something other than stars. It reorders v.
 func spreadOf(v []float32) spread {
 	n := len(v)
 	if n == 0 {
 		return spread{}
 	}
 	med := selectNth(v, n/2)
-	low := selectNth(v[:max(n/2, 1)], int(0.1587*float64(n)))
+	low := selectNth(v[:max(n/2, 1)], int(belowSigma*float64(n)))
 	up := selectNth(v[n/2:], min(int(0.25*float64(n)), n-n/2-1))
-	s := max(float64(med-low), float64(up-med)/0.6745)
-	return spread{middle: clippedMiddle(v, float64(med), float64(med-low)), noise: s}
+	s := spread{float64(med), float64(med - low)}
+	above := float64(up-med) / 0.6745
+	s.clip(v)
+	if above > skewed*s.noise {
+		s.noise = above
+	}
+	return s
 }
 
-// clippedMiddle is the median of the values under 3σ of the first one.
-func clippedMiddle(v []float32, med, s float64) float64 {
-	top := float32(med + 3*s)
-	half := len(v) / 2
-	k := half
-	for i := half; i < len(v); i++ {
-		if v[i] <= top {
-			v[k], v[i] = v[i], v[k]
+// belowSigma is the part of a normal distribution under −1σ.
+const belowSigma = 0.1587
+
+// clip leaves out what stands 2.5σ above the middle until no more than noise does: stars, wings, halos. In a crowded
+// field they are a fifth of the pixels and would pass for noise.
+func (s *spread) clip(v []float32) {
+	rest := v
+	for range 4 {
+		n := len(rest)
+		rest = under(rest, float32(s.middle+2.5*s.noise))
+		if len(rest) == 0 || s.noise == 0 {
+			return
+		}
+		s.middle = float64(selectNth(rest, len(rest)/2))
+		s.noise = s.middle - float64(selectNth(rest[:max(len(rest)/2, 1)], int(belowSigma*float64(len(rest)))))
+		if len(rest) > n-n/50 {
+			return
+		}
+	}
+}
+
+// under gathers the values up to top at the front.
+func under(v []float32, top float32) []float32 {
+	k := 0
+	for i, x := range v {
+		if x <= top {
+			v[k], v[i] = x, v[k]
 			k++
 		}
 	}
-	if k == 0 || s == 0 {
-		return med
-	}
-	return float64(selectNth(v[:k], k/2))
+	return v[:k]
 }
 
 // selectNth puts the k-th smallest value at v[k], smaller ones before it (Hoare's FIND, Comm. ACM 4 (1961) 321).
@@ -231,10 +257,14 @@ func selectNth(v []float32, k int) float32 {
 
 func middleOf(a, b, c float32) float32 { return max(min(a, b), min(max(a, b), c)) }
 
-// measure fills two meshes with the middle and the noise of every cell, from every second row (all columns: eight-pixel
-// compression blocks then weigh alike).
-func measure(g *grid, workers int) (middle, noise mesh) {
+// measure fills two meshes with the middle and the noise of every cell, from every second row, or every fourth of a large
+// grid (all columns: eight-pixel compression blocks then weigh alike). With holes, values that are not numbers are left out.
+func measure(g *grid, holes bool, workers int) (middle, noise mesh) {
 	middle, noise = newMesh(g), newMesh(g)
+	stride := 2
+	if len(g.pix) > 1_000_000 {
+		stride = 4
+	}
 	inRows(middle.ny, workers, func(_, lo, hi int) {
 		var buf []float32
 		for j := lo; j < hi; j++ {
@@ -242,8 +272,11 @@ func measure(g *grid, workers int) (middle, noise mesh) {
 			for i := range middle.nx {
 				x0, x1 := cellRange(i, middle.nx, g.w)
 				buf = buf[:0]
-				for y := y0; y < y1; y += 2 {
+				for y := y0; y < y1; y += stride {
 					buf = append(buf, g.pix[y*g.w+x0:y*g.w+x1]...)
+				}
+				if holes {
+					buf = slices.DeleteFunc(buf, func(v float32) bool { return v != v })
 				}
 				s := spreadOf(buf)
 				middle.v[j*middle.nx+i], noise.v[j*middle.nx+i] = float32(s.middle), float32(s.noise)
