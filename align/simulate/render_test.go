@@ -266,17 +266,20 @@ func TestHotPixelsStay(t *testing.T) {
 	e.Camera.Noiseless = true
 	e.Camera.ZeroPoint = 1
 	a, b := render(t, e, 0), render(t, e, 9)
-	bright := 0
+	bright, full := 0, 0
 	for i, v := range a.Pix {
 		if v > 2*float32(e.Camera.Pedestal/e.Camera.FullScale) {
 			bright++
+			if v > 0.2 {
+				full++
+			}
 			if math.Abs(float64(b.Pix[i]/v)-1) > 1e-4 { // a star of a millionth of its light may lie there
 				t.Fatalf("pixel %d shines with %g, then %g", i, v, b.Pix[i])
 			}
 		}
 	}
-	if bright < 20 {
-		t.Errorf("%d hot pixels shine", bright)
+	if bright < 20 || full < 2 || full > bright/2 {
+		t.Errorf("%d hot pixels shine, %d brightly: want many faint and a few bright ones", bright, full)
 	}
 }
 
