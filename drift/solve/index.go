@@ -20,8 +20,8 @@ const (
 	smallestDisc   = 1.06 // degrees of radius, for a field of 5° across the diagonal
 	levelRatio     = math.Sqrt2
 	starsPerDisc   = 6
-	codeCells      = 32 // cells of one code axis, of the width a ratio may be wrong by, twice
-	codeTolerance  = 0.5 / codeCells
+	codeCells      = 32              // cells of one code axis, of twice the width a ratio may be wrong by
+	codeTolerance  = 0.5 / codeCells // the most a ratio may be wrong by
 	hashedCodeAxes = 4
 )
 
@@ -102,19 +102,16 @@ func others(a, b int) (c, d int) {
 	return c, d
 }
 
-// key is the hash bucket of a cell of the first four code axes.
-func key(cell [hashedCodeAxes]int32, mask uint32) uint32 {
-	h := uint32(2166136261)
-	for _, c := range cell {
-		h = (h ^ uint32(c)) * 16777619
-	}
-	h ^= h >> 15
-	return h & mask
+// key is the hash bucket of a cell.
+func key(cell, mask uint32) uint32 {
+	h := cell * 2654435761
+	return (h ^ h>>15) & mask
 }
 
 // table is a level's figures, hashed by code.
 type table struct {
 	figures []figure // bucket by bucket
+	cell    []uint32 // of each figure
 	start   []uint32 // first figure of each bucket
 	mask    uint32
 }
@@ -201,51 +198,61 @@ func newTable(fs []figure) *table {
 	t := &table{mask: size - 1, start: make([]uint32, size+1)}
 	keys := make([]uint32, len(fs))
 	for i, f := range fs {
-		keys[i] = key(cellOf(f.code), t.mask)
+		keys[i] = key(pack(cellOf(f.code)), t.mask)
 		t.start[keys[i]+1]++
 	}
 	for i := range size {
 		t.start[i+1] += t.start[i]
 	}
 	next := slices.Clone(t.start)
-	t.figures = make([]figure, len(fs))
+	t.figures, t.cell = make([]figure, len(fs)), make([]uint32, len(fs))
 	for i, f := range fs {
-		t.figures[next[keys[i]]] = f
+		at := next[keys[i]]
 		next[keys[i]]++
+		t.figures[at], t.cell[at] = f, pack(cellOf(f.code))
 	}
 	return t
 }
 
-// cellOf is the cell a code falls in.
-func cellOf(c code) (cell [hashedCodeAxes]int32) {
+// cellOf is the cell a code falls in, per axis.
+func cellOf(c code) (cell [hashedCodeAxes]uint32) {
 	for i := range cell {
-		cell[i] = int32(c[i] * codeCells)
+		cell[i] = uint32(c[i] * codeCells)
 	}
 	return cell
 }
 
-// lookup calls use with every figure whose code is within the tolerance on every
-// axis, until it returns false.
-func (t *table) lookup(c code, use func(*figure) bool) bool {
+// pack puts a cell into one word; a side ratio is at most 1, so six bits an axis do.
+func pack(cell [hashedCodeAxes]uint32) uint32 {
+	return cell[0] | cell[1]<<6 | cell[2]<<12 | cell[3]<<18
+}
+
+// lookup calls use with every figure whose code is within tol, at most
+// [codeTolerance], on every axis, until it returns false.
+func (t *table) lookup(c code, tol float32, use func(*figure) bool) bool {
 	base := cellOf(c)
-	var side [hashedCodeAxes]int32
-	for i := range side {
-		side[i] = -1
-		if c[i]*codeCells-float32(base[i]) > 0.5 {
-			side[i] = 1
+	var probes [1 << hashedCodeAxes]uint32
+	probes[0] = pack(base)
+	n := 1
+	for i := range base {
+		var beside uint32
+		switch in := c[i]*codeCells - float32(base[i]); {
+		case in > 1-tol*codeCells:
+			beside = 1
+		case in < tol*codeCells && base[i] > 0:
+			beside = math.MaxUint32 // one less
+		default:
+			continue
 		}
+		for k := range n {
+			probes[n+k] = probes[k] + beside<<(6*i)
+		}
+		n *= 2
 	}
-	for m := range 1 << hashedCodeAxes {
-		cell := base
-		for i := range cell {
-			if m>>i&1 == 1 {
-				cell[i] += side[i]
-			}
-		}
+	for _, cell := range probes[:n] {
 		k := key(cell, t.mask)
 		for i := t.start[k]; i < t.start[k+1]; i++ {
-			f := &t.figures[i]
-			if cellOf(f.code) == cell && f.code.near(c) && !use(f) {
+			if t.cell[i] == cell && t.figures[i].code.near(c, tol) && !use(&t.figures[i]) {
 				return false
 			}
 		}
@@ -253,10 +260,10 @@ func (t *table) lookup(c code, use func(*figure) bool) bool {
 	return true
 }
 
-// near is whether two codes agree within the tolerance.
-func (c code) near(o code) bool {
+// near is whether two codes agree within tol.
+func (c code) near(o code, tol float32) bool {
 	for i := range c {
-		if d := c[i] - o[i]; d > codeTolerance || d < -codeTolerance {
+		if d := c[i] - o[i]; d > tol || d < -tol {
 			return false
 		}
 	}

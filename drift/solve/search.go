@@ -11,22 +11,24 @@ import (
 )
 
 // pass is one depth of the search: how large the picture's discs are (as a share of
-// the shorter side), how many stars of each are combined, and how many
-// neighbouring levels are asked.
+// the shorter side), how many stars of each are combined, how many
+// neighbouring levels are asked, and how closely ratios must agree.
 type pass struct {
-	disc   float64
-	stars  int
-	beside int
+	disc      float64
+	stars     int
+	beside    int
+	tolerance float32
 }
 
 // passes go from what nearly always suffices to what a picture half hidden by a
 // roof or a cloud, or full of things that are no stars, needs.
 var passes = [...]pass{
-	{0.38, 6, 0},
-	{0.30, 7, 1},
-	{0.22, 7, 1},
-	{0.45, 10, 1},
-	{0.15, 7, 1},
+	{0.38, 6, 0, codeTolerance / 2},
+	{0.30, 6, 0, codeTolerance / 2},
+	{0.22, 7, 1, codeTolerance / 2},
+	{0.30, 7, 1, codeTolerance},
+	{0.45, 10, 1, codeTolerance / 2},
+	{0.15, 7, 1, codeTolerance / 2},
 }
 
 // focalRange bounds the focal lengths considered.
@@ -109,7 +111,7 @@ func (k *seeker) run(r focalRange, passes []pass) bool {
 			if k.ctx.Err() != nil {
 				return false
 			}
-			if k.compare(h, combos) {
+			if k.compare(h, combos, p.tolerance) {
 				return true
 			}
 		}
@@ -161,7 +163,7 @@ func (sc *scene) brightestWithin(buf []int32, cx, cy, radius float64, n int) []i
 }
 
 // compare asks a level for the picture's figures under one focal length.
-func (k *seeker) compare(h hypothesis, combos [][4]int32) bool {
+func (k *seeker) compare(h hypothesis, combos [][4]int32, tol float32) bool {
 	t := skyIndex.level[h.level]()
 	lens := Lens{Width: k.sc.width, Height: k.sc.height, FocalPx: h.focal}
 	dirs := make([]r3.Vec, k.sc.bright)
@@ -173,7 +175,7 @@ func (k *seeker) compare(h hypothesis, combos [][4]int32) bool {
 		if !ok {
 			continue
 		}
-		kept := t.lookup(fig.code, func(cat *figure) bool {
+		kept := t.lookup(fig.code, tol, func(cat *figure) bool {
 			ratio := float64(fig.side / cat.side)
 			if math.Abs(math.Log(ratio)) > h.window {
 				return true
@@ -223,7 +225,7 @@ func (sc *scene) poseOf(pic, cat *figure, focal float64) (Pose, bool) {
 	if !ok || math.Abs(math.Log(p.Lens.FocalPx/focal)) > 0.2 {
 		return p, false
 	}
-	limit := 2 + 2*codeTolerance*math.Hypot(ss[0].X-ss[1].X, ss[0].Y-ss[1].Y)
+	limit := 2 + 1.5*codeTolerance*math.Hypot(ss[0].X-ss[1].X, ss[0].Y-ss[1].Y)
 	for _, s := range ss {
 		if !(p.residual(s) < limit) {
 			return p, false

@@ -157,7 +157,7 @@ func (k *seeker) search(h Hint) bool {
 			share = 0.2
 		}
 		hinted := focalRange{h.FocalPx / (1 + share), h.FocalPx * (1 + share)}
-		if k.run(hinted, passes[:3]) {
+		if k.run(hinted, passes[:4]) {
 			return true
 		}
 	}
