@@ -1,0 +1,87 @@
+package main
+
+import (
+	"io"
+	"os"
+	"strings"
+
+	"golang.org/x/term"
+
+	"trueturn/ephem"
+)
+
+// face is what all commands share: where they write, and the global flags.
+type face struct {
+	out, err           io.Writer
+	outScreen, errSeen bool // a terminal is at the other end
+
+	site    *ephem.Site // nil when --site was not given
+	json    bool
+	noColor bool
+
+	begun bool // the command line made sense
+}
+
+func newFace(stdout, stderr *os.File) *face {
+	return &face{
+		out: stdout, err: stderr,
+		outScreen: term.IsTerminal(int(stdout.Fd())),
+		errSeen:   term.IsTerminal(int(stderr.Fd())),
+	}
+}
+
+// dress colours what goes to a terminal, unless the user said no: by --no-color,
+// or by the NO_COLOR that programs agree upon.
+func (f *face) dress() {
+	if f.noColor || os.Getenv("NO_COLOR") != "" || os.Getenv("TERM") == "dumb" {
+		return
+	}
+	if f.outScreen && !f.json {
+		f.out = &nightWriter{w: f.out}
+	}
+	if f.errSeen {
+		f.err = &nightWriter{w: f.err}
+	}
+}
+
+// nightWriter writes red on black, for eyes that are used to the dark: every
+// line is painted to its end, whatever colours the terminal is set to.
+type nightWriter struct {
+	w      io.Writer
+	inside bool // a line has begun
+}
+
+const (
+	paintLine = "\x1b[31;40m"
+	paintBold = "\x1b[1m"
+	paintThin = "\x1b[22m"
+	paintRest = "\x1b[K\x1b[0m"
+)
+
+func (n *nightWriter) Write(p []byte) (int, error) {
+	var b strings.Builder
+	for rest := string(p); rest != ""; {
+		line, after, ended := strings.Cut(rest, "\n")
+		if !n.inside {
+			b.WriteString(paintLine)
+		}
+		b.WriteString(line)
+		n.inside = !ended
+		if ended {
+			b.WriteString(paintRest + "\n")
+		}
+		rest = after
+	}
+	if _, err := io.WriteString(n.w, b.String()); err != nil {
+		return 0, err
+	}
+	return len(p), nil
+}
+
+// bold marks the words that matter most, where that can be seen.
+func (f *face) bold(s string) string {
+	if _, ok := f.out.(*nightWriter); ok {
+		return paintBold + s + paintThin
+	}
+	return s
+}

@@ -1,0 +1,180 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/pflag"
+
+	"trueturn/align/simulate"
+	"trueturn/ephem"
+)
+
+// Exit codes.
+const (
+	exitAnswered    = 0
+	exitNoAnswer    = 1
+	exitUsage       = 2
+	exitInterrupted = 130 // 128 + SIGINT, as shells count
+)
+
+// usageError is a command line that makes no sense.
+type usageError struct {
+	text, hint string
+	cause      error // may be nil
+}
+
+func (e *usageError) Error() string { return e.text }
+func (e *usageError) Hint() string  { return e.hint }
+func (e *usageError) Unwrap() error { return e.cause }
+
+// failure is why no answer could be given, with the way out.
+type failure struct {
+	text, hint string
+	cause      error // may be nil
+}
+
+func (e *failure) Error() string { return e.text }
+func (e *failure) Hint() string  { return e.hint }
+func (e *failure) Unwrap() error { return e.cause }
+
+// errSaid is returned when everything there is to say stands in the output
+// already.
+var errSaid = errors.New("no answer")
+
+// hint is the way out an error knows, or "".
+func hint(err error) string {
+	var h interface{ Hint() string }
+	if errors.As(err, &h) {
+		return h.Hint()
+	}
+	return ""
+}
+
+// conclude says why a command failed and picks the exit code.
+func (f *face) conclude(err error) int {
+	switch {
+	case err == nil:
+		return exitAnswered
+	case errors.Is(err, context.Canceled):
+		f.complain("interrupted", "no half-written file was left behind")
+		return exitInterrupted
+	case errors.Is(err, errSaid):
+		return exitNoAnswer
+	}
+	f.complain(err.Error(), hint(err))
+	if isUsage(err) {
+		return exitUsage
+	}
+	return exitNoAnswer
+}
+
+func (f *face) complain(text, hint string) {
+	fmt.Fprintf(f.err, "error: %s\n", text)
+	if hint != "" {
+		fmt.Fprintf(f.err, "hint: %s\n", hint)
+	}
+}
+
+// isUsage is whether the command line is at fault. Values that only packages
+// further down can judge (an evening that cannot be, a site off the Earth) come
+// from flags as well.
+func isUsage(err error) bool {
+	var (
+		usage   *usageError
+		invalid *simulate.InvalidError
+		site    *ephem.SiteError
+		air     *ephem.AirError
+	)
+	return errors.As(err, &usage) || errors.As(err, &invalid) || errors.As(err, &site) || errors.As(err, &air)
+}
+
+// flagError puts what the flag library says into our own words.
+func flagError(fs *pflag.FlagSet, err error) error {
+	var (
+		unknown *pflag.NotExistError
+		empty   *pflag.ValueRequiredError
+		bad     *pflag.InvalidValueError
+	)
+	switch {
+	case errors.As(err, &unknown):
+		return unknownFlag(fs, unknown)
+	case errors.As(err, &empty):
+		f := empty.GetFlag()
+		return &usageError{fmt.Sprintf("--%s needs a value", f.Name), usageOf(f), err}
+	case errors.As(err, &bad):
+		return badValue(bad)
+	}
+	return &usageError{err.Error(), "see trueturn --help", err}
+}
+
+func unknownFlag(fs *pflag.FlagSet, e *pflag.NotExistError) error {
+	name := e.GetSpecifiedName()
+	if short := e.GetSpecifiedShortnames(); short != "" {
+		return &usageError{fmt.Sprintf("there is no flag -%s", name),
+			"all flags but -h have long names, as in --site; write a file name that begins with a dash after --", e}
+	}
+	var known []string
+	fs.VisitAll(func(f *pflag.Flag) { known = append(known, f.Name) })
+	if near := nearest(name, known); near != "" {
+		return &usageError{fmt.Sprintf("there is no flag --%s", name), fmt.Sprintf("did you mean --%s?", near), e}
+	}
+	return &usageError{fmt.Sprintf("there is no flag --%s", name), "--help lists the flags", e}
+}
+
+func badValue(e *pflag.InvalidValueError) error {
+	cause := e.Unwrap()
+	way := hint(cause)
+	if way == "" {
+		way = usageOf(e.GetFlag())
+	}
+	return &usageError{fmt.Sprintf("--%s %s: %v", e.GetFlag().Name, quote(e.GetValue()), cause), way, e}
+}
+
+func usageOf(f *pflag.Flag) string {
+	kind, text := pflag.UnquoteUsage(f)
+	return strings.TrimSpace(fmt.Sprintf("--%s %s: %s", f.Name, kind, text))
+}
+
+// quote shows what was typed, and no more of it than a line can hold.
+func quote(s string) string {
+	const longest = 40
+	if r := []rune(s); len(r) > longest {
+		return fmt.Sprintf("%q…", string(r[:longest]))
+	}
+	return fmt.Sprintf("%q", s)
+}
+
+// nearest is the known word closest to a mistyped one, or "" when none is close.
+func nearest(word string, known []string) string {
+	best, least := "", 1+len(word)/3
+	for _, k := range known {
+		if d := edits(word, k); d <= least && (d < least || best == "") || strings.HasPrefix(k, word) && best == "" {
+			best, least = k, d
+		}
+	}
+	return best
+}
+
+// edits counts the letters to put in, take out or change to make b of a.
+func edits(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			change := diagonal
+			if a[i] != b[j] {
+				change++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(change, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}

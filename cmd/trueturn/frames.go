@@ -1,0 +1,124 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"trueturn/drift"
+)
+
+// endings are those of the files a folder is searched for. What a file holds is
+// decided by its content later; a file named outright may end in anything.
+var endings = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".fit", ".fits", ".fts"}
+
+// companions lie beside pictures by right and are passed over without a word.
+var companions = []string{".csv", ".json", ".html", ".toml"}
+
+// frames is what FRAMES… on a command line stand for.
+type frames struct {
+	sources []drift.Source
+	skipped []string // files in folders that are no pictures by their endings
+	seen    map[string]bool
+}
+
+// gather finds the pictures that files and folders name, each once, in the
+// order given; folders are not searched any deeper.
+func gather(args []string) (frames, error) {
+	g := frames{seen: map[string]bool{}}
+	for _, arg := range args {
+		info, err := os.Stat(arg)
+		if err != nil {
+			return g, cannotOpen(arg, err)
+		}
+		switch {
+		case info.IsDir():
+			err = g.folder(arg)
+		case !info.Mode().IsRegular():
+			err = &failure{quote(arg) + " is neither a file nor a folder", "name pictures, or the folder they are in", nil}
+		default:
+			g.add(arg)
+		}
+		if err != nil {
+			return g, err
+		}
+	}
+	if len(g.sources) == 0 {
+		return g, &failure{"there are no pictures in " + list(args, 3),
+			"pictures end in " + strings.Join(endings, " ") + "; copy them here, or name another folder", nil}
+	}
+	return g, nil
+}
+
+func cannotOpen(name string, err error) error {
+	if os.IsNotExist(err) {
+		return &failure{"there is no file or folder " + quote(name), "check the name; the shell's Tab key completes it", err}
+	}
+	return &failure{fmt.Sprintf("%s cannot be opened", quote(name)), "check that you may read it", err}
+}
+
+func (g *frames) folder(name string) error {
+	entries, err := os.ReadDir(name)
+	if err != nil {
+		return cannotOpen(name, err)
+	}
+	for _, e := range entries {
+		ending := strings.ToLower(filepath.Ext(e.Name()))
+		path := filepath.Join(name, e.Name())
+		switch {
+		case strings.HasPrefix(e.Name(), "."), slices.Contains(companions, ending):
+		case !isFile(path):
+		case slices.Contains(endings, ending):
+			g.add(path)
+		default:
+			g.skipped = append(g.skipped, e.Name())
+		}
+	}
+	return nil
+}
+
+// isFile follows links; what a folder cannot show is left to the opening.
+func isFile(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.Mode().IsRegular()
+}
+
+func (g *frames) add(path string) {
+	key := path
+	if real, err := filepath.EvalSymlinks(path); err == nil {
+		key = real
+	}
+	if full, err := filepath.Abs(key); err == nil {
+		key = full
+	}
+	if g.seen[key] {
+		return
+	}
+	g.seen[key] = true
+	g.sources = append(g.sources, drift.Source{
+		Name: filepath.Base(path),
+		Open: func() (io.ReadSeekCloser, error) {
+			f, err := os.Open(path)
+			if err != nil {
+				return nil, cannotOpen(path, err)
+			}
+			return f, nil
+		},
+	})
+}
+
+// list names the first few of many.
+func list(names []string, most int) string {
+	quoted := make([]string, 0, most)
+	for _, n := range names[:min(len(names), most)] {
+		quoted = append(quoted, quote(n))
+	}
+	text := strings.Join(quoted, ", ")
+	if more := len(names) - most; more > 0 {
+		text += fmt.Sprintf(" and %d more", more)
+	}
+	return text
+}

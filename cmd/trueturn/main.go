@@ -1,0 +1,27 @@
+// Command trueturn finds, from a handful of timed photographs of stars, where
+// the axis of a small tracking mount points, how sure that is, and what to turn.
+//
+// Start reading at run. Every command has a file of its own: it parses its
+// flags, calls one function of the packages below and prints what comes back.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+// run is the whole program but for the process around it. The first interrupt
+// ends the context; the second kills, because by then nobody listens. A reader
+// of the output who goes away counts as an interrupt too, so that temporary
+// files are still removed.
+func run(args []string, stdout, stderr *os.File) int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGPIPE)
+	defer stop()
+	context.AfterFunc(ctx, stop)
+	f := newFace(stdout, stderr)
+	return f.conclude(f.execute(ctx, args))
+}

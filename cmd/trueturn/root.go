@@ -1,0 +1,103 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"trueturn/ephem"
+)
+
+const rootText = `Photographs of stars tell where the axis of a small tracking mount points.
+Take a few timed pictures of any patch of sky with the motor running, hand
+them to "align", and it says which knob to turn, which way and how far.`
+
+// execute runs one command line.
+func (f *face) execute(ctx context.Context, args []string) error {
+	root := f.rootCommand()
+	root.SetArgs(args)
+	if err := unknownCommand(root, args); err != nil {
+		f.dress()
+		return err
+	}
+	err := root.ExecuteContext(ctx)
+	if err != nil && !f.begun {
+		f.dress()
+		return &usageError{err.Error(), hint(err), err}
+	}
+	return err
+}
+
+func (f *face) rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:           "trueturn",
+		Short:         "from a handful of photographs to a true axis",
+		Long:          rootText,
+		Version:       version(),
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
+	}
+	root.PersistentPreRun = func(*cobra.Command, []string) {
+		f.begun = true
+		f.dress()
+	}
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return flagError(c.Flags(), err) })
+	root.SetOut(f.out)
+	root.SetErr(f.err)
+	root.SetVersionTemplate("trueturn {{.Version}}\n")
+	root.CompletionOptions.HiddenDefaultCmd = true
+	f.globalFlags(root.PersistentFlags())
+	root.AddCommand(f.alignCommand(), f.simulateCommand())
+	return root
+}
+
+func (f *face) globalFlags(fs *pflag.FlagSet) {
+	fs.Var(&value{kind: "LAT,LON[,HEIGHT_M]", set: f.setSite}, "site",
+		"where the mount stands: decimal degrees, north and east positive; else the place stored in the pictures")
+	fs.BoolVar(&f.json, "json", false, "print JSON")
+	fs.BoolVar(&f.noColor, "no-color", false, "no colours")
+	fs.SortFlags = false
+}
+
+func (f *face) setSite(s string) error {
+	site, err := ephem.ParseSite(s)
+	if err != nil {
+		return err
+	}
+	f.site = &site
+	return nil
+}
+
+// unknownCommand refuses a first word that is no command, before its flags are
+// looked at.
+func unknownCommand(root *cobra.Command, args []string) error {
+	root.InitDefaultHelpCmd()
+	_, _, err := root.Find(args)
+	if err == nil {
+		return nil
+	}
+	var name string
+	if _, scan := fmt.Sscanf(err.Error(), "unknown command %q for", &name); scan != nil {
+		return &usageError{err.Error(), "see trueturn --help", err}
+	}
+	var known []string
+	for _, c := range root.Commands() {
+		known = append(known, c.Name())
+	}
+	if near := nearest(name, known); near != "" {
+		return &usageError{fmt.Sprintf("there is no command %s", quote(name)), fmt.Sprintf("did you mean %s?", near), err}
+	}
+	return &usageError{fmt.Sprintf("there is no command %s", quote(name)), "trueturn --help lists the commands", err}
+}
+
+// version is what the build knows of itself.
+func version() string {
+	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" && info.Main.Version != "(devel)" {
+		return info.Main.Version
+	}
+	return "(built from a working copy)"
+}

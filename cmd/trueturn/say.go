@@ -1,0 +1,227 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+)
+
+// lineWidth suits the narrow window of a phone's terminal turned sideways.
+const lineWidth = 78
+
+// say tells an answer to a cold, tired person: what to do, how sure that is,
+// what is amiss, and only then the numbers.
+func (f *face) say(a answer.Answer) {
+	f.sayNext(a)
+	f.sayAxis(a)
+	f.sayExposure(a)
+	f.sayTrouble(a)
+	f.sayFrames(a.Frames)
+}
+
+// sayNext is the next step, and for each knob which way and how far.
+func (f *face) sayNext(a answer.Answer) {
+	if a.Advice.NextText == "" {
+		return
+	}
+	for _, line := range wrap(a.Advice.NextText, lineWidth) {
+		fmt.Fprintln(f.out, f.bold(line))
+	}
+	fmt.Fprintln(f.out)
+	t := f.table()
+	knob(t, "base", a.Advice.Azimuth, a.Advice.TurnAzimuthArcmin, "right when facing the pole", "left when facing the pole")
+	knob(t, "tilt", a.Advice.Altitude, a.Advice.TurnAltitudeArcmin, "up", "down")
+	t.Flush()
+	fmt.Fprintln(f.out)
+}
+
+// knob is the line of one knob, in the words of the advice and in those of
+// somebody whose mount has no scale.
+func knob(w io.Writer, name, words string, arcmin *float64, positive, negative string) {
+	if words == "" || arcmin == nil {
+		return
+	}
+	if strings.HasPrefix(words, "leave") {
+		fmt.Fprintf(w, "  %s\t%s\n", name, words)
+		return
+	}
+	way := positive
+	if *arcmin < 0 {
+		way = negative
+	}
+	fmt.Fprintf(w, "  %s\t%s\t%s\t%s\n", name, words, way, align.MoonWidths(unit.AngleFromMin(*arcmin)))
+}
+
+// sayAxis is how far off the axis is and how sure that is.
+func (f *face) sayAxis(a answer.Answer) {
+	if a.Error == nil || a.Axis == nil || a.Aim == nil {
+		return
+	}
+	e := a.Error
+	f.paragraph(fmt.Sprintf("The axis points %s. That is %s ± %s from %s in all.",
+		offWithin(e.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, e.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin),
+		minutes(e.TotalArcmin), minutes(e.TotalSigmaArcmin), aimWords[a.Aim.Kind]))
+	if !a.Advice.Trustworthy {
+		f.paragraph("Do not rely on this yet.")
+	}
+}
+
+var aimWords = map[string]string{
+	"refracted": "the pole as seen",
+	"true":      "the true pole",
+	"field":     "the axis that suits the target best",
+}
+
+// off says an error of the axis in words.
+func off(altitudeArcmin, azimuthArcmin float64) string {
+	return fmt.Sprintf("%s too %s and %s too far %s",
+		minutes(altitudeArcmin), either(altitudeArcmin, "high", "low"),
+		minutes(azimuthArcmin), either(azimuthArcmin, "clockwise", "anticlockwise"))
+}
+
+// offWithin is off with standard errors.
+func offWithin(altitude, altitudeSigma, azimuth, azimuthSigma float64) string {
+	return fmt.Sprintf("%s ± %s too %s and %s ± %s too far %s (seen from above)",
+		minutes(altitude), minutes(altitudeSigma), either(altitude, "high", "low"),
+		minutes(azimuth), minutes(azimuthSigma), either(azimuth, "clockwise", "anticlockwise"))
+}
+
+func minutes(arcmin float64) string { return align.Arc(unit.AngleFromMin(arcmin)) }
+
+func either(x float64, positive, negative string) string {
+	if x < 0 {
+		return negative
+	}
+	return positive
+}
+
+// sayExposure is what the axis and the gear will do to the exposure planned.
+func (f *face) sayExposure(a answer.Answer) {
+	if r := a.Rate; r != nil {
+		f.paragraph(fmt.Sprintf("The motor runs at %.4f ± %.4f of the stars' speed.", r.SiderealRatio, r.Sigma))
+	}
+	if p := a.PeriodicError; p != nil && p.PeakToPeakArcsec != nil && p.PeriodS != nil {
+		f.paragraph(fmt.Sprintf("The gear wobbles by %.0f″ from peak to peak in %.0f s.", *p.PeakToPeakArcsec, *p.PeriodS))
+	}
+	x := a.Exposure
+	if x == nil || x.LongestS == nil {
+		return
+	}
+	text := fmt.Sprintf("As it stands, stars are round for %.0f s", *x.LongestS)
+	if x.ShareRound != nil {
+		text += fmt.Sprintf("; of exposures of %g s, %.0f %% are round", x.PlannedS, 100**x.ShareRound)
+	}
+	f.paragraph(text + ".")
+}
+
+// sayTrouble names what was amiss, and notes.
+func (f *face) sayTrouble(a answer.Answer) {
+	for _, s := range a.Situations {
+		from := ""
+		if len(s.Files) > 0 {
+			from = " (from " + s.Files[0] + ")"
+		}
+		f.item("! ", strings.ToUpper(s.Kind[:1])+s.Kind[1:]+from+": "+s.Text)
+	}
+	notes := a.Advice.Notes
+	if a.Err != nil && len(notes) > 0 {
+		notes = notes[1:] // the first repeats the error, which stderr tells
+	}
+	for _, n := range notes {
+		f.item("- ", n)
+	}
+	if len(a.Situations)+len(notes) > 0 {
+		fmt.Fprintln(f.out)
+	}
+}
+
+// sayFrames is the table of the pictures.
+func (f *face) sayFrames(frames []answer.FrameJSON) {
+	t := f.table()
+	fmt.Fprint(t, "picture\tmiddle, UTC\tstars\tknown\tmiss, px\twidth, px\tlength/width\t\n")
+	for _, fr := range frames {
+		note := ""
+		switch {
+		case !fr.Used:
+			note = "not used: " + fr.WhyNot
+		case fr.Mirrored:
+			note = "mirrored"
+		}
+		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\n", fr.File, clockOf(fr.MidUTC), fr.Stars, fr.Matched,
+			decimals(fr.RMSPx), decimals(fr.FWHMPx), decimals(fr.Elongation), note)
+	}
+	t.Flush()
+	fmt.Fprintln(f.out)
+}
+
+// clockOf is the time of day of an RFC 3339 instant.
+func clockOf(utc *string) string {
+	if utc == nil {
+		return "?"
+	}
+	t, err := time.Parse(time.RFC3339Nano, *utc)
+	if err != nil {
+		return "?"
+	}
+	return t.Format("15:04:05.0")
+}
+
+func decimals(x *float64) string {
+	if x == nil || math.IsNaN(*x) {
+		return "?"
+	}
+	return fmt.Sprintf("%.2f", *x)
+}
+
+func (f *face) table() *tabwriter.Writer { return tabwriter.NewWriter(f.out, 0, 0, 2, ' ', 0) }
+
+func (f *face) paragraph(text string) {
+	for _, line := range wrap(text, lineWidth) {
+		fmt.Fprintln(f.out, line)
+	}
+}
+
+// item is a paragraph with a mark before it.
+func (f *face) item(mark, text string) {
+	lead := mark
+	for _, line := range wrap(text, lineWidth-len(mark)) {
+		fmt.Fprintln(f.out, lead+line)
+		lead = strings.Repeat(" ", len(mark))
+	}
+}
+
+// wrap breaks a text into lines between words.
+func wrap(text string, width int) []string {
+	var lines []string
+	line, n := "", 0
+	for _, word := range strings.Fields(text) {
+		w := len([]rune(word))
+		if n > 0 && n+1+w > width {
+			lines = append(lines, line)
+			line, n = "", 0
+		}
+		if n > 0 {
+			line, n = line+" ", n+1
+		}
+		line, n = line+word, n+w
+	}
+	return append(lines, line)
+}
+
+// cautions are the usual ones for this work (the README has them in full).
+const cautions = `In the dark: keep clear of ledges, railings, drops and water. Set up by daylight,
+secure tripod and cables, light your path in red. Cold drains people and batteries:
+dress for it, keep hands working, do not work alone in remote places. Never point
+optics near the Sun. Follow local rules (access, lasers, drones, protected areas) and
+the mount's manual. Electrical or structural work is for licensed people.
+`
+
+func (f *face) caution() { fmt.Fprint(f.out, cautions) }

@@ -1,0 +1,132 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"trueturn/align"
+)
+
+// value is a flag that checks what it is given while the line is read.
+type value struct {
+	kind string // placeholder in the help
+	text string // what it holds, as typed; at first the default
+	set  func(string) error
+}
+
+func (v *value) String() string { return v.text }
+func (v *value) Type() string   { return v.kind }
+
+func (v *value) Set(s string) error {
+	v.text = s
+	return v.set(s)
+}
+
+// badNumber is a flag's number that cannot be used.
+type badNumber struct{ text, hint string }
+
+func (e *badNumber) Error() string { return e.text }
+func (e *badNumber) Hint() string  { return e.hint }
+
+// parseNumber reads a plain decimal number; nobody types NaN, infinity or
+// hexadecimal for a lens on purpose.
+func parseNumber(s string) (float64, error) {
+	s = strings.TrimSpace(s)
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil || strings.Trim(s, "+-.0123456789eE") != "" || math.IsInf(x, 0) {
+		return 0, &badNumber{"not a number", "write a decimal number, as in 12.5"}
+	}
+	return x, nil
+}
+
+// between is a flag's number from low to high.
+func between(kind string, p *float64, low, high float64) *value {
+	v := &value{kind: kind, set: func(s string) error {
+		x, err := parseNumber(s)
+		if err != nil {
+			return err
+		}
+		if x < low || x > high {
+			return outside(low, high)
+		}
+		*p = x
+		return nil
+	}}
+	if *p != 0 {
+		v.text = strconv.FormatFloat(*p, 'g', -1, 64)
+	}
+	return v
+}
+
+func outside(low, high float64) error {
+	return &badNumber{"out of range", fmt.Sprintf("choose a value from %g to %g", low, high)}
+}
+
+// seconds is a flag's time, in seconds, from low to high.
+func seconds(p *time.Duration, low, high float64) *value {
+	v := &value{kind: "SECONDS", set: func(s string) error {
+		x, err := parseNumber(s)
+		if err != nil {
+			return err
+		}
+		if x < low || x > high {
+			return outside(low, high)
+		}
+		*p = time.Duration(math.Round(x * float64(time.Second)))
+		return nil
+	}}
+	if *p != 0 {
+		v.text = strconv.FormatFloat(p.Seconds(), 'g', -1, 64)
+	}
+	return v
+}
+
+// numbers reads a list of decimal numbers parted by commas.
+func numbers(s string) ([]float64, error) {
+	var list []float64
+	for _, field := range strings.Split(s, ",") {
+		x, err := parseNumber(field)
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, x)
+	}
+	return list, nil
+}
+
+// target is a flag's place in the sky.
+func target(p **align.Target, kind string) *value {
+	return &value{kind: kind, set: func(s string) error {
+		t, err := align.ParseTarget(s)
+		if err != nil {
+			return err
+		}
+		*p = &t
+		return nil
+	}}
+}
+
+// zone is a flag's time zone.
+func zone(p **time.Location) *value {
+	return &value{kind: "+HH:MM", set: func(s string) (err error) {
+		*p, err = parseZone(s)
+		return err
+	}}
+}
+
+// parseZone reads +HH:MM or -HH:MM.
+func parseZone(s string) (*time.Location, error) {
+	bad := &badNumber{"not a time zone", "write the clock's offset from UTC as +HH:MM, as in +02:00 or -04:30; UTC itself is +00:00"}
+	t, err := time.Parse("-07:00", strings.Replace(s, "−", "-", 1))
+	if err != nil {
+		return nil, bad
+	}
+	_, offset := t.Zone()
+	if offset < -12*3600 || offset > 14*3600 {
+		return nil, bad
+	}
+	return time.FixedZone(s, offset), nil
+}
