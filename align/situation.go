@@ -1,0 +1,143 @@
+package align
+
+import (
+	"time"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/drift"
+	"trueturn/ephem/turn"
+)
+
+// Kind names a trouble.
+type Kind string
+
+// The kinds (design §6).
+const (
+	KindNotTurning      Kind = "not turning"
+	KindWrongHemisphere Kind = "wrong hemisphere"
+	KindWrongRate       Kind = "wrong rate"
+	KindPlay            Kind = "taking up play"
+	KindKnock           Kind = "knock"
+	KindReAimed         Kind = "re-aimed"
+	KindSlipping        Kind = "slipping clamp"
+	KindFlexure         Kind = "flexure"
+	KindFocus           Kind = "focus"
+	KindCloud           Kind = "cloud"
+	KindOtherField      Kind = "other field"
+	KindDaylight        Kind = "daylight"
+	KindStacked         Kind = "stacked in phone"
+	KindTooShort        Kind = "too short"
+	KindWeakDirection   Kind = "weak direction"
+	KindLowAltitude     Kind = "low altitude"
+)
+
+// Situation is one trouble the pictures show.
+type Situation struct {
+	Kind  Kind
+	Files []string // the pictures concerned; of an event, those after it
+	Text  string   // what happened and what to do
+}
+
+// Situations names what was amiss in a session, in the order of the kinds above but for those
+// found in single pictures. h is nil when there is no site; a is nil when there is no axis,
+// and err then says why; what can still be told without them is told.
+//
+// Every finding is a test whose threshold stands as a named constant beside it. Over sound
+// sessions fewer than one in a hundred brings a false one.
+func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situation {
+	s := newSession(seq, h, a)
+	var all []Situation
+	all = append(all, s.motor(err)...)
+	if s.a != nil {
+		all = append(all, s.breaks()...)
+		all = append(all, s.strays()...)
+		all = append(all, s.bending()...)
+	} else {
+		all = append(all, s.straysInSky()...)
+		all = append(all, s.lensChanges()...)
+	}
+	all = append(all, s.stacked()...)
+	all = append(all, s.unlit()...)
+	all = append(all, s.clouds()...)
+	all = append(all, s.focus()...)
+	if s.a != nil {
+		all = append(all, s.doubt()...)
+	}
+	return append(all, s.low()...)
+}
+
+// session is what the tests look at.
+type session struct {
+	seq    drift.Sequence
+	h      *drift.Horizon
+	a      *Axis // nil unless it speaks of exactly the samples of in
+	in     Input
+	stamp  time.Duration
+	solved []int // shots solved, with a clock
+}
+
+func newSession(seq drift.Sequence, h *drift.Horizon, a *Axis) *session {
+	s := &session{seq: seq, h: h}
+	for i, shot := range seq.Shots {
+		if shot.Clock != nil {
+			s.stamp = max(s.stamp, shot.Clock.Step)
+			if shot.Solution != nil {
+				s.solved = append(s.solved, i)
+			}
+		}
+	}
+	if h != nil {
+		s.in = FromHorizon(*h)
+		if a != nil && len(a.Theta) == len(s.in.Samples) && len(a.Stray) == len(a.Theta) {
+			s.a = a
+		}
+	}
+	return s
+}
+
+// file is the name of the picture behind a sample.
+func (s *session) file(sample int) string { return s.seq.Shots[s.h.Sights[sample].Shot].File }
+
+// files are the names behind samples from first to last.
+func (s *session) files(first, last int) []string {
+	var names []string
+	for i := first; i <= last && i < len(s.in.Samples); i++ {
+		if s.a == nil || !s.a.Stray[i] {
+			names = append(names, s.file(i))
+		}
+	}
+	return names
+}
+
+// shotFiles are the names of shots.
+func (s *session) shotFiles(shots []int) []string {
+	var names []string
+	for _, i := range shots {
+		names = append(names, s.seq.Shots[i].File)
+	}
+	return names
+}
+
+// north is the axis's end toward the north pole, as the model counts θ about it.
+func (s *session) north() r3.Vec {
+	if s.in.Site.Latitude < 0 {
+		return r3.Scale(-1, s.a.Direction)
+	}
+	return s.a.Direction
+}
+
+// turnBetween is the turn of the camera from shot i to shot k against the stars, in the
+// camera's frame of shot i: what a direction fixed in the sky does there.
+func (s *session) turnBetween(i, k int) r3.Vec {
+	return s.skyAttitude(i).Inverse().Then(s.skyAttitude(k)).Log()
+}
+
+func (s *session) skyAttitude(shot int) turn.Turn {
+	return s.seq.Shots[shot].Solution.Pose.Attitude
+}
+
+// secondsBetween the middles of two shots with clocks.
+func (s *session) secondsBetween(i, k int) float64 {
+	return s.seq.Shots[k].Clock.Mid().Sub(s.seq.Shots[i].Clock.Mid()).Seconds()
+}

@@ -1,0 +1,194 @@
+package align
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// # The model of a holder that gives
+//
+// The camera turns on the mount by a small angle ε_i = Σ f_k d_ki in its own frame, with d_ki either the
+// time of picture i along two directions across the axis (a holder that creeps) or
+// the turn that hanging down with gravity makes (a holder that sags: more where gravity pulls square to the view). The
+// gain in likelihood over f = 0, the wander of the optical centre free on both sides, is
+// judged by Fisher's F. While the mount merely tracks, creeping cannot be told from an axis error – the gain is then
+// nil and the error stands in the axis; swings by hand tell the two apart.
+
+// bendChance is the chance of a false find in each of the two tests.
+const bendChance = 1e-3
+
+// bendSigmas: besides, the bending must stand out by so many of its own errors.
+const bendSigmas = 4
+
+// bendLimit: less does no harm worth a word.
+const bendLimit = unit.Angle(0.3 / 60 * math.Pi / 180)
+
+// bend is a finding: how much, and the chance that nothing but noise made it.
+type bend struct {
+	size, sigma float64 // radians
+	chance      float64
+}
+
+func (b bend) real() bool {
+	return b.chance < bendChance && b.size > bendSigmas*b.sigma && b.size > bendLimit.Rad()
+}
+
+// bending names creeping and sagging.
+func (s *session) bending() []Situation {
+	if len(s.in.Samples) < 4 {
+		return nil
+	}
+	files := s.files(0, len(s.in.Samples)-1)
+	creep, sag := s.bent(s.creepColumns()), s.bent(s.sagColumns())
+	const advice = "Hold the camera shorter and stiffer, tie down the cable, and measure without swings as a check."
+	switch {
+	case sag.real() && (!creep.real() || sag.chance < creep.chance):
+		return []Situation{{KindFlexure, files, fmt.Sprintf("The holder sags by about %s between its positions; the axis may be off by as much. %s", Arc(unit.Angle(sag.size)), advice)}}
+	case creep.real():
+		return []Situation{{KindFlexure, files, fmt.Sprintf("The camera crept by about %s on its holder during the session; the axis may be off by as much. %s", Arc(unit.Angle(creep.size)), advice)}}
+	}
+	return nil
+}
+
+// creepColumns: time from −½ to ½ along two directions across the axis.
+func (s *session) creepColumns() []func(i int) r3.Vec {
+	u := s.axisInCamera()
+	p := r3.Cross(u, r3.Vec{X: 1})
+	if q := r3.Cross(u, r3.Vec{Y: 1}); r3.Norm2(q) > r3.Norm2(p) {
+		p = q
+	}
+	p = r3.Unit(p)
+	q := r3.Cross(u, p)
+	first, last := s.in.Samples[0].Mid, s.in.Samples[len(s.in.Samples)-1].Mid
+	at := func(i int) float64 {
+		return s.in.Samples[i].Mid.Sub(first).Seconds()/last.Sub(first).Seconds() - 0.5
+	}
+	return []func(i int) r3.Vec{
+		func(i int) r3.Vec { return r3.Scale(at(i), p) },
+		func(i int) r3.Vec { return r3.Scale(at(i), q) },
+	}
+}
+
+func (s *session) axisInCamera() r3.Vec {
+	c, _ := s.in.Samples[0].Attitude.Given(s.a.WanderPx)
+	return c.Apply(s.north())
+}
+
+// sagColumns: directions seen in a camera that hangs down turn about −(view × down).
+func (s *session) sagColumns() []func(i int) r3.Vec {
+	return []func(i int) r3.Vec{func(i int) r3.Vec {
+		c, _ := s.in.Samples[i].Attitude.Given(s.a.WanderPx)
+		return r3.Scale(-1, r3.Cross(r3.Vec{Z: 1}, c.Apply(r3.Vec{Z: -1})))
+	}}
+}
+
+// bent tests columns under every wander.
+func (s *session) bent(columns []func(i int) r3.Vec) bend {
+	none := bend{chance: 1}
+	if s.a.DOF < len(columns)+1 {
+		return none
+	}
+	obs := observe(s.in.Samples, s.a.WanderPx)
+	fits := overWander(s.in.Samples, newModel(s.in, obs, segmentation{s.a.Breaks, s.a.Stray}))
+	plain, with := math.Inf(-1), math.Inf(-1)
+	var best gained
+	reference := 0.0
+	for i := range fits {
+		g, ok := fits[i].gain(columns)
+		if !ok {
+			return none
+		}
+		if fits[i].logPost > plain {
+			plain, reference = fits[i].logPost, g.logInfo
+		}
+	}
+	for i := range fits {
+		g, _ := fits[i].gain(columns)
+		if l := fits[i].logPost + g.chi2/2 - (g.logInfo-reference)/2; l > with {
+			with, best = l, g
+		}
+	}
+	return s.judged(best, 2*(with-plain), len(columns))
+}
+
+// judged turns a gain in twice the log likelihood into a chance: with the scale estimated, as the wander
+// is, exp(gain/ν) − 1 is the part of the sum of squares explained.
+func (s *session) judged(g gained, gain float64, unknowns int) bend {
+	free := float64(s.a.DOF) + priorDOF
+	rest := free - float64(unknowns)
+	f := rest / float64(unknowns) * math.Expm1(max(gain, 0)/free)
+	b := bend{size: g.size, sigma: g.sigma}
+	b.chance = distuv.F{D1: float64(unknowns), D2: rest}.Survival(f)
+	return b
+}
+
+// gained is what extra unknowns do to a converged fit.
+type gained struct {
+	chi2        float64 // by how much it falls
+	size, sigma float64 // of the vector of the unknowns, and of its error along itself
+	logInfo     float64 // logarithm of the determinant of their information, the other unknowns eliminated
+}
+
+// tellable: where less than this share of a column is left when axis and C₀ have taken
+// what they can, the rest is rounding.
+const tellable = 1e-9
+
+// gain solves for extra unknowns whose derivatives are the columns. By the sums of squares of
+// combinations of residual and columns it needs no more of the model than its normal equations.
+func (w *wandered) gain(columns []func(i int) r3.Vec) (g gained, ok bool) {
+	m := &w.model
+	var chol mat.Cholesky
+	if !chol.Factorize(w.eq.n) {
+		return g, false
+	}
+	zero := m.normal(func(*block, int) r3.Vec { return r3.Vec{} })
+	n := len(columns)
+	only, part := make([]equations, n), make([]*mat.VecDense, n)
+	for k, d := range columns {
+		only[k] = m.normal(func(_ *block, i int) r3.Vec { return d(i) })
+		only[k].chi2 -= zero.chi2
+		only[k].b.SubVec(only[k].b, zero.b)
+		part[k] = mat.NewVecDense(m.size(), nil)
+		if chol.SolveVecTo(part[k], only[k].b) != nil {
+			return g, false
+		}
+	}
+	info, score := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
+	for k, d := range columns {
+		sum := m.normal(func(b *block, i int) r3.Vec { return r3.Add(m.residual(b, i), d(i)) })
+		score.SetVec(k, (sum.chi2-w.eq.chi2-only[k].chi2)/2-mat.Dot(part[k], w.eq.b))
+		for l := range k + 1 {
+			own := only[k].chi2
+			if l != k {
+				both := m.normal(func(_ *block, i int) r3.Vec { return r3.Add(d(i), columns[l](i)) })
+				own = (both.chi2 - zero.chi2 - only[k].chi2 - only[l].chi2) / 2
+			}
+			v := own - mat.Dot(part[k], only[l].b)
+			if l == k && v < tellable*own {
+				return g, false
+			}
+			info.SetSym(k, l, v)
+		}
+	}
+	return solveGain(info, score)
+}
+
+func solveGain(info *mat.SymDense, score *mat.VecDense) (g gained, ok bool) {
+	n := score.Len()
+	var chol mat.Cholesky
+	x := mat.NewVecDense(n, nil)
+	if !chol.Factorize(info) || chol.SolveVecTo(x, score) != nil {
+		return g, false
+	}
+	g.chi2, g.logInfo = mat.Dot(x, score), chol.LogDet()
+	g.size = mat.Norm(x, 2)
+	if g.chi2 > 0 {
+		g.sigma = g.size / math.Sqrt(g.chi2)
+	}
+	return g, true
+}

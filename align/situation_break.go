@@ -1,0 +1,163 @@
+package align
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem/turn"
+)
+
+// sameWay: jumps of the camera whose directions agree to better than 26° are one clamp giving
+// again and again; two unrelated knocks agree so well in one case of seven, and
+// then the advice – tighten – serves as well.
+const sameWay = 0.9
+
+// breaks names what parted the session.
+func (s *session) breaks() []Situation {
+	if clamp, ok := s.clampGives(); ok {
+		return append([]Situation{clamp}, s.eachBreak(false)...)
+	}
+	return s.eachBreak(true)
+}
+
+// eachBreak names breaks one by one; knocks only where asked for.
+func (s *session) eachBreak(knocks bool) []Situation {
+	var all []Situation
+	for n, b := range s.a.Breaks {
+		last := len(s.in.Samples) - 1
+		if n+1 < len(s.a.Breaks) {
+			last = s.a.Breaks[n+1].Before - 1
+		}
+		files := s.files(b.Before, last)
+		if len(files) == 0 {
+			continue
+		}
+		switch {
+		case b.Lens:
+			all = append(all, Situation{KindReAimed, files, "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings; the axis found does not suffer."})
+		case !b.Knock:
+			all = append(all, Situation{KindReAimed, files, fmt.Sprintf("The camera was aimed anew before %s (it turned by %s off the axis). Both parts are used.", files[0], Arc(b.Size))})
+		case knocks:
+			all = append(all, Situation{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. What came before counts for little now: take three more pictures without touching.", Arc(b.Size), files[0])})
+		}
+	}
+	return all
+}
+
+// clampGives is whether several small breaks all go the same way in the camera's frame: then the
+// camera's own clamp gives.
+func (s *session) clampGives() (Situation, bool) {
+	var jumps []r3.Vec
+	first, size := 0, unit.Angle(0)
+	for _, b := range s.a.Breaks {
+		if b.Lens || !b.Knock || b.Before == 0 {
+			continue
+		}
+		if len(jumps) == 0 {
+			first = b.Before
+		}
+		jumps = append(jumps, s.jumpAt(b.Before))
+		size += b.Size
+	}
+	if len(jumps) < 2 {
+		return Situation{}, false
+	}
+	for _, j := range jumps[1:] {
+		if r3.Dot(j, jumps[0]) < sameWay*r3.Norm(j)*r3.Norm(jumps[0]) {
+			return Situation{}, false
+		}
+	}
+	return Situation{KindSlipping, s.files(first, len(s.in.Samples)-1),
+		fmt.Sprintf("The camera gave way %s in the same direction, %s together: its clamp or ball slips. Tighten it, then measure again.", times(len(jumps)), Arc(size))}, true
+}
+
+// jumpAt is the turn of the camera on the mount between the groups before and after sample k, in the
+// camera's frame, the turn about the axis taken out.
+func (s *session) jumpAt(k int) r3.Vec {
+	before := k - 1
+	for before > 0 && s.a.Stray[before] {
+		before--
+	}
+	held := func(i int) turn.Turn { // C₀ of the sample's group
+		c, _ := s.in.Samples[i].Attitude.Given(s.a.WanderPx)
+		return turn.About(s.north(), -s.a.Theta[i]).Then(c)
+	}
+	v := held(before).Inverse().Then(held(k)).Log()
+	u := held(before).Apply(s.north())
+	return r3.Sub(v, r3.Scale(r3.Dot(u, v), u))
+}
+
+// strays names single pictures that fit neither side.
+func (s *session) strays() []Situation {
+	var all []Situation
+	for i, stray := range s.a.Stray {
+		if !stray {
+			continue
+		}
+		name := s.file(i)
+		if off := s.strayBy(i); off >= knockLimit {
+			all = append(all, otherField(name, off))
+		} else {
+			all = append(all, Situation{KindKnock, []string{name}, fmt.Sprintf("%s is off by %s and was left out: a touch or a gust shook it. Use the self-timer.", name, Arc(off))})
+		}
+	}
+	return all
+}
+
+func otherField(name string, off unit.Angle) Situation {
+	return Situation{KindOtherField, []string{name}, fmt.Sprintf("%s shows another part of the sky, %s away, and was left out. If it belongs to another session, take it away.", name, Arc(off))}
+}
+
+// strayBy is how far a picture looks away from its nearest neighbour in use, a turn about the axis not
+// counted.
+func (s *session) strayBy(i int) unit.Angle {
+	for d := 1; d < len(s.in.Samples); d++ {
+		for _, k := range [2]int{i - d, i + d} {
+			if k < 0 || k >= len(s.in.Samples) || s.a.Stray[k] {
+				continue
+			}
+			ci, _ := s.in.Samples[i].Attitude.Given(s.a.WanderPx)
+			ck, _ := s.in.Samples[k].Attitude.Given(s.a.WanderPx)
+			v := ck.Inverse().Then(ci).Log()
+			u := ck.Apply(s.north())
+			return unit.Angle(r3.Norm(r3.Sub(v, r3.Scale(r3.Dot(u, v), u))))
+		}
+	}
+	return 0
+}
+
+// straysInSky names, where there is no axis, single pictures between two neighbours that look the
+// same way while they look more than knockLimit away from both – however the mount runs, the sky's own turn between
+// pictures taken into account twice over.
+func (s *session) straysInSky() []Situation {
+	var all []Situation
+	for n := 1; n+1 < len(s.solved); n++ {
+		i, k, j := s.solved[n-1], s.solved[n], s.solved[n+1]
+		between := r3.Norm(s.turnBetween(i, j))
+		off := math.Min(r3.Norm(s.turnBetween(i, k)), r3.Norm(s.turnBetween(k, j)))
+		sky := 2 * siderealRadPerSecond * s.secondsBetween(i, j)
+		if between <= sky+knockLimit.Rad()/2 && off > sky+knockLimit.Rad() {
+			all = append(all, otherField(s.seq.Shots[k].File, unit.Angle(off)))
+		}
+	}
+	return all
+}
+
+// lensChanges names, where there is no axis, a change of lens or size from one solved picture to
+// the next.
+func (s *session) lensChanges() []Situation {
+	const breathing = 0.01 // focus breathes by a tenth of that, another crop differs by more than ten times
+	for n := 1; n < len(s.solved); n++ {
+		a, b := s.seq.Shots[s.solved[n-1]], s.seq.Shots[s.solved[n]]
+		scale := math.Abs(math.Log(a.Solution.Lens.FocalPx / b.Solution.Lens.FocalPx))
+		if a.Width == b.Width && a.Height == b.Height && scale < breathing {
+			continue
+		}
+		files := s.shotFiles(s.solved[n:])
+		return []Situation{{KindReAimed, files, "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings."}}
+	}
+	return nil
+}

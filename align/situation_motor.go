@@ -1,0 +1,252 @@
+package align
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// rateSigmas is by how many standard errors a rate must miss the sidereal one to be called wrong. A
+// wobble just at the edge of what is reckoned with passes for 1.4 σ at the worst; the rest is room for
+// chance: less than one sound session in a thousand.
+const rateSigmas = 4.5
+
+// namedSigmas is how far a rate may lie from one a switch offers and still be called by its name, provided
+// the other rates lie farther.
+const namedSigmas = 3
+
+// stillRatio, backRatio: a motor that stands turns by less than a tenth of the sky's turn; one
+// set for the other hemisphere runs within a quarter of the sky's rate, backward. Nothing a switch offers lies
+// nearer to either.
+const (
+	stillRatio = 0.1
+	backRatio  = 0.25
+)
+
+// Rates a mount's switch may offer, as shares of the sidereal one. The solar day is
+// 1.0027379 sidereal days; the Moon runs 13.17640° a day against the stars (J. Meeus,
+// Astronomical Algorithms, 2nd ed., p. 338).
+var namedRates = []struct {
+	name  string
+	ratio float64
+}{
+	{"half", 0.5}, {"lunar", 1 - 13.17640/360.98565}, {"solar", 1 / 1.0027379}, {"double", 2},
+}
+
+// motor names what the motor does wrong: by the angles about the axis where there is one, else by the
+// stars alone.
+func (s *session) motor(err error) []Situation {
+	if errors.Is(err, ErrNotTurning) {
+		return []Situation{notTurning(s.shotFiles(s.solved))}
+	}
+	if s.a == nil {
+		return s.motorBySky()
+	}
+	steps := stepsOf(s.in, *s.a, s.stamp)
+	ratio, ok := commonRatio(steps)
+	if !ok {
+		return nil
+	}
+	var all []Situation
+	if r, ok := trackingRate(s.in, *s.a, s.stamp); ok {
+		all = append(all, s.wrongRate(r)...)
+	}
+	if math.Abs(ratio) > stillRatio {
+		play, slips := s.lags(steps, ratio)
+		all = append(all, s.play(play, ratio)...)
+		all = append(all, s.slips(slips, ratio)...)
+	}
+	return all
+}
+
+func notTurning(files []string) Situation {
+	return Situation{KindNotTurning, files, "The camera stands still while the stars move on at 15″ a second. Switch the motor on, close the clutch, and wait a minute for the gear to take hold."}
+}
+
+// wrongRate judges a rate.
+func (s *session) wrongRate(r Rate) []Situation {
+	if math.Abs(r.SiderealRatio-1) < rateSigmas*r.Sigma {
+		return nil
+	}
+	files := s.files(0, len(s.in.Samples)-1)
+	switch {
+	case math.Abs(r.SiderealRatio) < stillRatio:
+		return []Situation{notTurning(files)}
+	case math.Abs(r.SiderealRatio+1) < backRatio:
+		return []Situation{wrongHemisphere(files)}
+	}
+	return []Situation{wrongRate(files, r)}
+}
+
+func wrongHemisphere(files []string) Situation {
+	return Situation{KindWrongHemisphere, files, "The mount turns backward: the stars run past at 30″ a second. Set the hemisphere switch (N/S) to the other side and measure again."}
+}
+
+func wrongRate(files []string, r Rate) Situation {
+	text := fmt.Sprintf("The motor runs at %s of the star rate, so stars trail by %.2f″ a second. ", ratioText(r), 15.041*math.Abs(1-r.SiderealRatio))
+	if name, ok := nameOf(r); ok {
+		return Situation{KindWrongRate, files, text + fmt.Sprintf("That is the %s rate: switch to the star (sidereal) rate.", name)}
+	}
+	return Situation{KindWrongRate, files, text + "Check the rate switch, the battery and the clutch."}
+}
+
+func ratioText(r Rate) string {
+	digits := 2
+	if r.Sigma < 0.003 {
+		digits = 4
+	}
+	return fmt.Sprintf("%.*f ± %.*f", digits, r.SiderealRatio, digits, max(r.Sigma, 0.5*math.Pow10(-digits)))
+}
+
+// nameOf finds the one rate of the switch that fits.
+func nameOf(r Rate) (name string, ok bool) {
+	for _, n := range namedRates {
+		if math.Abs(r.SiderealRatio-n.ratio) < namedSigmas*r.Sigma {
+			if ok {
+				return "", false
+			}
+			name, ok = n.name, true
+		}
+	}
+	return name, ok
+}
+
+// lagLimit parts a clutch that gave a little from a swing by hand, as knockLimit parts a knock from a re-aimed camera.
+const lagLimit = knockLimit
+
+// lags sorts the uneven steps that are no swings: those at the start of the session or just after a swing, in which
+// the motor stood and took up play, and all others.
+func (s *session) lags(steps []step, ratio float64) (play, slips []step) {
+	fresh := true // nothing has turned since the start or the last swing
+	for _, st := range steps {
+		miss := st.misses(ratio)
+		// A motor that stands lags by what it should have turned, and never goes back.
+		back := st.dTheta * math.Copysign(1, ratio)
+		stands := miss*ratio < 0 && back > -st.allow
+		switch {
+		case st.even(ratio):
+			fresh = false
+		case s.swung(st, ratio):
+			fresh = true
+		case fresh && stands:
+			play = append(play, st)
+		default:
+			slips = append(slips, st)
+			fresh = false
+		}
+	}
+	return play, slips
+}
+
+// swung is whether a hand turned the axis in this step.
+func (s *session) swung(st step, ratio float64) bool {
+	miss := math.Abs(st.misses(ratio))
+	return miss > lagLimit.Rad() && miss > 1.5*math.Abs(ratio)*siderealRadPerSecond*st.dt
+}
+
+// play names the motor's standing before it turns.
+func (s *session) play(lags []step, ratio float64) []Situation {
+	if len(lags) == 0 {
+		return nil
+	}
+	var longest, sum float64
+	first := lags[0].to
+	for i, st := range lags {
+		if i == 0 || st.from != lags[i-1].to {
+			sum = 0
+		}
+		sum += math.Abs(st.misses(ratio) / (ratio * siderealRadPerSecond))
+		if sum > longest {
+			longest = sum
+		}
+		if i > 0 && st.from == lags[i-1].to && st.from == first {
+			first = st.to
+		}
+	}
+	return []Situation{{KindPlay, s.files(first, len(s.in.Samples)-1),
+		fmt.Sprintf("The motor stood for about %.0f s before the axis turned: it was taking up play after the start or the swing. Wait that long before the first exposure; the axis found does not suffer.", longest)}}
+}
+
+// slips names a clutch that gives.
+func (s *session) slips(slips []step, ratio float64) []Situation {
+	if len(slips) == 0 {
+		return nil
+	}
+	var worst unit.Angle
+	for _, st := range slips {
+		worst = max(worst, unit.Angle(math.Abs(st.misses(ratio))))
+	}
+	return []Situation{{KindSlipping, s.files(slips[0].to, len(s.in.Samples)-1),
+		fmt.Sprintf("The axis jumped %s, by up to %s: the clutch or clamp slips, or it was touched. Tighten the clutch and balance the camera.", times(len(slips)), Arc(worst))}}
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// motorBySky reads the motor's rate from the stars alone: seen from the turning sky a camera that
+// tracks at a ratio r of the sidereal rate about any axis near the pole turns by (r − 1)ω about the pole. The axis
+// is not known, so only coarse faults can be told.
+func (s *session) motorBySky() []Situation {
+	ratios := s.skyRatios()
+	if len(ratios) < 2 {
+		return nil
+	}
+	middle := ratios[len(ratios)/2]
+	agree := 0
+	for _, r := range ratios {
+		if math.Abs(r-middle) < stillRatio {
+			agree++
+		}
+	}
+	if 3*agree < 2*len(ratios) {
+		return nil
+	}
+	files := s.shotFiles(s.solved)
+	switch {
+	case math.Abs(middle) < stillRatio:
+		return []Situation{notTurning(files)}
+	case math.Abs(middle+1) < backRatio:
+		return []Situation{wrongHemisphere(files)}
+	case math.Abs(middle-0.5) < stillRatio:
+		return []Situation{wrongRate(files, Rate{middle, 0.03})}
+	}
+	return nil
+}
+
+// coarseShare: a step between pictures is read only where the attitudes' errors are below
+// this share of the sky's turn, a fifth of what is to be told.
+const coarseShare = 0.02
+
+// skyRatios are the rates of the steps between solved pictures, sorted.
+func (s *session) skyRatios() []float64 {
+	var list []float64
+	for n := 1; n < len(s.solved); n++ {
+		i, k := s.solved[n-1], s.solved[n]
+		sky := siderealRadPerSecond * s.secondsBetween(i, k)
+		if sky <= 0 || s.attitudeSigma(i)+s.attitudeSigma(k) > coarseShare*sky {
+			continue
+		}
+		// in the sky's frame: C_i then back by C_k
+		v := s.skyAttitude(k).Then(s.skyAttitude(i).Inverse()).Log()
+		list = append(list, 1+r3.Dot(v, r3.Vec{Z: 1})/sky)
+	}
+	slices.Sort(list)
+	return list
+}
+
+// attitudeSigma is the largest standard error of a shot's attitude, radians.
+func (s *session) attitudeSigma(shot int) float64 {
+	c := s.seq.Shots[shot].Solution.Covariance
+	if c == nil {
+		return 0
+	}
+	return math.Sqrt(max(c.At(0, 0), c.At(1, 1), c.At(2, 2)))
+}

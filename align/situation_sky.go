@@ -1,0 +1,233 @@
+package align
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"trueturn/drift"
+	"trueturn/drift/star"
+)
+
+// unlit names pictures with too much light or none.
+func (s *session) unlit() []Situation {
+	var bright, dark []int
+	for i, shot := range s.seq.Shots {
+		switch {
+		case shot.Unread() || shot.Solution != nil:
+		case shot.Field.Condition == star.TooBright:
+			bright = append(bright, i)
+		case shot.Field.Condition == star.Featureless, shot.Field.Condition == star.Dark && s.darkened(i):
+			dark = append(dark, i)
+		}
+	}
+	var all []Situation
+	if len(bright) > 0 {
+		all = append(all, Situation{KindDaylight, s.shotFiles(bright), fmt.Sprintf("%s too bright for stars: daylight, twilight or a lamp. Wait for the dark or expose more briefly; never point the lens near the Sun.", areIs(len(bright)))})
+	}
+	if len(dark) > 0 {
+		all = append(all, Situation{KindDaylight, s.shotFiles(dark), fmt.Sprintf("%s black: take the cap off the lens, and expose for some seconds.", areIs(len(dark)))})
+	}
+	return all
+}
+
+func areIs(n int) string {
+	if n == 1 {
+		return "One picture is"
+	}
+	return fmt.Sprintf("%d pictures are", n)
+}
+
+// capShare: a cap takes all the sky's light, a cloud at night at most a part of it. Below
+// this share of the neighbours' background a black picture was capped.
+const capShare = 0.7
+
+// darkened is whether a picture without stars is darker than its neighbours with stars; without such neighbours
+// it is taken at its word.
+func (s *session) darkened(i int) bool {
+	around := s.around(i, func(shot drift.Shot) float64 { return shot.Field.Background })
+	return len(around) == 0 || s.seq.Shots[i].Field.Background < capShare*middle(around)
+}
+
+// reach is how many pictures with stars are asked on either side.
+const reach = 3
+
+// around lists a value of the nearest pictures with stars and the same size before and after shot i.
+func (s *session) around(i int, value func(drift.Shot) float64) (list []float64) {
+	own := s.seq.Shots[i]
+	for _, dir := range [2]int{-1, 1} {
+		found := 0
+		for k := i + dir; k >= 0 && k < len(s.seq.Shots) && found < reach; k += dir {
+			o := s.seq.Shots[k]
+			if o.Solution != nil && o.Clock != nil && o.Width == own.Width && o.Height == own.Height {
+				list = append(list, value(o))
+				found++
+			}
+		}
+	}
+	return list
+}
+
+func middle(v []float64) float64 {
+	v = slices.Clone(v)
+	slices.Sort(v)
+	return v[len(v)/2]
+}
+
+// cloudShare and cloudSigmas: a picture with less than two fifths of the stars of its neighbours, and fewer by
+// more than six times the scatter of counting, was taken through cloud. Star counts of
+// fields a few degrees apart differ by less than a factor of two (common practice, no source).
+const (
+	cloudShare  = 0.4
+	cloudSigmas = 6
+)
+
+// clouds names pictures with few or no stars among others with many.
+func (s *session) clouds() []Situation {
+	var list []int
+	for i, shot := range s.seq.Shots {
+		if shot.Unread() || shot.Field.Condition == star.TooBright || shot.Field.Condition == star.Featureless {
+			continue
+		}
+		around := s.around(i, starCount)
+		if len(around) < 2 || shot.Field.Condition == star.Dark && s.darkened(i) {
+			continue
+		}
+		usual, own := middle(around), starCount(shot)
+		if own < cloudShare*usual && usual-own > cloudSigmas*math.Sqrt(usual) {
+			list = append(list, i)
+		}
+	}
+	if len(list) == 0 {
+		return nil
+	}
+	text := "Cloud took the stars from %s. The gap is bridged; check the sky before the next exposure."
+	return []Situation{{KindCloud, s.shotFiles(list), fmt.Sprintf(text, pictures(len(list)))}}
+}
+
+// starCount is the number of stars found – of those that fit the sky where that is known: lit windows and noise are
+// no stars.
+func starCount(shot drift.Shot) float64 {
+	if shot.Solution != nil {
+		return float64(len(shot.Solution.Sightings))
+	}
+	return float64(len(shot.Field.Stars))
+}
+
+// The test for lost focus or dew: over the session the width of the stars grows by a
+// fifth or more, or their number falls by half, along a line whose slope chance makes once in 10⁴ sessions. In between
+// both together tell: wider by a tenth and fewer.
+const (
+	focusChance = 1e-4
+	widerMuch   = 0.20
+	widerSome   = 0.10
+	fewerMuch   = 0.5
+	leastSeries = 5
+)
+
+// focus names stars that grow wider and fewer.
+func (s *session) focus() []Situation {
+	shots := s.sameLensStars()
+	if len(shots) < leastSeries {
+		return nil
+	}
+	width := s.trend(shots, 0.001, func(i int) float64 { return math.Log(s.seq.Shots[i].Field.FWHM) })
+	count := s.trend(shots, 0.001, func(i int) float64 { return math.Log(starCount(s.seq.Shots[i]) + 0.5) })
+	fewer := 1 - math.Exp(count.change)
+	wider := math.Expm1(width.change)
+	isWider := width.change > 0 && width.chance < focusChance
+	isFewer := count.change < 0 && count.chance < focusChance
+	files := s.shotFiles(shots[len(shots)/2:])
+	const cure = "Wipe and warm the lens, focus anew on a bright star, then measure again."
+	switch {
+	case isWider && (wider > widerMuch || wider > widerSome && isFewer):
+		text := fmt.Sprintf("Stars grew %.0f%% wider during the session: dew or lost focus. %s", 100*wider, cure)
+		if isFewer {
+			text = fmt.Sprintf("Stars grew %.0f%% wider and %.0f%% fewer: dew or lost focus. %s", 100*wider, 100*fewer, cure)
+		}
+		return []Situation{{KindFocus, files, text}}
+	case isFewer && fewer > fewerMuch && s.sameStars(shots):
+		return []Situation{{KindFocus, files, fmt.Sprintf("%.0f%% of the stars were lost during the session: dew, haze or twilight. Wipe and warm the lens, look at the sky, then measure again.", 100*fewer)}}
+	}
+	return nil
+}
+
+// sameLensStars lists the solved shots that share the size of the first and know their stars' width.
+func (s *session) sameLensStars() (list []int) {
+	for _, i := range s.solved {
+		shot := s.seq.Shots[i]
+		if !(shot.Field.FWHM > 0) {
+			continue
+		}
+		if len(list) > 0 {
+			o := s.seq.Shots[list[0]]
+			if o.Width != shot.Width || math.Abs(math.Log(o.Solution.Lens.FocalPx/shot.Solution.Lens.FocalPx)) > 0.01 {
+				continue
+			}
+		}
+		list = append(list, i)
+	}
+	return list
+}
+
+// sameStars is whether first and last of the shots look at much the same field: no farther apart than a quarter
+// of its diagonal.
+func (s *session) sameStars(shots []int) bool {
+	first, last := shots[0], shots[len(shots)-1]
+	v := s.turnBetween(first, last)
+	return math.Hypot(v.X, v.Y) < s.seq.Shots[first].Solution.Lens.Diagonal().Rad()/4
+}
+
+// trended is a straight line through a series: its change from first to last and the chance
+// that scatter made it.
+type trended struct{ change, chance float64 }
+
+// trend fits by least squares; the chance is Student's, two-sided. The scatter is taken to
+// be at least least.
+func (s *session) trend(shots []int, least float64, value func(shot int) float64) trended {
+	n := float64(len(shots))
+	var st, sv float64
+	for _, i := range shots {
+		st += s.secondsBetween(shots[0], i)
+		sv += value(i)
+	}
+	var tt, tv, vv float64
+	for _, i := range shots {
+		t, v := s.secondsBetween(shots[0], i)-st/n, value(i)-sv/n
+		tt, tv, vv = tt+t*t, tv+t*v, vv+v*v
+	}
+	if tt == 0 {
+		return trended{0, 1}
+	}
+	slope := tv / tt
+	rest := max(vv-slope*tv, n*least*least) / (n - 2)
+	t := math.Abs(slope) / math.Sqrt(rest/tt)
+	chance := 2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 2}.Survival(t)
+	return trended{slope * s.secondsBetween(shots[0], shots[len(shots)-1]), chance}
+}
+
+// lowLimit is the height of the picture's middle below which refraction spoils the axis (design §4).
+const lowLimit = unit.Angle(25 * math.Pi / 180)
+
+// low names pictures taken near the horizon.
+func (s *session) low() []Situation {
+	if s.h == nil {
+		return nil
+	}
+	var files []string
+	lowest := math.Inf(1)
+	for i, sight := range s.h.Sights {
+		if s.a != nil && s.a.Stray[i] || sight.Altitude >= lowLimit {
+			continue
+		}
+		files = append(files, s.file(i))
+		lowest = min(lowest, sight.Altitude.Deg())
+	}
+	if len(files) == 0 {
+		return nil
+	}
+	return []Situation{{KindLowAltitude, files, fmt.Sprintf("The camera looked only %.0f° above the horizon, where the air bends the view. Aim above 25°, or give the air with --air.", lowest)}}
+}
