@@ -33,8 +33,12 @@ type measuring struct {
 	air     *ephem.Air
 }
 
+func newMeasuring() *measuring {
+	return &measuring{planned: 30 * time.Second, aim: align.AimRefracted}
+}
+
 func (f *face) alignCommand() *cobra.Command {
-	m := &measuring{planned: 30 * time.Second, aim: align.AimRefracted}
+	m := newMeasuring()
 	c := &cobra.Command{
 		Use:     "align FRAMES…",
 		Short:   "measure the axis and say what to turn",

@@ -18,47 +18,68 @@ import (
 const lineWidth = 78
 
 // say tells an answer to a cold, tired person: what to do, how sure that is,
-// what is amiss, and only then the numbers.
+// what is amiss, and only then the pictures.
 func (f *face) say(a answer.Answer) {
+	f.sayBrief(a)
+	f.sayFrames(a.Frames)
+}
+
+// sayBrief is everything but the table of the pictures.
+func (f *face) sayBrief(a answer.Answer) {
 	f.sayNext(a)
 	f.sayAxis(a)
 	f.sayExposure(a)
 	f.sayTrouble(a)
-	f.sayFrames(a.Frames)
 }
 
-// sayNext is the next step, and for each knob which way and how far.
+// sayNext is the next step. A turn is told knob by knob, the larger error first.
 func (f *face) sayNext(a answer.Answer) {
-	if a.Advice.NextText == "" {
+	ad := a.Advice
+	if ad.Next == nil {
 		return
 	}
-	for _, line := range wrap(a.Advice.NextText, lineWidth) {
-		fmt.Fprintln(f.out, f.bold(line))
+	if *ad.Next != string(align.Turn) || ad.TurnAltitudeArcmin == nil || ad.TurnAzimuthArcmin == nil || a.Axis == nil {
+		f.headline(ad.NextText)
+		fmt.Fprintln(f.out)
+		return
 	}
-	fmt.Fprintln(f.out)
-	t := f.table()
-	knob(t, "base", a.Advice.Azimuth, a.Advice.TurnAzimuthArcmin, "right when facing the pole", "left when facing the pole")
-	knob(t, "tilt", a.Advice.Altitude, a.Advice.TurnAltitudeArcmin, "up", "down")
-	t.Flush()
+	base, tilt := f.baseTurn(ad), f.tiltTurn(ad)
+	if math.Abs(*ad.TurnAltitudeArcmin) > math.Abs(*ad.TurnAzimuthArcmin)*math.Cos(a.Axis.AltitudeDeg*math.Pi/180) {
+		base, tilt = tilt, base
+	}
+	f.headline("Turn the knobs, the larger error first:")
+	f.item("  1  ", base)
+	f.item("  2  ", tilt)
+	f.headline("Then tighten the clamps and measure once more without touching.")
 	fmt.Fprintln(f.out)
 }
 
-// knob is the line of one knob, in the words of the advice and in those of
-// somebody whose mount has no scale.
-func knob(w io.Writer, name, words string, arcmin *float64, positive, negative string) {
-	if words == "" || arcmin == nil {
-		return
+// baseTurn is the turn of the azimuth knob, in the words of the advice and in
+// those of somebody whose mount has no scale.
+func (f *face) baseTurn(ad answer.AdviceJSON) string {
+	if leaves(ad.Azimuth) {
+		return "base: " + ad.Azimuth
 	}
-	if strings.HasPrefix(words, "leave") {
-		fmt.Fprintf(w, "  %s\t%s\n", name, words)
-		return
-	}
-	way := positive
-	if *arcmin < 0 {
-		way = negative
-	}
-	fmt.Fprintf(w, "  %s\t%s\t%s\t%s\n", name, words, way, align.MoonWidths(unit.AngleFromMin(*arcmin)))
+	return fmt.Sprintf("base: %s: to the %s when facing the pole, %s", f.bold(ad.Azimuth),
+		either(*ad.TurnAzimuthArcmin, "right", "left"), moons(*ad.TurnAzimuthArcmin))
 }
+
+// tiltTurn is the turn of the altitude knob. It is to end upward, against
+// gravity, so that play does not undo it.
+func (f *face) tiltTurn(ad answer.AdviceJSON) string {
+	switch {
+	case leaves(ad.Altitude):
+		return "tilt: " + ad.Altitude
+	case *ad.TurnAltitudeArcmin < 0:
+		return fmt.Sprintf("tilt: %s, %s: go a little too low and finish upward", f.bold(ad.Altitude), moons(*ad.TurnAltitudeArcmin))
+	}
+	return fmt.Sprintf("tilt: %s, %s", f.bold(ad.Altitude), moons(*ad.TurnAltitudeArcmin))
+}
+
+// leaves is whether the advice is to leave a knob alone.
+func leaves(words string) bool { return strings.HasPrefix(words, "leave") }
+
+func moons(arcmin float64) string { return align.MoonWidths(unit.AngleFromMin(arcmin)) }
 
 // sayAxis is how far off the axis is and how sure that is.
 func (f *face) sayAxis(a answer.Answer) {
@@ -72,6 +93,7 @@ func (f *face) sayAxis(a answer.Answer) {
 	if !a.Advice.Trustworthy {
 		f.paragraph("Do not rely on this yet.")
 	}
+	fmt.Fprintln(f.out)
 }
 
 var aimWords = map[string]string{
@@ -103,23 +125,26 @@ func either(x float64, positive, negative string) string {
 	return positive
 }
 
-// sayExposure is what the axis and the gear will do to the exposure planned.
+// sayExposure is how the motor runs, and what axis and gear will do to the
+// exposure planned.
 func (f *face) sayExposure(a answer.Answer) {
+	var said []string
+	if x := a.Exposure; x != nil && x.LongestS != nil {
+		said = append(said, fmt.Sprintf("As it stands, stars stay round for %.0f s.", *x.LongestS))
+		if x.ShareRound != nil {
+			said = append(said, fmt.Sprintf("Of exposures of %g s %.0f %% are round.", x.PlannedS, 100**x.ShareRound))
+		}
+	}
 	if r := a.Rate; r != nil {
-		f.paragraph(fmt.Sprintf("The motor runs at %.4f ± %.4f of the stars' speed.", r.SiderealRatio, r.Sigma))
+		said = append(said, fmt.Sprintf("The motor turns at %.4f ± %.4f of the stars' speed.", r.SiderealRatio, r.Sigma))
 	}
 	if p := a.PeriodicError; p != nil && p.PeakToPeakArcsec != nil && p.PeriodS != nil {
-		f.paragraph(fmt.Sprintf("The gear wobbles by %.0f″ from peak to peak in %.0f s.", *p.PeakToPeakArcsec, *p.PeriodS))
+		said = append(said, fmt.Sprintf("The gear runs uneven by %.0f″ from peak to peak, every %.0f s.", *p.PeakToPeakArcsec, *p.PeriodS))
 	}
-	x := a.Exposure
-	if x == nil || x.LongestS == nil {
-		return
+	if len(said) > 0 {
+		f.paragraph(strings.Join(said, " "))
+		fmt.Fprintln(f.out)
 	}
-	text := fmt.Sprintf("As it stands, stars are round for %.0f s", *x.LongestS)
-	if x.ShareRound != nil {
-		text += fmt.Sprintf("; of exposures of %g s, %.0f %% are round", x.PlannedS, 100**x.ShareRound)
-	}
-	f.paragraph(text + ".")
 }
 
 // sayTrouble names what was amiss, and notes.
@@ -183,6 +208,13 @@ func decimals(x *float64) string {
 
 func (f *face) table() *tabwriter.Writer { return tabwriter.NewWriter(f.out, 0, 0, 2, ' ', 0) }
 
+// headline is a paragraph that stands out.
+func (f *face) headline(text string) {
+	for _, line := range wrap(text, lineWidth) {
+		fmt.Fprintln(f.out, f.bold(line))
+	}
+}
+
 func (f *face) paragraph(text string) {
 	for _, line := range wrap(text, lineWidth) {
 		fmt.Fprintln(f.out, line)
@@ -203,7 +235,7 @@ func wrap(text string, width int) []string {
 	var lines []string
 	line, n := "", 0
 	for _, word := range strings.Fields(text) {
-		w := len([]rune(word))
+		w := seen(word)
 		if n > 0 && n+1+w > width {
 			lines = append(lines, line)
 			line, n = "", 0
@@ -214,6 +246,12 @@ func wrap(text string, width int) []string {
 		line, n = line+word, n+w
 	}
 	return append(lines, line)
+}
+
+// seen is how many columns a word takes on a terminal.
+func seen(word string) int {
+	word = strings.ReplaceAll(strings.ReplaceAll(word, paintBold, ""), paintThin, "")
+	return len([]rune(word))
 }
 
 // cautions are the usual ones for this work (the README has them in full).

@@ -179,9 +179,7 @@ func (s *staging) evening(site *ephem.Site) (simulate.Evening, error) {
 		return simulate.Evening{}, err
 	}
 	if s.start.IsZero() {
-		const tenInTheEvening = 22 * time.Hour
-		solar := time.Duration(site.Longitude.Deg() / 15 * float64(time.Hour))
-		s.start = time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC).Add(tenInTheEvening - solar).Truncate(time.Minute)
+		s.start = tenInTheEvening(*site)
 	}
 	e, err := simulate.Practice(*site, s.start)
 	if err != nil {
@@ -200,6 +198,12 @@ func (s *staging) evening(site *ephem.Site) (simulate.Evening, error) {
 		e.Roll = unit.AngleFromDeg(*s.rollDeg)
 	}
 	return e, nil
+}
+
+// tenInTheEvening is mean solar time at the site on a November night.
+func tenInTheEvening(site ephem.Site) time.Time {
+	solar := time.Duration(site.Longitude.Deg() / 15 * float64(time.Hour))
+	return time.Date(2026, 11, 25, 22, 0, 0, 0, time.UTC).Add(-solar).Truncate(time.Minute)
 }
 
 func (s *staging) check(site *ephem.Site) error {

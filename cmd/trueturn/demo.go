@@ -1,0 +1,213 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/soniakeys/unit"
+	"github.com/spf13/cobra"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+	"trueturn/align/simulate"
+	"trueturn/ephem"
+)
+
+const demoText = `Draws the pictures of an invented evening, measures them as it would yours, turns
+the knobs by its own advice, draws and measures again, and only then lays the
+truth beside the answers. Takes half a minute or so.`
+
+func (f *face) demoCommand() *cobra.Command {
+	var out string
+	c := &cobra.Command{
+		Use:   "demo",
+		Short: "simulate an evening and run the whole job on it",
+		Long:  demoText,
+		Args:  noArguments,
+		RunE:  func(c *cobra.Command, _ []string) error { return f.demo(c.Context(), out) },
+	}
+	c.Flags().StringVar(&out, "out", "", "folder `DIR` to keep the pictures in; else they are thrown away")
+	return c
+}
+
+// demoReport is the JSON of demo.
+type demoReport struct {
+	Truth  demoTruth      `json:"truth"`
+	Before answer.Answer  `json:"before"`
+	After  *answer.Answer `json:"after"` // null when nothing was to be turned
+}
+
+// demoTruth is the truth before the knobs were turned, with the axis as it was
+// after.
+type demoTruth struct {
+	simulate.Truth
+	After *simulate.Truth `json:"after"`
+}
+
+// demo is the whole job on an evening that never was.
+func (f *face) demo(ctx context.Context, out string) error {
+	if out == "" {
+		dir, err := os.MkdirTemp("", "trueturn-demo-")
+		if err != nil {
+			return cannotWrite(os.TempDir(), err)
+		}
+		defer os.RemoveAll(dir)
+		out = dir
+	}
+	e, err := f.demoEvening()
+	if err != nil {
+		return err
+	}
+	f.tell("An evening that never was, at %s. A phone (%.0f mm equivalent, 12 megapixels) sits on a small "+
+		"mount whose gear is uneven, whose base is not quite level, and which somebody pointed roughly at the pole.",
+		demoPlace(e.Site, f.site != nil), e.Camera.EquivalentMM)
+	f.heading("Six pictures, the axis swung by hand between them")
+	report := demoReport{}
+	if report.Before, report.Truth.Truth, err = f.demoRound(ctx, e, filepath.Join(out, "before")); err != nil {
+		return err
+	}
+	f.unlessJSON(func() { f.say(report.Before) })
+	if next := report.Before.Advice.Next; next == nil || *next != string(align.Turn) {
+		return f.demoEnd(report)
+	}
+	altitude, azimuth := handful(report.Before.Advice.TurnAltitudeArcmin), handful(report.Before.Advice.TurnAzimuthArcmin)
+	f.heading("The knobs are turned as it says")
+	f.tell("A hand turns the base by %.1f′ and the tilt by %.1f′: to the nearest half minute of arc, no better.",
+		math.Abs(azimuth.Min()), math.Abs(altitude.Min()))
+	f.heading("Six more pictures")
+	after, truth, err := f.demoRound(ctx, demoAfter(e, altitude, azimuth), filepath.Join(out, "after"))
+	if err != nil {
+		return err
+	}
+	report.After, report.Truth.After = &after, &truth
+	f.unlessJSON(func() { f.sayBrief(after) })
+	return f.demoEnd(report)
+}
+
+// demoEvening is the scenario: an invented place, camera and mount. With --site
+// it is played under the user's own sky.
+func (f *face) demoEvening() (simulate.Evening, error) {
+	site, err := ephem.NewSite(47.2118, 9.3467, 1180)
+	if err != nil {
+		return simulate.Evening{}, err
+	}
+	if f.site != nil {
+		site = *f.site
+	}
+	e, err := simulate.Practice(site, tenInTheEvening(site))
+	if err != nil {
+		return e, err
+	}
+	e.Count, e.Every, e.Exposure = 6, 25*time.Second, 10*time.Second
+	e.Mount = simulate.Mount{
+		AltitudeError: unit.AngleFromMin(-25), AzimuthError: unit.AngleFromMin(48),
+		Rate:     simulate.RateSidereal,
+		Wobble:   simulate.Wobble{PeakToPeak: unit.AngleFromSec(70), Period: 480 * time.Second, Phase: 1, Third: 0.15},
+		Play:     2 * time.Second,
+		BaseTilt: unit.AngleFromDeg(1.5), BaseTiltToward: unit.AngleFromDeg(65),
+		Swings: swings(0),
+	}
+	e.Handling.Wander, e.Handling.StampStep = 0.1, 10*time.Millisecond
+	e.Seed = 20261125
+	return e, nil
+}
+
+// swings are the turns by hand before each of six pictures: unequal ones, and
+// one back near the start, which shows whether anything slipped. They begin with
+// what the mount is turned back by.
+func swings(first float64) []unit.Angle {
+	var list []unit.Angle
+	for _, deg := range [...]float64{first, 22, 0, 17, 0, -36} {
+		list = append(list, unit.AngleFromDeg(deg))
+	}
+	return list
+}
+
+// demoAfter is the evening after the knobs were turned: the axis is swung back
+// to where it began, and out again between the pictures.
+func demoAfter(e simulate.Evening, altitude, azimuth unit.Angle) simulate.Evening {
+	next := e.Turned(altitude, azimuth, 90*time.Second)
+	next.Mount.Swings = swings(0)
+	return next
+}
+
+func demoPlace(s ephem.Site, own bool) string {
+	if own {
+		return s.String()
+	}
+	return "Larkfell, which is on no map (" + s.String() + ")"
+}
+
+// handful is a turn as a hand makes it, to half a minute of arc.
+func handful(arcmin *float64) unit.Angle {
+	if arcmin == nil {
+		return 0
+	}
+	return unit.AngleFromMin(math.Round(*arcmin*2) / 2)
+}
+
+// demoRound draws one set of pictures and measures the files.
+func (f *face) demoRound(ctx context.Context, e simulate.Evening, dir string) (answer.Answer, simulate.Truth, error) {
+	truth, err := f.render(ctx, e, dir, false)
+	if err != nil {
+		return answer.Answer{}, truth, err
+	}
+	asked := *f
+	asked.site = &e.Site
+	r, err := asked.measure(ctx, []string{dir}, newMeasuring())
+	if err == nil && r.Axis == nil {
+		err = r.Err
+	}
+	return r.Answer, truth, err
+}
+
+// demoEnd lays the truth beside the answers.
+func (f *face) demoEnd(r demoReport) error {
+	if f.json {
+		return writeJSON(f.out, r)
+	}
+	f.heading("What was true")
+	t := f.table()
+	fmt.Fprint(t, "axis less pole\ttilt, measured\ttrue\tbase, measured\ttrue\tmissed the axis by\n")
+	compare(t, "before", r.Before, r.Truth.Truth)
+	if r.After != nil {
+		compare(t, "after", *r.After, *r.Truth.After)
+	}
+	t.Flush()
+	fmt.Fprintln(f.out)
+	if r.After != nil {
+		f.tell("The knobs brought the axis from %s to %s off the pole.", minutes(r.Truth.Error.TotalArcmin), minutes(r.Truth.After.Error.TotalArcmin))
+	}
+	f.tell("Your own pictures: trueturn align --site LAT,LON FOLDER")
+	f.caution()
+	return nil
+}
+
+func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {
+	measured := ephem.Horizontal{Azimuth: unit.AngleFromDeg(a.Axis.AzimuthDeg), Altitude: unit.AngleFromDeg(a.Axis.AltitudeDeg)}.Direction()
+	real := ephem.Horizontal{Azimuth: unit.AngleFromDeg(truth.AxisAzimuthDeg), Altitude: unit.AngleFromDeg(truth.AxisAltitudeDeg)}.Direction()
+	fmt.Fprintf(t, "%s\t%+.2f′ ± %.2f′\t%+.2f′\t%+.2f′ ± %.2f′\t%+.2f′\t%s\n", name,
+		a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, truth.Error.AltitudeArcmin,
+		a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, truth.Error.AzimuthArcmin,
+		align.Arc(unit.Angle(2*math.Asin(r3.Norm(r3.Sub(measured, real))/2))))
+}
+
+func (f *face) unlessJSON(show func()) {
+	if !f.json {
+		show()
+	}
+}
+
+func (f *face) heading(text string) {
+	f.unlessJSON(func() { fmt.Fprintf(f.out, "%s\n\n", f.bold("— "+text)) })
+}
+
+func (f *face) tell(format string, a ...any) {
+	f.unlessJSON(func() { f.paragraph(fmt.Sprintf(format, a...)); fmt.Fprintln(f.out) })
+}
