@@ -2,6 +2,7 @@ package frame
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -24,7 +25,8 @@ type exifTags struct {
 
 // Tags taken over from the library, by its names.
 var wantedText = map[string]bool{"Make": true, "Model": true, "LensModel": true, "DateTimeOriginal": true, "CreateDate": true,
-	"OffsetTimeOriginal": true, "OffsetTimeDigitized": true, "GPSLatitudeRef": true, "GPSLongitudeRef": true, "GPSDateStamp": true}
+	"ModifyDate":         true,
+	"OffsetTimeOriginal": true, "OffsetTimeDigitized": true, "OffsetTime": true, "GPSLatitudeRef": true, "GPSLongitudeRef": true, "GPSDateStamp": true}
 
 var wantedNumber = map[string]bool{"Orientation": true, "ExposureTime": true, "FNumber": true, "FocalLength": true,
 	"FocalLengthIn35mmFormat": true, "FocalPlaneXResolution": true, "FocalPlaneResolutionUnit": true, "ExifImageWidth": true,
@@ -292,7 +294,7 @@ func (t exifTags) localStamp() (localStamp, error) {
 		if err != nil {
 			return localStamp{}, noClock(fmt.Sprintf("the EXIF time %q is no valid time", text), hintNoTime)
 		}
-		s := localStamp{time: d.time, step: d.step, name: tag.name, offset: t.text[tag.offset]}
+		s := localStamp{time: d.time, step: d.step, name: tag.name, offset: cmp.Or(t.text[tag.offset], t.offsetOfChange(d.time))}
 		if d.zone != "" {
 			s.offset = d.zone
 		}
@@ -303,6 +305,16 @@ func (t exifTags) localStamp() (localStamp, error) {
 		return s, nil
 	}
 	return localStamp{}, noClock("the file says no time at which it was taken", hintNoTime)
+}
+
+// offsetOfChange is OffsetTime, which belongs to the time of the last change,
+// where that is the time of taking too: cameras that write no other offset.
+func (t exifTags) offsetOfChange(taken time.Time) string {
+	changed, err := parseStamp(t.text["ModifyDate"])
+	if err != nil || changed.time.Sub(taken).Abs() > 10*time.Minute {
+		return ""
+	}
+	return t.text["OffsetTime"]
 }
 
 // isBlankStamp reports a stamp that stands for "unknown": spaces (EXIF 2.32
@@ -329,8 +341,7 @@ func (t exifTags) offset(s localStamp, zone *time.Location) (time.Duration, stri
 	}
 	if gps, ok := t.gps(); ok {
 		exact := s.time.Sub(gps)
-		d := exact.Round(15 * time.Minute)
-		if d >= -12*time.Hour && d <= 14*time.Hour {
+		if d := exact.Round(15 * time.Minute); inUse(d) {
 			return d, "offset from GPS time", append(gpsDoubt(exact-d), zoneDoubt(s.time, d, zone)...), nil
 		}
 	}
@@ -339,6 +350,19 @@ func (t exifTags) offset(s localStamp, zone *time.Location) (time.Duration, stri
 		return time.Duration(seconds) * time.Second, "zone as given", nil, nil
 	}
 	return 0, "", nil, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", hintTZ)
+}
+
+// inUse reports whether an offset is one that civil time somewhere keeps or
+// lately kept (IANA time zone database). An old GPS fix yields others.
+func inUse(d time.Duration) bool {
+	if d%time.Hour == 0 {
+		return d >= -12*time.Hour && d <= 14*time.Hour
+	}
+	switch d / time.Minute {
+	case -570, -270, -210, -150, 210, 270, 330, 345, 390, 510, 525, 570, 585, 630, 690, 765, 825:
+		return true
+	}
+	return false
 }
 
 // gpsDoubt tells of a GPS time far from the camera's own. The stamp stays the

@@ -269,7 +269,8 @@ func (h header) beside(local stamp, name string) (stamp, bool) {
 	return s, true
 }
 
-// agree chooses between DATE-OBS and the UTC keyword.
+// agree chooses between DATE-OBS and the UTC keyword. A difference that is no
+// offset of a time zone is a contradiction.
 func (h header) agree(local, utc stamp, name string) (stamp, string, []string, error) {
 	if !local.hasTime {
 		return utc, "FITS DATE-OBS and " + name, nil, nil
@@ -280,6 +281,9 @@ func (h header) agree(local, utc stamp, name string) (stamp, string, []string, e
 			return utc, "FITS " + name, nil, nil
 		}
 		return local, "FITS DATE-OBS", nil, nil
+	}
+	if rest := (diff - diff.Round(15*time.Minute)).Abs(); rest > 2*time.Minute || diff.Abs() < 10*time.Minute {
+		return stamp{}, "", nil, noClock(fmt.Sprintf("DATE-OBS and %s contradict each other by %v", name, diff.Round(time.Second).Abs()), hintNoTime)
 	}
 	utc.zone = "Z"
 	note := fmt.Sprintf("DATE-OBS and %s differ by %v: DATE-OBS was taken for local time and %s used", name, diff.Round(time.Second).Abs(), name)

@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -37,6 +38,7 @@ func TestEXIFClock(t *testing.T) {
 		{"stamp at the end", "full.jpg", Options{Stamp: StampEnd}, Clock{utc(2, 0, 42, 57.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
 		{"clock known to be wrong", "full.jpg", Options{ClockOffset: -90 * time.Second}, Clock{utc(2, 0, 41, 35.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file, moved by -1m30s"}},
 		{"digitized alone", "digitized.jpg", Options{}, Clock{utc(1, 15, 28, 5.5), 8 * time.Second, 100 * time.Millisecond, "EXIF DateTimeDigitized, offset in the file"}},
+		{"offset of the last change, which is the taking", "change_offset.jpg", Options{}, Clock{utc(2, 0, 43, 5), 8 * time.Second, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
 		{"exposure 1/0 is unknown", "exposure_inf.jpg", Options{}, Clock{utc(2, 0, 43, 5), 0, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
 		{"exposure 0/0 is unknown", "exposure_undef.jpg", Options{}, Clock{utc(2, 0, 43, 5), 0, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
 		{"exposure 1/3 s", "exposure_third.jpg", Options{}, Clock{utc(2, 0, 43, 5), 333333333, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
@@ -75,6 +77,7 @@ func TestNoClock(t *testing.T) {
 		{"no offset", "no_offset.jpg", "--tz +HH:MM"},
 		{"no time", "no_clock.jpg", "--times"},
 		{"only the time of the last change", "changed_only.jpg", "--times"},
+		{"offset of a later change", "edited_offset.jpg", "--tz +HH:MM"},
 		{"zeros", "zeros.jpg", "--times"},
 		{"a month 13", "month13.jpg", "--times"},
 		{"no EXIF", "base.jpg", "--times"},
@@ -109,6 +112,7 @@ func TestGPSOffset(t *testing.T) {
 		{"a day ahead", "2026:07:02 09:30:00", "2026:07:01 20:45:00", "12h45m0s", false},
 		{"three quarters", "2026:07:01 23:15:04", "2026:07:01 17:30:00", "5h45m0s", false},
 		{"a clock six minutes wrong", "2026:07:01 21:36:00", "2026:07:01 19:30:00", "2h0m0s", true},
+		{"a fix twenty minutes old", "2026:07:01 21:36:00", "2026:07:01 19:16:00", "", false},
 		{"a fix of another day", "2026:07:09 21:36:00", "2026:07:01 19:30:00", "", false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -130,6 +134,61 @@ func TestGPSOffset(t *testing.T) {
 				t.Errorf("offset %s, notes %q, error %v; want %s", got, notes, err, c.offset)
 			}
 		})
+	}
+}
+
+// TestOffsetsInUse compares with the IANA time zone database
+// (testdata/offsets_iana.txt). Whole hours are not told apart.
+func TestOffsetsInUse(t *testing.T) {
+	known := reference(t, "offsets_iana.txt")
+	for minutes := -14 * 60; minutes <= 16*60; minutes += 15 {
+		_, want := known[strconv.Itoa(minutes)]
+		if got := inUse(time.Duration(minutes) * time.Minute); got != want && (minutes%60 != 0 || want) {
+			t.Errorf("offset of %d minutes: in use %v, want %v", minutes, got, want)
+		}
+	}
+}
+
+// TestICC reads tone curves as ICC.1:2022 §10.6 and §10.18 define them: the
+// value at half.
+func TestICC(t *testing.T) {
+	para := func(function byte, k ...int32) string {
+		b := []byte("para\x00\x00\x00\x00\x00" + string(function) + "\x00\x00")
+		for _, v := range k {
+			b = append(b, byte(v>>24), byte(v>>16), byte(v>>8), byte(v))
+		}
+		return string(b)
+	}
+	const one = 1 << 16
+	for _, c := range []struct {
+		name, tone string
+		want       float64 // NaN: no curve
+	}{
+		{"empty table is linear", "curv\x00\x00\x00\x00\x00\x00\x00\x00", 0.5},
+		{"one value is a power, here 2", "curv\x00\x00\x00\x00\x00\x00\x00\x01\x02\x00", 0.25},
+		{"table", "curv\x00\x00\x00\x00\x00\x00\x00\x03\x00\x00\x33\x33\xff\xff", 0.2},
+		{"table cut short", "curv\x00\x00\x00\x00\x00\x00\x00\x03\x00\x00\x33\x33", math.NaN()},
+		{"power", para(0, 3*one), 0.125},
+		{"power with a foot, above it", para(3, 2*one, one/2, one/4, one, one/8), 0.25},
+		{"power with a foot, on it", para(3, 2*one, one/2, one/4, one/2, one*3/4), 0.25},
+		{"all seven", para(4, 2*one, one, 0, one, one/8, one/4, 0), 0.5},
+		{"cut short", para(4, 2*one), math.NaN()},
+		{"unknown function", para(9, 2*one), math.NaN()},
+		{"another type", "text\x00\x00\x00\x00\x00\x00\x00\x00", math.NaN()},
+	} {
+		profile := make([]byte, 144)
+		profile[131] = 1 // one tag
+		copy(profile[132:], "kTRC\x00\x00\x00\x90\x00\x00\x00"+string([]byte{byte(len(c.tone))}))
+		curve := iccCurve(append(profile, c.tone...))
+		if curve == nil {
+			if !math.IsNaN(c.want) {
+				t.Errorf("%s: no curve", c.name)
+			}
+			continue
+		}
+		if got := curve(0.5); math.Abs(got-c.want) > 1e-5 || math.IsNaN(c.want) {
+			t.Errorf("%s: %g at half, want %g", c.name, got, c.want)
+		}
 	}
 }
 
@@ -239,6 +298,8 @@ func TestFITSNoClock(t *testing.T) {
 		{"zeros", []string{"DATE-OBS= '0000-00-00T00:00:00'"}, "--times"},
 		{"local alone", []string{"DATE-LOC= '2026-03-01T23:13:05'"}, "--tz"},
 		{"unknown scale", []string{"DATE-OBS= '2026-03-01T23:13:05'", "TIMESYS = 'MARS'"}, "--times"},
+		{"two times that contradict", []string{"DATE-OBS= '2026-03-01T23:13:05'", "UT-OBS  = '23:14:05'"}, "--times"},
+		{"two times with no zone between", []string{"DATE-OBS= '2026-03-01T23:13:05'", "UT-OBS  = '21:06:05'"}, "--times"},
 		{"local scale", []string{"DATE-OBS= '2026-03-01T23:13:05'", "TIMESYS = 'LOCAL'"}, "--tz"},
 	} {
 		_, _, err := fitsClock(Options{}, c.cards...)

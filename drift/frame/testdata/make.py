@@ -9,8 +9,12 @@ libimage-exiftool-perl; nothing of it is needed by `go test`. Run it here:
 All cameras, makers and places are invented. What each file is for stands in
 README.md; reference values are written by the libraries named there.
 """
+import datetime
+import gzip
 import os
+import struct
 import subprocess
+import zoneinfo
 
 import astropy
 import erfa
@@ -56,6 +60,8 @@ exiftool("base.jpg", "zeros.jpg", "-DateTimeOriginal=0000:00:00 00:00:00", *EXPO
 exiftool("base.jpg", "month13.jpg", "-DateTimeOriginal=2026:13:01 21:13:05", *EXPOSURE)
 exiftool("base.jpg", "digitized.jpg", "-CreateDate=2026:03:01 21:13:05", "-SubSecTimeDigitized=5",
          "-OffsetTimeDigitized=+05:45", *EXPOSURE)
+exiftool("base.jpg", "change_offset.jpg", *CLOCK, "-ModifyDate=2026:03:01 21:13:14", "-OffsetTime=-03:30", *EXPOSURE)
+exiftool("base.jpg", "edited_offset.jpg", *CLOCK, "-ModifyDate=2026:03:09 10:00:00", "-OffsetTime=+01:00", *EXPOSURE)
 exiftool("base.jpg", "exposure_inf.jpg", *CLOCK, *OFFSET, "-ExposureTime=inf")
 exiftool("base.jpg", "exposure_undef.jpg", *CLOCK, *OFFSET, "-ExposureTime=undef")
 exiftool("base.jpg", "exposure_third.jpg", *CLOCK, *OFFSET, "-ExposureTime=0.3333333333")
@@ -100,7 +106,9 @@ Image.fromarray(GREY16).save("grey16.png")
 linear = PngImagePlugin.PngInfo()
 linear.add(b"gAMA", (100000).to_bytes(4, "big"))
 GREY.save("linear8.png", pnginfo=linear)
-GREY.save("icc_srgb.png", icc_profile=ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes())
+profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+profile = profile[:24] + struct.pack(">6H", 2026, 1, 1, 0, 0, 0) + profile[36:]  # its date, so that a new run gives the same file
+GREY.save("icc_srgb.png", icc_profile=profile)
 rgb.save("rgb8.tiff")
 rgb.save("rgb8_lzw.tiff", compression="tiff_lzw")
 rgb.save("rgb8_deflate.tiff", compression="tiff_adobe_deflate")
@@ -156,6 +164,10 @@ write("top_down.fits", BASE.astype(np.float32), header=[("ROWORDER", "TOP-DOWN")
 write("bottom_up.fits", BASE.astype(np.float32), header=[("ROWORDER", "BOTTOM-UP")])
 write("saturate.fits", (BASE * 300).astype(np.uint16), header=[("SATURATE", 3000)])
 write("packed.fits.gz", BASE.astype(np.float32))
+with gzip.open("packed.fits.gz") as f:
+    packed = gzip.compress(f.read(), mtime=0)  # so that a new run gives the same file
+with open("packed.fits.gz", "wb") as f:
+    f.write(packed)
 primary = fits.PrimaryHDU()
 primary.header["DATE-OBS"] = "2026-03-01T21:13:05.250"
 primary.header["EXPTIME"] = 8.0
@@ -183,6 +195,17 @@ with open("leap_seconds_erfa.txt", "w") as out:
     for row in erfa.leap_seconds.get():
         if row["year"] >= 1972:
             out.write("%d %d %g\n" % (row["year"], row["month"], row["tai_utc"]))
+offsets = set()
+for name in sorted(zoneinfo.available_timezones()):
+    zone = zoneinfo.ZoneInfo(name)
+    for year in range(2000, 2027):
+        for month in 1, 4, 7, 10:
+            offset = datetime.datetime(year, month, 15, tzinfo=zone).utcoffset()
+            offsets.add(int(offset.total_seconds()) // 60)
+with open("offsets_iana.txt", "w") as out:
+    out.write("# IANA time zone database: every offset from UTC kept since 2000, in minutes; then its number of minutes past a whole hour\n")
+    for minutes in sorted(offsets):
+        out.write("%d %d\n" % (minutes, minutes % 60))
 with open("place_astropy.txt", "w") as out:
     out.write("# astropy EarthLocation (WGS84): latitude longitude height, x y z in metres\n")
     for lat, lon, height in [(46.02, 7.75, 1620.0), (-43.987, 170.465, 1029.0), (0.0, -120.0, 0.0), (84.9, 179.5, 10.0)]:
