@@ -28,12 +28,14 @@ func (f *finder) measureAll() {
 	}
 	f.findNeighbours()
 	f.each(func(a *attempt) { f.try(a, nil) })
-	first := slices.Clone(f.tries)
-	f.each(func(a *attempt) {
-		if len(a.near) > 0 && a.ok {
-			f.try(a, first)
-		}
-	})
+	for range 2 { // the second time the neighbours themselves are clean
+		before := slices.Clone(f.tries)
+		f.each(func(a *attempt) {
+			if len(a.near) > 0 && a.ok {
+				f.try(a, before)
+			}
+		})
+	}
 }
 
 func (f *finder) each(work func(*attempt)) {
@@ -89,8 +91,12 @@ func (f *finder) try(a *attempt, others []attempt) {
 	}
 	a.cut = f.window(s.x, s.y, s.m)
 	f.without(a, others)
+	a.cut.findPeak(s)
 	a.cut.prior = f.priorFor()
 	a.fit, a.ok = f.fitWindow(&a.cut, s)
+	if a.ok && a.fit.chi2 > 2*a.fit.dof && a.cut.dropStrangers(&a.fit) {
+		a.fit, a.ok = f.fitWindow(&a.cut, s)
+	}
 }
 
 // without masks the pixels nearer to a neighbour (first round) or takes the neighbours' fitted light off.
@@ -142,7 +148,7 @@ func (f *finder) conclude() {
 
 // unfitted keeps what no profile fits but is one bright pixel.
 func (f *finder) unfitted(a *attempt) {
-	if a.cut.peak <= 0 || len(a.cut.samples) == 0 || !f.lonePixel(&a.cut) {
+	if a.cut.peak <= 0 || len(a.cut.samples) == 0 || !f.needle(&a.cut) {
 		return
 	}
 	s := Star{X: float64(a.cut.px), Y: float64(a.cut.py), XErr: 0.5, YErr: 0.5, Flux: a.cut.peak, Peak: a.cut.peak, Elongation: 1, Flags: Hot}
@@ -166,9 +172,9 @@ func (f *finder) judge(a *attempt, s *Star) verdict {
 	lensLong, lensShort = math.Sqrt(lensLong), math.Sqrt(lensShort)
 	tolerance := 1 + 3*s.FWHMErr/s.FWHM
 	switch {
-	case short < sharpest || short < f.hotWidth || f.lens.known && short*tolerance < 0.62*lensShort || f.lonePixel(&a.cut):
+	case short < sharpest || short < f.hotWidth || f.lens.known && short*tolerance < 0.62*lensShort || f.needle(&a.cut):
 		return isHot
-	case a.fit.p[amplitude] < 3*math.Sqrt(a.fit.cov[amplitude][amplitude]), s.Flux != s.Flux:
+	case !(s.Flux > 3.5*s.FluxErr): // with its shape free a star at the threshold of detection has about four
 		return isNothing
 	case math.Hypot(s.X-a.start.x, s.Y-a.start.y) > 1.5*lensLong+float64(f.g.factor):
 		return isNothing
@@ -180,21 +186,6 @@ func (f *finder) judge(a *attempt, s *Star) verdict {
 		return isNothing
 	}
 	return isStar
-}
-
-// lonePixel: the brightest pixel stands alone; even the narrowest star gives its best neighbour a seventh.
-func (f *finder) lonePixel(c *cut) bool {
-	if c.saturated > 0 {
-		return false
-	}
-	var next float64
-	for _, s := range c.samples {
-		dx, dy := math.Abs(s.x-float64(c.px)), math.Abs(s.y-float64(c.py))
-		if dx <= 1 && dy <= 1 && dx+dy > 0 {
-			next = math.Max(next, s.light)
-		}
-	}
-	return next+2*math.Sqrt(c.n2) < 0.15*c.peak
 }
 
 // star reads the fit out.
@@ -231,7 +222,7 @@ func (f *finder) flagsOf(a *attempt) (flags Flag) {
 	long, _, _ := f.lens.shape.axes()
 	for _, k := range a.near {
 		b := &f.tries[k]
-		if b.ok && math.Hypot(b.fit.p[posX]-a.fit.p[posX], b.fit.p[posY]-a.fit.p[posY]) < 4*math.Sqrt(long) {
+		if b.ok && math.Hypot(b.fit.p[posX]-a.fit.p[posX], b.fit.p[posY]-a.fit.p[posY]) < 5*math.Sqrt(long) {
 			flags |= Blend
 		}
 	}

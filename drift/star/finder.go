@@ -166,8 +166,8 @@ func (f *finder) quieten(reach float64) {
 const longestTrail = 90
 
 func (f *finder) prune() {
-	// A star's own patch: up to a thousandth of the picture, at least 400 grid pixels (a bright one's halo).
-	largest := math.Max(400, float64(len(f.g.pix))/1000)
+	// A star's own patch: up to a thousandth of the picture, at least 2500 pixels (a bright one's halo, a long trail).
+	largest := math.Max(2500/float64(f.g.factor*f.g.factor), float64(len(f.g.pix))/1000)
 	f.seen.prune(largest, longestTrail/float64(f.g.factor)+20)
 }
 
@@ -218,7 +218,7 @@ func (f *finder) lonely(p peak) (fitted, bool) {
 	var fit fitted
 	for range 2 { // the second window is cut to the width the first fit found
 		w := f.window(x, y, m)
-		if w.saturated > 0 || w.outside {
+		if w.saturated > 0 || w.outside || f.needle(&w) {
 			return fitted{}, false
 		}
 		var ok bool

@@ -6,6 +6,46 @@ import "math"
 // a star, but its middle always lies at the middle of a pixel, while those of stars are anywhere. One source cannot be
 // told by that, but a population can.
 
+// needle: the eight neighbours of the brightest pixel hold too little light. A star centred on its pixel gives them the
+// least, and that follows from the picture's own star shape, or from the sharpest a lens can make. This asks the pixels,
+// not a fit: fits lean on the lens.
+func (f *finder) needle(c *cut) bool {
+	if c.saturated > 0 || !(c.peak > 0) {
+		return false
+	}
+	var sum float64
+	n := 0
+	for _, s := range c.samples {
+		dx, dy := math.Abs(s.x-float64(c.px)), math.Abs(s.y-float64(c.py))
+		if dx <= 1 && dy <= 1 && dx+dy > 0 {
+			sum += s.light
+			n++
+		}
+	}
+	if n < 5 {
+		return false
+	}
+	least := round(sharpest)
+	if f.lens.known {
+		least = f.lens.shape
+	}
+	want := around(least) * float64(n) / 8
+	sigma := math.Sqrt(float64(n)*c.n2 + want*want*c.n2)
+	return sum+2.5*sigma < 0.55*want*c.peak
+}
+
+// around is the light of a centred Gaussian in the eight pixels about its middle, in units of that at its middle.
+func around(m shape) float64 {
+	i := m.inverse()
+	var sum float64
+	for y := -1.0; y <= 1; y++ {
+		for x := -1.0; x <= 1; x++ {
+			sum += math.Exp(-0.5 * (i.xx*x*x + 2*i.xy*x*y + i.yy*y*y))
+		}
+	}
+	return sum - 1
+}
+
 // middling is the half side of the square about a pixel's middle that uniform places hit with a chance of 0.16.
 const middling = 0.2
 

@@ -98,6 +98,54 @@ func (f *finder) take(c *cut, i, j int, v float32, bg float64) {
 	c.samples = append(c.samples, sample{float64(i), float64(j), light})
 }
 
+// findPeak looks for the brightest pixel in the star's core: others in the window are not its own.
+func (c *cut) findPeak(s start) {
+	m := s.m
+	m.xx, m.yy = m.xx+0.5, m.yy+0.5
+	inv := m.inverse()
+	if c.saturated == 0 {
+		c.peak = math.Inf(-1)
+	}
+	for _, v := range c.samples {
+		dx, dy := v.x-s.x, v.y-s.y
+		if v.light > c.peak && inv.xx*dx*dx+2*inv.xy*dx*dy+inv.yy*dy*dy < 4 {
+			c.peak, c.px, c.py = v.light, int(v.x), int(v.y)
+		}
+	}
+}
+
+// stranger is how many σ a pixel outside a star's core may stand above the fit; a hot pixel in the window stands higher.
+const stranger = 6
+
+// dropStrangers takes out up to two pixels that do not belong to the star.
+func (c *cut) dropStrangers(fit *fitted) bool {
+	m := fit.shape()
+	inv := m.inverse()
+	dropped := false
+	for range 2 {
+		worst, at := sq(stranger), -1
+		var d vector
+		for i, s := range c.samples {
+			dx, dy := s.x-fit.p[posX], s.y-fit.p[posY]
+			if inv.xx*dx*dx+2*inv.xy*dx*dy+inv.yy*dy*dy < 2 {
+				continue
+			}
+			v := fit.kind.value(&fit.p, s.x, s.y, &d)
+			if r := s.light - v; r > 0 && r*r/c.noise.variance(c.n2, v-fit.p[pedestal]) > worst {
+				worst, at = r*r/c.noise.variance(c.n2, v-fit.p[pedestal]), i
+			}
+		}
+		if at < 0 {
+			break
+		}
+		c.samples = append(c.samples[:at], c.samples[at+1:]...)
+		dropped = true
+	}
+	return dropped
+}
+
+func sq(x float64) float64 { return x * x }
+
 // slope is the background about a point, linear.
 type slope struct{ v, dx, dy float64 }
 
