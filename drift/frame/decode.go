@@ -15,8 +15,9 @@ const (
 	maxSide      = 1 << 20     // no camera writes longer rows; keeps products in range
 )
 
-// Decode reads one picture: its light, and what it says of clock, lens and
-// place. The content decides what the file is; its name does not matter.
+// Decode reads one picture, from the beginning of r wherever r stands: its
+// light, and what it says of clock, lens and place. The content decides what
+// the file is; its name does not matter.
 //
 // The error is an [*Error] of kind ErrNotPicture, ErrUnsupported, ErrBroken or
 // ErrTooLarge. A picture without a usable clock is no error: the light comes
@@ -167,9 +168,9 @@ func (s *seekerAt) ReadAt(b []byte, off int64) (int, error) {
 	return n, err
 }
 
-// checkSize refuses a picture by its dimensions. minBits is the least number
-// of bits of file a pixel can take in this format: a small file that claims a
-// huge picture is refused before memory is set aside for it.
+// checkSize refuses a picture by its dimensions. pixelsPerByte is the most
+// pixels a byte of file can hold in this format: a small file that claims a huge
+// picture is refused before memory is set aside for it.
 func (s source) checkSize(width, height int, pixelsPerByte int64) error {
 	if width <= 0 || height <= 0 {
 		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file claims a picture of %d×%d pixels", width, height), hint: hintCopy}

@@ -359,6 +359,8 @@ func brokenFiles(t testing.TB) []struct {
 		{"TIFF of floating values", readTestdata(t, "float.tiff"), ErrUnsupported},
 		{"BigTIFF", []byte("II+\x00\x08\x00\x00\x00\x10\x00\x00\x00\x00\x00\x00\x00"), ErrUnsupported},
 		{"DNG", readTestdata(t, "dng_tag.tiff"), ErrUnsupported},
+		{"raw with its thumbnail first", tiffOf(254, 1, 330, 8), ErrUnsupported},
+		{"raw mosaic", tiffOf(262, 32803), ErrUnsupported},
 		{"GIF", readTestdata(t, "picture.gif"), ErrUnsupported},
 		{"WebP", readTestdata(t, "picture.webp"), ErrUnsupported},
 		{"HEIC", []byte("\x00\x00\x00\x24ftypheic\x00\x00\x00\x00mif1heic"), ErrUnsupported},
@@ -402,6 +404,15 @@ func TestBrokenFiles(t *testing.T) {
 			}
 		})
 	}
+}
+
+// tiffOf makes a TIFF of one directory with pairs of tag and value.
+func tiffOf(pairs ...int) []byte {
+	var e entries
+	for i := 0; i < len(pairs); i += 2 {
+		e.long(uint16(pairs[i]), pairs[i+1])
+	}
+	return e.appendTo([]byte("II*\x00\x08\x00\x00\x00"), 8)
 }
 
 func gzipOf(b []byte) []byte {

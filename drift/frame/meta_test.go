@@ -403,6 +403,18 @@ func TestFITSPlace(t *testing.T) {
 	}
 }
 
+// TestPlaceNotOnEarth is told, not used.
+func TestPlaceNotOnEarth(t *testing.T) {
+	b := append(fitsText("BITPIX  = 8", "NAXIS   = 2", "NAXIS1  = 1", "NAXIS2  = 1", "SITELAT = 95", "SITELONG= 7"), 1)
+	f, err := Decode(bytes.NewReader(b), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if f.Place != nil || !strings.Contains(strings.Join(f.Notes, ";"), "position") {
+		t.Errorf("place %v, notes %q; want none and a note", f.Place, f.Notes)
+	}
+}
+
 // TestCartesianPlace compares with astropy (testdata/place_astropy.txt).
 func TestCartesianPlace(t *testing.T) {
 	for line := range strings.Lines(string(readTestdata(t, "place_astropy.txt"))) {
@@ -464,6 +476,22 @@ var timesRows = []struct {
 	{"a path", "night/a.jpg,2026-03-01T21:13:05Z,8", "", Clock{}, "path"},
 	{"no name", ",2026-03-01T21:13:05Z,8", "", Clock{}, "no file name"},
 	{"a line without end", strings.Repeat("a", 10000), "", Clock{}, "line 1: longer"},
+}
+
+// ExampleParseTimes gives pictures without a clock one.
+func ExampleParseTimes() {
+	times, err := ParseTimes(strings.NewReader("file,start_utc,exposure_s\nsky_1.tiff,2026-03-01T21:13:05.5Z,8\n"))
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	c := times["sky_1.tiff"]
+	fmt.Println(c.Mid().Format(time.RFC3339Nano), "±", c.Step)
+	_, err = ParseTimes(strings.NewReader("sky_1.tiff,half past nine,8"))
+	fmt.Println("error:", err)
+	// Output:
+	// 2026-03-01T21:13:09.5Z ± 100ms
+	// error: table of times, line 1: "half past nine" is no date and time
 }
 
 func FuzzParseTimes(f *testing.F) {
