@@ -38,6 +38,7 @@ type Question struct {
 	Stands   unit.Angle // the axis error the planned exposure stands; 0 if unknown
 	Forecast Forecast
 	South    bool // the elevated pole is the south pole
+	Unsteady bool // a situation was met in which the axis will not stay as measured
 }
 
 // Thresholds of the advice.
@@ -61,7 +62,7 @@ const (
 func Advise(a Axis, q Question) Advice {
 	d := a.Deviation(q.Aim)
 	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
-	ad.Trustworthy = a.sound() && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(q.Stands, knobPlay))
+	ad.Trustworthy = a.sound() && !q.Unsteady && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(q.Stands, knobPlay))
 	ad.Altitude = knobText(ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
 	ad.Azimuth = knobText(ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.Next = nextStep(a, d, q)
@@ -81,7 +82,7 @@ func nextStep(a Axis, d Deviation, q Question) Next {
 	worst := d.Total + sureness*a.WorstSigma()
 	small := max(knobPlay, min(fineLimit, q.Stands))
 	switch {
-	case !a.sound():
+	case !a.sound() || q.Unsteady:
 		return Measure
 	case worst < small:
 		return Shoot
@@ -105,6 +106,9 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		return "Turn the knobs: " + ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 	case Swing:
 		return fmt.Sprintf("Swing the axis by hand by about 30°, take a picture, swing back past the start by 20°, take another: %s, and that brings the error down to ± %s.", off, Arc(q.Forecast.SwingSigma))
+	}
+	if q.Unsteady {
+		return "Put right what is named below first, then measure again: the axis would not stay where these pictures put it."
 	}
 	if !a.sound() {
 		return "Measure again without touching the mount: these pictures do not fit one steady axis."

@@ -113,10 +113,23 @@ func Measure(ctx context.Context, sources []Source, o Options) (Sequence, error)
 	if err := g.Wait(); err != nil {
 		return Sequence{}, err
 	}
+	return arrange(ctx, shots)
+}
+
+// arrange sorts the shots and lets them help each other.
+func arrange(ctx context.Context, shots []Shot) (Sequence, error) {
 	seq := Sequence{Shots: shots}
 	seq.sort()
 	if err := seq.helpNeighbours(ctx); err != nil {
 		return Sequence{}, err
+	}
+	if seq.markStanding() { // fewer spots that are no stars: the fields left may be recognised now
+		if err := seq.helpNeighbours(ctx); err != nil {
+			return Sequence{}, err
+		}
+	}
+	for i := range seq.Shots {
+		seq.Shots[i].shapeOfStars()
 	}
 	return seq, nil
 }
@@ -304,4 +317,27 @@ func (q *Sequence) helpNeighbours(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// shapeOfStars takes the picture's width and elongation of stars from those the
+// solution recognised, where there are enough: nothing else is sure to be a star.
+func (s *Shot) shapeOfStars() {
+	const enough = 5
+	if s.Solution == nil || len(s.Solution.Sightings) < enough {
+		return
+	}
+	var width, long []float64
+	for _, g := range s.Solution.Sightings {
+		st := s.Field.Stars[g.Star]
+		if st.Flags&(star.Saturated|star.Blend|star.Edge) == 0 && st.FWHM > 0 {
+			width = append(width, st.FWHM)
+			long = append(long, st.Elongation)
+		}
+	}
+	if len(width) < enough {
+		return
+	}
+	slices.Sort(width)
+	slices.Sort(long)
+	s.Field.FWHM, s.Field.Elongation = width[len(width)/2], long[len(long)/2]
 }

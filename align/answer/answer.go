@@ -267,7 +267,7 @@ func (b *builder) advise(in align.Input, a align.Axis) {
 	b.out.Error = &ErrorJSON{AltitudeArcmin: d.Altitude.Min(), AzimuthArcmin: d.Azimuth.Min(),
 		TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
 	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(), South: b.site.Latitude < 0,
-		Forecast: align.Predict(in, a)}
+		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady()}
 	b.out.setAdvice(align.Advise(a, q))
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q}
 }

@@ -1,12 +1,37 @@
 package answer
 
 import (
+	"slices"
+
 	"trueturn/align"
 	"trueturn/drift"
 )
 
 // rateOf is the tracking rate, nil where the pictures do not tell.
-func rateOf(align.Input, align.Axis) *RateJSON { return nil }
+func rateOf(in align.Input, a align.Axis) *RateJSON {
+	r, ok := align.TrackingRate(in, a)
+	if !ok || number(r.SiderealRatio) == nil || number(r.Sigma) == nil {
+		return nil
+	}
+	return &RateJSON{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}
+}
 
 // situations names what was amiss.
-func (b *builder) situations(*drift.Horizon, *align.Axis, error) {}
+func (b *builder) situations(h *drift.Horizon, a *align.Axis, err error) {
+	for _, s := range align.Situations(b.seq, h, a, err) {
+		files := s.Files
+		if files == nil {
+			files = []string{}
+		}
+		b.out.Situations = append(b.out.Situations, Situation{Kind: string(s.Kind), Files: files, Text: s.Text})
+	}
+}
+
+// unsteady are the situations in which an axis, however small its stated error, is not what the
+// mount will do next.
+var unsteady = []align.Kind{align.KindSlipping, align.KindFlexure, align.KindStacked, align.KindWrongHemisphere}
+
+// hasUnsteady is whether one of those was met.
+func (b *builder) hasUnsteady() bool {
+	return slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return slices.Contains(unsteady, align.Kind(s.Kind)) })
+}
