@@ -223,7 +223,7 @@ func (a array) light(h header) light {
 	stride := int64(a.width) * int64(a.pixelBytes())
 	read := func(dst []float32, y, plane int, buf []byte) error {
 		at := a.offset + (int64(plane)*int64(a.height)+int64(y))*stride
-		if _, err := io.ReadFull(io.NewSectionReader(a.src, at, stride), buf); err != nil {
+		if n, err := a.src.ReadAt(buf, at); n < len(buf) {
 			return broken(err, "the FITS picture cannot be read")
 		}
 		s.convert(dst, buf, a.bitpix)

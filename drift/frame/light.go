@@ -90,19 +90,20 @@ func (l light) drawBand(p Plane, orient int, buf []float32, y0 int) error {
 func (l light) turn(p Plane, orient int, buf []float32, y0, y1 int) {
 	fromRight := orient == 6 || orient == 7
 	fromBottom := orient == 7 || orient == 8
+	first, at, step := 0, y0, l.width // of buf, of the turned row, of buf
+	if fromRight {
+		first, at, step = (y1-y0-1)*l.width, l.height-y1, -l.width
+	}
 	for x := range l.width {
 		row := x
 		if fromBottom {
 			row = l.width - 1 - x
 		}
-		out := p.Row(row)
-		for y := y0; y < y1; y++ {
-			v := buf[(y-y0)*l.width+x]
-			if fromRight {
-				out[l.height-1-y] = v
-			} else {
-				out[y] = v
-			}
+		i := first + x
+		out := p.Row(row)[at : at+y1-y0]
+		for k := range out {
+			out[k] = buf[i]
+			i += step
 		}
 	}
 }
