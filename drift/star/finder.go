@@ -109,6 +109,7 @@ func (f *finder) lookWith(sigma float64) {
 	f.field.Noise = f.pixNoise.median()
 	f.seen = look(light, noise, f.o.Sigmas)
 	f.prune()
+	f.quieten(sigma / float64(f.g.factor))
 }
 
 // filteredNoise measures the noise where it matters: after the filter. Compression, demosaicing and noise reduction
@@ -125,8 +126,8 @@ func (f *finder) filteredNoise(light *grid) mesh {
 	return noise
 }
 
-// quieten measures the pixel noise again between the patches of light when these cover so much of the picture that they
-// pass for noise (wide stars, long trails, the Milky Way). It spends the filtered grid.
+// quieten measures background and pixel noise again between the patches of light when these cover so much of the picture
+// that they pass for background (wide stars, long trails, the Milky Way). reach is the σ of the filter in grid pixels.
 func (f *finder) quieten(reach float64) {
 	covered := 0
 	for i := range f.seen.blobs {
@@ -137,7 +138,27 @@ func (f *finder) quieten(reach float64) {
 	if 25*covered < len(f.g.pix) {
 		return
 	}
-	g := f.seen.light
+	light := f.between(&f.seen.light, reach)
+	_, quiet := measure(&light, true, f.o.Workers)
+	quiet = quiet.bridged()
+	for i, v := range quiet.v {
+		if v *= f.toPixel; v > 0 && v < f.pixNoise.v[i] {
+			f.pixNoise.v[i] = max(v, f.coherent.v[i])
+		}
+	}
+	f.field.Noise = f.pixNoise.median()
+	sky := f.between(&f.g, reach)
+	middle, noise := measure(&sky, true, f.o.Workers)
+	for i, n := range noise.v {
+		if n > 0 { // else nothing was left of the cell
+			f.bg.v[i] = middle.v[i]
+		}
+	}
+}
+
+// between copies a grid with holes (not a number) where patches of light and their flanks are.
+func (f *finder) between(g *grid, reach float64) grid {
+	out := grid{g.w, g.h, g.factor, slices.Clone(g.pix)}
 	nan := float32(math.NaN())
 	for i := range f.seen.blobs {
 		b := &f.seen.blobs[i]
@@ -146,20 +167,13 @@ func (f *finder) quieten(reach float64) {
 		}
 		grow := int(math.Ceil(reach * math.Min(3, 1+0.2*math.Sqrt(float64(b.area)))))
 		for y := max(b.y0-grow, 0); y <= min(b.y1+grow, g.h-1); y++ {
-			row := g.pix[y*g.w : (y+1)*g.w]
+			row := out.pix[y*g.w : (y+1)*g.w]
 			for x := max(b.x0-grow, 0); x <= min(b.x1+grow, g.w-1); x++ {
 				row[x] = nan
 			}
 		}
 	}
-	_, quiet := measure(&g, true, f.o.Workers)
-	quiet = quiet.smoothed() // few pixels are left in a cell
-	for i, v := range quiet.v {
-		if v *= f.toPixel; v > 0 && v < f.pixNoise.v[i] {
-			f.pixNoise.v[i] = max(v, f.coherent.v[i])
-		}
-	}
-	f.field.Noise = f.pixNoise.median()
+	return out
 }
 
 // longestTrail is the longest path, in picture pixels, taken for a star's own trail.
@@ -318,8 +332,6 @@ func (f *finder) secondLook() {
 	if math.Abs(math.Log(want/used)) > 0.5 {
 		f.lookWith(math.Min(want, 6*float64(f.g.factor)))
 	}
-	filtered := f.seen.light
-	defer func() { f.seen.light = filtered; f.quieten(want / float64(f.g.factor)) }()
 	if l := f.lens.shape.trailLength(); long > 1.9*short && l > 3*float64(f.g.factor) && l > 2*sigma {
 		light := along(&f.seen.light, l/float64(f.g.factor), angle, f.o.Workers)
 		f.seen = look(light, f.filteredNoise(&light), f.o.Sigmas)

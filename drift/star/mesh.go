@@ -286,6 +286,27 @@ func measure(g *grid, holes bool, workers int) (middle, noise mesh) {
 	return middle, noise
 }
 
+// bridged smooths a noise mesh of which some cells hold nothing (0): these take the median of the whole.
+func (m *mesh) bridged() mesh {
+	var known []float32
+	for _, v := range m.v {
+		if v > 0 {
+			known = append(known, v)
+		}
+	}
+	if len(known) == 0 {
+		return *m
+	}
+	whole := selectNth(known, len(known)/2)
+	full := mesh{m.nx, m.ny, slices.Clone(m.v)}
+	for i, v := range full.v {
+		if !(v > 0) {
+			full.v[i] = whole
+		}
+	}
+	return full.smoothed()
+}
+
 // smoothed returns for every cell the median over its 3 × 3 neighbourhood.
 func (m *mesh) smoothed() mesh {
 	out := mesh{m.nx, m.ny, make([]float32, len(m.v))}
