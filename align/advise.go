@@ -169,7 +169,7 @@ func notes(a Axis, d Deviation) []string {
 		ns = append(ns, "Two pictures always fit some axis: a third would show whether anything slipped between them.")
 	}
 	if d.Total > unit.AngleFromDeg(5) {
-		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again.")
+		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}
 	return ns
 }

@@ -163,7 +163,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 	for i := range m.used {
 		m.used[i] = true
 	}
-	m.blocks = []block{{first: 0, last: n - 1, c0: m.obs[n/2].c}}
+	m.blocks = []block{{members: upTo(n), c0: m.obs[n/2].c}}
 	m.axis = []r3.Vec{m.guessAxis()}
 	if _, ok := m.converge(); !ok {
 		return Aim{}, failure{ErrAim, "no axis serves this target", "aim at the refracted pole"}

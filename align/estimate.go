@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/mat"
@@ -18,6 +19,8 @@ var (
 	ErrFewPictures = errors.New("too few solved pictures with a clock")
 	// ErrNotTurning: the camera stands still over the landscape.
 	ErrNotTurning = errors.New("the mount is not turning")
+	// ErrClockStands: different pictures carry the same time.
+	ErrClockStands = errors.New("the clock stands still")
 	// ErrNoAxis: the equations do not settle an axis.
 	ErrNoAxis = errors.New("the pictures do not settle an axis")
 )
@@ -92,6 +95,18 @@ func (a Axis) WorstSigma() unit.Angle {
 	return unit.Angle(math.Sqrt(mean + half))
 }
 
+// clockStands is whether three and more pictures carry one time though no hand
+// swung the axis between them: the sky cannot have moved, and what the attitudes differ by is error.
+func clockStands(samples []Sample, obs []observation) bool {
+	const swungBy = unit.Angle(math.Pi / 180)
+	for i := range samples {
+		if !samples[i].Mid.Equal(samples[0].Mid) || obs[0].c.Inverse().Then(obs[i].c).Angle() > swungBy {
+			return false
+		}
+	}
+	return len(samples) > 1
+}
+
 // stillLimit: a camera that has turned by less than a tenth of what the sky did,
 // and by no more than three of its own errors or this angle, stands still.
 const stillLimit = unit.Angle(1.0 / 60 * math.Pi / 180)
@@ -112,6 +127,10 @@ func Estimate(in Input) (Axis, error) {
 	}
 	px := quickWander(in.Samples)
 	obs := observe(in.Samples, px)
+	if clockStands(in.Samples, obs) {
+		return Axis{}, failure{ErrClockStands, "the pictures differ, but all carry the same time",
+			"use the originals from the camera (an export may have reset their times), or give the times with --times"}
+	}
 	if turned, still := standing(in.Samples, obs); still {
 		return Axis{Turned: turned}, failure{ErrNotTurning, "the camera stands still while the sky turns",
 			"switch the motor on and close the clutch, then take the pictures again (or swing the axis by hand, 20° and more)"}
@@ -122,7 +141,19 @@ func Estimate(in Input) (Axis, error) {
 	if len(fits) == 0 {
 		return Axis{}, failure{ErrNoAxis, "the pictures do not settle an axis", "take more pictures, with a swing of the axis by 30° between them"}
 	}
-	return conclude(in, seg, fits), nil
+	a := conclude(in, seg, fits)
+	if feigned := a.feigned(); a.Turned < feigned {
+		return Axis{Turned: a.Turned}, failure{ErrNoAxis, fmt.Sprintf("the pictures turned by only %s about any axis, no more than their own errors feign", Arc(a.Turned)),
+			"take pictures over several minutes with the motor on, or swing the axis by 30° between them; check that the camera's clock runs"}
+	}
+	return a, nil
+}
+
+// feigned is the turn that errors alone can make of pictures that did not turn: the
+// largest of many differences of two angles hardly exceeds eight times the error of one.
+func (a Axis) feigned() unit.Angle {
+	sigmas := slices.Sorted(slices.Values(a.ThetaSigma))
+	return 8 * sigmas[len(sigmas)/2]
 }
 
 func pictures(n int) string {
@@ -167,7 +198,7 @@ func newModel(in Input, obs []observation, seg segmentation) *model {
 	first, stand := 0, 0
 	for _, b := range append(seg.breaks, Break{Before: len(obs)}) {
 		if b.Before > first {
-			m.blocks = append(m.blocks, block{first: first, last: b.Before - 1, stand: stand, c0: obs[(first+b.Before-1)/2].c})
+			m.addBlock(block{members: upTo(b.Before)[first:], stand: stand, c0: obs[(first+b.Before-1)/2].c}, in.Samples)
 		}
 		if first = b.Before; b.Knock {
 			stand++
@@ -182,6 +213,48 @@ func newModel(in Input, obs []observation, seg segmentation) *model {
 	return m
 }
 
+// rejoinChance is how likely a misfit must be by chance for two groups to count as one.
+const rejoinChance = 0.01
+
+// addBlock adds a group, or joins it to an earlier one of the same stand and lens when both fit
+// one C₀: a camera that was lifted and put back, or a phone that switched its crop and back.
+func (m *model) addBlock(b block, samples []Sample) {
+	for i := range m.blocks {
+		old := &m.blocks[i]
+		if old.stand != b.stand || samples[old.members[0]].Lens != samples[b.members[0]].Lens {
+			continue
+		}
+		both := append(slices.Clone(old.members), b.members...)
+		if m.fitTogether(old.members, b.members, both) {
+			old.members = both
+			old.c0 = m.obs[both[len(both)/2]].c
+			return
+		}
+	}
+	m.blocks = append(m.blocks, b)
+}
+
+// fitTogether is whether two groups' pictures fit one C₀ as well as two.
+func (m *model) fitTogether(a, b, both []int) bool {
+	pick := func(members []int) (run, bool) {
+		var some []observation
+		for _, i := range members {
+			if m.used[i] {
+				some = append(some, m.obs[i])
+			}
+		}
+		return fitAll(some)
+	}
+	fa, okA := pick(a)
+	fb, okB := pick(b)
+	fab, okAB := pick(both)
+	if !okA || !okB || !okAB || fab.dof <= fa.dof+fb.dof {
+		return false
+	}
+	dof := fa.dof + fb.dof
+	return significance(fab.chi2-fa.chi2-fb.chi2, fab.dof-dof, fa.chi2+fb.chi2, dof) > math.Log(rejoinChance)
+}
+
 // shareFields gives the catalogue's common error an unknown in every field that
 // has one, where groups see more than one field: with a single field it hides in
 // C₀.
@@ -189,7 +262,7 @@ func (m *model) shareFields() {
 	m.shared = map[int]int{}
 	for _, b := range m.blocks {
 		seen := map[int]bool{}
-		for i := b.first; i <= b.last; i++ {
+		for _, i := range b.members {
 			seen[m.obs[i].field] = true
 		}
 		if len(seen) < 2 {
@@ -293,7 +366,7 @@ func (a *Axis) readAngles(m *model) {
 		b := &m.blocks[bi]
 		u := b.c0.Apply(m.axis[b.stand])
 		lo, hi := math.Inf(1), math.Inf(-1)
-		for i := b.first; i <= b.last; i++ {
+		for _, i := range b.members {
 			a.Group[i] = bi
 			a.Theta[i] = unit.Angle(m.theta[i])
 			a.ThetaSigma[i] = unit.Angle(1 / math.Sqrt(r3.Dot(u, mulVec(m.obs[i].weight, u))))

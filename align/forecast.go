@@ -153,7 +153,7 @@ func (p plan) after(now [2][2]float64, cs []turn.Turn, instead bool) unit.Angle 
 		m.used = append(m.used, true)
 	}
 	m.theta = make([]float64, len(cs))
-	m.blocks = []block{{first: 0, last: len(cs) - 1, c0: cs[len(cs)/2]}}
+	m.blocks = []block{{members: upTo(len(cs)), c0: cs[len(cs)/2]}}
 	m.readTheta()
 	e := m.normal(nil)
 	var chol mat.Cholesky

@@ -65,11 +65,11 @@ type observation struct {
 	field  int
 }
 
-// block is a group: consecutive observations on one C₀.
+// block is a group: observations on one C₀.
 type block struct {
-	first, last int // observations first..last
-	stand       int
-	c0          turn.Turn
+	members []int
+	stand   int
+	c0      turn.Turn
 }
 
 // model is the whole session at one point of the iteration.
@@ -169,7 +169,7 @@ func (m *model) normal(resid func(b *block, i int) r3.Vec) equations {
 	n := m.size()
 	e := equations{n: mat.NewSymDense(n, nil), b: mat.NewVecDense(n, nil)}
 	for bi := range m.blocks {
-		for i := m.blocks[bi].first; i <= m.blocks[bi].last; i++ {
+		for _, i := range m.blocks[bi].members {
 			if m.used[i] {
 				m.addObservation(&e, bi, i, resid)
 			}
@@ -318,7 +318,7 @@ func (m *model) readTheta() {
 	for bi := range m.blocks {
 		b := &m.blocks[bi]
 		u := b.c0.Apply(m.axis[b.stand])
-		for i := b.first; i <= b.last; i++ {
+		for _, i := range b.members {
 			for range 3 {
 				r := m.residual(b, i)
 				wu := mulVec(m.obs[i].weight, u)

@@ -114,16 +114,24 @@ func (s *segmentation) worstBreak(obs []observation, first, last int) (at int, c
 		whole, okW := fitRun(obs, lo, hi, -1)
 		left, okL := fitRun(obs, lo, k-1, -1)
 		right, okR := fitRun(obs, k, hi, -1)
-		if !okL || !okR || !okW {
+		if !okL || !okR {
 			continue
 		}
 		dof := left.dof + right.dof
-		c := significance(whole.chi2-left.chi2-right.chi2, whole.dof-dof, left.chi2+right.chi2, dof)
+		c := significance(gainOf(whole, okW)-left.chi2-right.chi2, 2*(hi-lo+1)-4-dof, left.chi2+right.chi2, dof)
 		if c < chance {
 			at, chance, size = k, c, jump(obs, left, right, k)
 		}
 	}
 	return at, chance, size
+}
+
+// gainOf is the χ² of a fit; one that finds no solution at all fits worse than any.
+func gainOf(r run, ok bool) float64 {
+	if !ok || math.IsNaN(r.chi2) {
+		return 1e30
+	}
+	return r.chi2
 }
 
 // jump is how far the attitude at k lies off what the other side of the break
@@ -161,10 +169,10 @@ func (s *segmentation) worstStray(obs []observation, first, last int) (at int, f
 		}
 		whole, okW := fitRun(obs, lo, hi, -1)
 		rest, okR := fitRun(obs, lo, hi, k)
-		if !okR || !okW {
+		if !okR {
 			continue
 		}
-		c := significance(whole.chi2-rest.chi2, whole.dof-rest.dof, rest.chi2, rest.dof)
+		c := significance(gainOf(whole, okW)-rest.chi2, 2, rest.chi2, rest.dof)
 		fits := rest.chi2 < 3*float64(rest.dof)+15 // what remains must be sound
 		if c < best && fits {
 			best, at, found = c, k, true

@@ -138,21 +138,36 @@ type run struct {
 	dof   int
 }
 
+// upTo lists 0 to n−1.
+func upTo(n int) []int {
+	all := make([]int, n)
+	for i := range all {
+		all[i] = i
+	}
+	return all
+}
+
 // fitRun fits observations first..last, but for skip, to one axis and one C₀ of their own.
 func fitRun(obs []observation, first, last, skip int) (run, bool) {
-	m := model{shared: map[int]int{}, axis: []r3.Vec{{Y: 1}}, link: []float64{0}}
+	some := make([]observation, 0, last-first+1)
 	for i := first; i <= last; i++ {
 		if i != skip {
-			m.obs = append(m.obs, obs[i])
+			some = append(some, obs[i])
 		}
 	}
+	return fitAll(some)
+}
+
+// fitAll fits observations to one axis and one C₀ of their own.
+func fitAll(obs []observation) (run, bool) {
+	m := model{obs: obs, shared: map[int]int{}, axis: []r3.Vec{{Y: 1}}, link: []float64{0}}
 	n := len(m.obs)
 	m.used = make([]bool, n)
 	for i := range m.used {
 		m.used[i] = true
 	}
 	m.theta = make([]float64, n)
-	m.blocks = []block{{first: 0, last: n - 1, c0: m.obs[n/2].c}}
+	m.blocks = []block{{members: upTo(n), c0: m.obs[n/2].c}}
 	if n < 3 { // two attitudes always fit
 		return run{model: m}, true
 	}
@@ -166,8 +181,9 @@ func fitRun(obs []observation, first, last, skip int) (run, bool) {
 func (m *model) guessAxis() r3.Vec {
 	best := r3.Vec{Y: 1e-12}
 	for _, b := range m.blocks {
-		for i := b.first; i <= b.last; i++ {
-			for _, k := range [3]int{b.first, (b.first + b.last) / 2, b.last} {
+		n := len(b.members)
+		for _, i := range b.members {
+			for _, k := range [3]int{b.members[0], b.members[n/2], b.members[n-1]} {
 				if !m.used[i] || !m.used[k] {
 					continue
 				}
