@@ -58,7 +58,7 @@ func (s step) misses(ratio float64) float64 { return s.dTheta - ratio*siderealRa
 func (s step) even(ratio float64) bool { return math.Abs(s.misses(ratio)) <= s.allow }
 
 // TrackingRate reads the rate off the angles about the axis. False where no two
-// pictures in sequence were left to the motor alone.
+// pictures in sequence were left to the motor alone, or the steps do not agree.
 //
 // It needs no even spacing and stands up to wobble, play, breaks, swings by hand and single
 // slips of the clutch, as long as most steps from picture to picture are the motor's. The
@@ -80,7 +80,7 @@ func stampStep(samples []Sample) time.Duration {
 func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 	steps := stepsOf(in, a, stamp)
 	ratio, ok := commonRatio(steps)
-	if !ok {
+	if !ok || !mostlyEven(steps, ratio) {
 		return Rate{}, false
 	}
 	line := newLine(in, a, stretches(steps, ratio))
@@ -155,6 +155,30 @@ func commonRatio(steps []step) (ratio float64, ok bool) {
 	}
 	slices.Sort(members)
 	return members[len(members)/2], true
+}
+
+// handTurn: what misses an even turn by more was a swing by hand; a clutch that gives does so by less (as
+// design §6 parts a knock from a re-aimed camera).
+const handTurn = knockLimit
+
+// byHand is whether a hand turned the axis in this step, judged against a ratio.
+func (s step) byHand(ratio float64) bool {
+	miss := math.Abs(s.misses(ratio))
+	return miss > handTurn.Rad() && miss > 1.5*math.Abs(ratio)*siderealRadPerSecond*s.dt
+}
+
+// mostlyEven is whether at least half of the steps that no hand made agree on a ratio.
+func mostlyEven(steps []step, ratio float64) bool {
+	even, all := 0, 0
+	for _, s := range steps {
+		if s.even(ratio) {
+			even++
+		}
+		if !s.byHand(ratio) {
+			all++
+		}
+	}
+	return 2*even >= all
 }
 
 // stretches are the runs of samples joined by even steps.

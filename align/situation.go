@@ -1,6 +1,7 @@
 package align
 
 import (
+	"slices"
 	"time"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -48,16 +49,12 @@ type Situation struct {
 func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situation {
 	s := newSession(seq, h, a)
 	var all []Situation
-	all = append(all, s.motor(err)...)
-	if s.a != nil {
-		all = append(all, s.breaks()...)
-		all = append(all, s.strays()...)
-		all = append(all, s.bending()...)
-	} else {
-		all = append(all, s.straysInSky()...)
-		all = append(all, s.lensChanges()...)
+	moved := s.standing() // such pictures say nothing of the mount
+	if len(moved) == 0 {
+		all = append(all, s.mount(err)...)
+		moved = s.stacked()
 	}
-	all = append(all, s.stacked()...)
+	all = append(all, moved...)
 	all = append(all, s.unlit()...)
 	all = append(all, s.clouds()...)
 	all = append(all, s.focus()...)
@@ -65,6 +62,24 @@ func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situ
 		all = append(all, s.doubt()...)
 	}
 	return append(all, s.low()...)
+}
+
+// mount names what is wrong with motor, clamps and holder.
+func (s *session) mount(err error) []Situation {
+	all := s.motor(err)
+	if s.a == nil {
+		all = append(all, s.straysInSky()...)
+		return append(all, s.lensChanges()...)
+	}
+	all = append(all, s.breaks()...)
+	if !names(all, KindKnock) && !names(all, KindSlipping) {
+		all = append(all, s.looseOrBent()...)
+	}
+	return append(all, s.strays()...)
+}
+
+func names(all []Situation, k Kind) bool {
+	return slices.ContainsFunc(all, func(s Situation) bool { return s.Kind == k })
 }
 
 // session is what the tests look at.

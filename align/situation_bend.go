@@ -18,9 +18,16 @@ import (
 // gain in likelihood over f = 0, the wander of the optical centre free on both sides, is
 // judged by Fisher's F. While the mount merely tracks, creeping cannot be told from an axis error – the gain is then
 // nil and the error stands in the axis; swings by hand tell the two apart.
+//
+// Sagging cannot be told from an axis error by any turn about the axis: the part of view × down that
+// changes with θ turns with it, as an axis error does. (It moves the axis by sag · cos ψ with ψ the angle between
+// axis and view: not at all where the camera looks square to the axis.) Only a camera aimed anew shows it.
 
 // bendChance is the chance of a false find in each of the two tests.
 const bendChance = 1e-3
+
+// creepTurn: with less turn about the axis, and the camera never aimed anew, creeping hides in the axis.
+const creepTurn = unit.Angle(10 * math.Pi / 180)
 
 // bendSigmas: besides, the bending must stand out by so many of its own errors.
 const bendSigmas = 4
@@ -28,14 +35,33 @@ const bendSigmas = 4
 // bendLimit: less does no harm worth a word.
 const bendLimit = unit.Angle(0.3 / 60 * math.Pi / 180)
 
+// bendMost: the model is linear, and no holder bends so far.
+const bendMost = unit.Angle(math.Pi / 180)
+
 // bend is a finding: how much, and the chance that nothing but noise made it.
 type bend struct {
 	size, sigma float64 // radians
 	chance      float64
+	smooth      bool // what it leaves over is no more than a sound camera's wander
 }
 
 func (b bend) real() bool {
-	return b.chance < bendChance && b.size > bendSigmas*b.sigma && b.size > bendLimit.Rad()
+	return b.smooth && b.chance < bendChance && b.size > bendSigmas*b.sigma && b.size > bendLimit.Rad() && b.size < bendMost.Rad()
+}
+
+// looseWander: the optical centre of a phone wanders by some tenths of a pixel; a camera whose place scatters by
+// more than this is loose.
+const looseWander = 1.5
+
+// looseOrBent tells a holder that gives smoothly from one that gives in jumps.
+func (s *session) looseOrBent() []Situation {
+	if bent := s.bending(); len(bent) > 0 {
+		return bent
+	}
+	if s.a.WanderPx < looseWander && s.a.sound() {
+		return nil
+	}
+	return []Situation{{KindSlipping, s.files(0, len(s.in.Samples)-1), fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
 }
 
 // bending names creeping and sagging.
@@ -44,7 +70,10 @@ func (s *session) bending() []Situation {
 		return nil
 	}
 	files := s.files(0, len(s.in.Samples)-1)
-	creep, sag := s.bent(s.creepColumns()), s.bent(s.sagColumns())
+	creep, sag := bend{chance: 1}, s.bent(s.sagColumns())
+	if s.a.Turned > creepTurn || s.a.Groups > s.a.Stands {
+		creep = s.bent(s.creepColumns())
+	}
 	const advice = "Hold the camera shorter and stiffer, tie down the cable, and measure without swings as a check."
 	switch {
 	case sag.real() && (!creep.real() || sag.chance < creep.chance):
@@ -97,7 +126,7 @@ func (s *session) bent(columns []func(i int) r3.Vec) bend {
 	fits := overWander(s.in.Samples, newModel(s.in, obs, segmentation{s.a.Breaks, s.a.Stray}))
 	plain, with := math.Inf(-1), math.Inf(-1)
 	var best gained
-	reference := 0.0
+	reference, smooth := 0.0, false
 	for i := range fits {
 		g, ok := fits[i].gain(columns)
 		if !ok {
@@ -111,9 +140,13 @@ func (s *session) bent(columns []func(i int) r3.Vec) bend {
 		g, _ := fits[i].gain(columns)
 		if l := fits[i].logPost + g.chi2/2 - (g.logInfo-reference)/2; l > with {
 			with, best = l, g
+			rest := Axis{Chi2: fits[i].eq.chi2 - g.chi2, DOF: s.a.DOF - len(columns)}
+			smooth = fits[i].px < looseWander && rest.sound()
 		}
 	}
-	return s.judged(best, 2*(with-plain), len(columns))
+	b := s.judged(best, 2*(with-plain), len(columns))
+	b.smooth = smooth
+	return b
 }
 
 // judged turns a gain in twice the log likelihood into a chance: with the scale estimated, as the wander

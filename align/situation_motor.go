@@ -51,16 +51,16 @@ func (s *session) motor(err error) []Situation {
 	if !ok {
 		return nil
 	}
+	var play, slips []step
+	if math.Abs(ratio) > stillRatio {
+		play, slips = lags(steps, ratio)
+	}
 	var all []Situation
-	if r, ok := trackingRate(s.in, *s.a, s.stamp); ok {
+	if r, ok := trackingRate(s.in, *s.a, s.stamp); ok && len(slips) == 0 { // where a clamp slips the rate means nothing
 		all = append(all, s.wrongRate(r)...)
 	}
-	if math.Abs(ratio) > stillRatio {
-		play, slips := s.lags(steps, ratio)
-		all = append(all, s.play(play, ratio)...)
-		all = append(all, s.slips(slips, ratio)...)
-	}
-	return all
+	all = append(all, s.play(play, ratio)...)
+	return append(all, s.slips(slips, ratio)...)
 }
 
 func notTurning(files []string) Situation {
@@ -115,12 +115,9 @@ func nameOf(r Rate) (name string, ok bool) {
 	return name, ok
 }
 
-// lagLimit parts a clutch that gave a little from a swing by hand, as knockLimit parts a knock from a re-aimed camera.
-const lagLimit = knockLimit
-
 // lags sorts the uneven steps that are no swings: those at the start of the session or just after a swing, in which
 // the motor stood and took up play, and all others.
-func (s *session) lags(steps []step, ratio float64) (play, slips []step) {
+func lags(steps []step, ratio float64) (play, slips []step) {
 	fresh := true // nothing has turned since the start or the last swing
 	for _, st := range steps {
 		miss := st.misses(ratio)
@@ -130,7 +127,7 @@ func (s *session) lags(steps []step, ratio float64) (play, slips []step) {
 		switch {
 		case st.even(ratio):
 			fresh = false
-		case s.swung(st, ratio):
+		case st.byHand(ratio):
 			fresh = true
 		case fresh && stands:
 			play = append(play, st)
@@ -140,12 +137,6 @@ func (s *session) lags(steps []step, ratio float64) (play, slips []step) {
 		}
 	}
 	return play, slips
-}
-
-// swung is whether a hand turned the axis in this step.
-func (s *session) swung(st step, ratio float64) bool {
-	miss := math.Abs(st.misses(ratio))
-	return miss > lagLimit.Rad() && miss > 1.5*math.Abs(ratio)*siderealRadPerSecond*st.dt
 }
 
 // play names the motor's standing before it turns.

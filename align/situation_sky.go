@@ -55,14 +55,14 @@ func (s *session) darkened(i int) bool {
 // reach is how many pictures with stars are asked on either side.
 const reach = 3
 
-// around lists a value of the nearest pictures with stars and the same size before and after shot i.
+// around lists a value of the nearest pictures with stars and the same lens before and after shot i.
 func (s *session) around(i int, value func(drift.Shot) float64) (list []float64) {
 	own := s.seq.Shots[i]
 	for _, dir := range [2]int{-1, 1} {
 		found := 0
 		for k := i + dir; k >= 0 && k < len(s.seq.Shots) && found < reach; k += dir {
 			o := s.seq.Shots[k]
-			if o.Solution != nil && o.Clock != nil && o.Width == own.Width && o.Height == own.Height {
+			if o.Solution != nil && o.Clock != nil && o.Width == own.Width && o.Height == own.Height && o.Lens == own.Lens {
 				list = append(list, value(o))
 				found++
 			}
@@ -78,11 +78,11 @@ func middle(v []float64) float64 {
 }
 
 // cloudShare and cloudSigmas: a picture with less than two fifths of the stars of its neighbours, and fewer by
-// more than six times the scatter of counting, was taken through cloud. Star counts of
+// more than four times the scatter of counting, was taken through cloud. Star counts of
 // fields a few degrees apart differ by less than a factor of two (common practice, no source).
 const (
 	cloudShare  = 0.4
-	cloudSigmas = 6
+	cloudSigmas = 4
 )
 
 // clouds names pictures with few or no stars among others with many.
@@ -105,6 +105,9 @@ func (s *session) clouds() []Situation {
 		return nil
 	}
 	text := "Cloud took the stars from %s. The gap is bridged; check the sky before the next exposure."
+	if last := list[len(list)-1]; last >= s.solved[len(s.solved)-1] {
+		text = "The stars are gone from %s, to the end: cloud, or dew or something else before the lens. Look at both before going on."
+	}
 	return []Situation{{KindCloud, s.shotFiles(list), fmt.Sprintf(text, pictures(len(list)))}}
 }
 

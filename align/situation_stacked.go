@@ -9,11 +9,12 @@ import (
 
 	"trueturn/drift"
 	"trueturn/drift/star"
+	"trueturn/ephem"
 )
 
 // The test for pictures stacked inside the phone: between pictures the camera turns against
 // the stars at a rate that, over one exposure, must draw a star into a trail. Where the trail expected is longer than mustTrail star widths
-// (elongation 1.4 and more) and that measured is shorter than a third of it, the picture was put together from
+// (elongation 1.4 and more) and that measured is shorter than half of it (a lens that draws its corners, and noise, make round stars seem to trail by half a star width), the picture was put together from
 // shorter ones. Motion counts only where it is the same before and after the picture, so that a touch between
 // pictures does not pass for motion during them, and no faster than a motor can make it.
 const (
@@ -47,7 +48,7 @@ func (s *session) stacked() []Situation {
 	if len(round) >= stackedShots && float64(len(round)) >= stackedShare*float64(could) {
 		return []Situation{{KindStacked, s.shotFiles(round), "Stars are round where the camera's own motion must draw them out: the phone stacks or aligns pictures inside. Switch its night or star mode off, or save raw; these say nothing about round stars."}}
 	}
-	return s.standing()
+	return nil
 }
 
 // motion is the camera's turn against the stars about shot s.solved[n], radians per second in its own frame, where
@@ -128,15 +129,36 @@ func (s *session) standing() []Situation {
 // centreScatter is the root mean square distance of the pictures' middles from their mean, radians.
 func (s *session) centreScatter(shots []int) float64 {
 	var mean r3.Vec
-	at := make([]r3.Vec, len(shots))
-	for n, i := range shots {
-		v := s.turnBetween(shots[0], i)
-		at[n] = r3.Vec{X: v.X, Y: v.Y}
-		mean = r3.Add(mean, r3.Scale(1/float64(len(shots)), at[n]))
+	at := s.centres(shots)
+	for _, v := range at {
+		mean = r3.Add(mean, r3.Scale(1/float64(len(at)), v))
 	}
 	var sum float64
 	for _, v := range at {
 		sum += r3.Norm2(r3.Sub(v, mean))
 	}
-	return math.Sqrt(sum / float64(len(shots)))
+	return math.Sqrt(sum / float64(len(at)))
+}
+
+// centres are where the pictures' middles stand among the stars, across the view of the first, radians: by the joint
+// fit, whose lens is the same for all, where there is a site; else by each picture for itself.
+func (s *session) centres(shots []int) []r3.Vec {
+	joint := map[int]r3.Vec{}
+	if s.h != nil {
+		for _, sight := range s.h.Sights {
+			if sky, err := ephem.NewSky(s.h.Site, s.h.Air, sight.Mid); err == nil {
+				joint[sight.Shot] = sky.ICRS(sight.Attitude.Pose.Attitude.Inverse().Apply(r3.Vec{Z: 1}))
+			}
+		}
+	}
+	var list []r3.Vec
+	for _, i := range shots {
+		look, ok := joint[i]
+		if !ok {
+			look = s.skyAttitude(i).Inverse().Apply(r3.Vec{Z: 1})
+		}
+		v := s.skyAttitude(shots[0]).Apply(look)
+		list = append(list, r3.Vec{X: v.X, Y: v.Y})
+	}
+	return list
 }

@@ -150,9 +150,9 @@ func cleanEvenings() map[string]func(e simulate.Evening) simulate.Evening {
 		return list
 	}
 	return map[string]func(e simulate.Evening) simulate.Evening{
-		"village":         func(e simulate.Evening) simulate.Evening { return e },
-		"clean":           func(e simulate.Evening) simulate.Evening { return e.Clean() },
-		"realistic":       func(e simulate.Evening) simulate.Evening { return e.Realistic() },
+		"village":   func(e simulate.Evening) simulate.Evening { return e },
+		"clean":     func(e simulate.Evening) simulate.Evening { return e.Clean() },
+		"realistic": func(e simulate.Evening) simulate.Evening { return e.Realistic() },
 		"realistic swing": func(e simulate.Evening) simulate.Evening {
 			e = e.Realistic()
 			e.Count = 6
@@ -205,3 +205,7 @@ func TestSoundSessions(t *testing.T) {
 
 var _ = errors.Is
 var _ = slices.Sort[[]int]
+
+func horizontal(azimuthDeg, altitudeDeg float64) ephem.Horizontal {
+	return ephem.Horizontal{Azimuth: unit.AngleFromDeg(azimuthDeg), Altitude: unit.AngleFromDeg(altitudeDeg)}
+}
