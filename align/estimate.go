@@ -210,7 +210,21 @@ func newModel(in Input, obs []observation, seg segmentation) *model {
 		m.axis = append(m.axis, axis)
 	}
 	m.shareFields()
+	m.shareCentres()
 	return m
+}
+
+// shareCentres gives the optical centre an unknown for every lens whose focus
+// moved enough to matter: by more than a millisecond of arc of shift there is nothing to see.
+func (m *model) shareCentres() {
+	const matters = 1e-3 / 206265
+	m.focus = map[int]int{}
+	for _, o := range m.obs {
+		if _, known := m.focus[o.lens]; !known && r3.Norm(o.focus[0])+r3.Norm(o.focus[1]) > matters {
+			m.focus[o.lens] = len(m.centre)
+			m.centre = append(m.centre, [2]float64{})
+		}
+	}
 }
 
 // rejoinChance is how likely a misfit must be by chance for two groups to count as one.

@@ -1,6 +1,8 @@
 package align
 
 import (
+	"math"
+
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -14,6 +16,9 @@ func FromHorizon(h drift.Horizon) Input {
 	for i := range h.Sights {
 		s := h.Sights[i]
 		in.Samples = append(in.Samples, Sample{Mid: s.Mid, Attitude: s.Attitude, Lens: s.Lens, Field: s.Field})
+	}
+	for i := range in.Samples {
+		in.Samples[i].Focus = focusOf(h, i)
 	}
 	// More refraction lifts the stars where the camera looks: seen from the camera, the
 	// sky turns about the horizontal axis square to the view.
@@ -33,4 +38,31 @@ func FromHorizon(h drift.Horizon) Input {
 // lifted is how much the air lifts what is seen at an apparent altitude.
 func lifted(a ephem.Air, apparent unit.Angle) unit.Angle {
 	return apparent - a.Refraction().True(apparent)
+}
+
+// centreShare is how far an optical centre usually lies off the picture's middle, as a
+// share of the picture's width (common practice, no source: 20 px of 4000).
+const centreShare = 0.005
+
+// focusOf is what the optical centre's place does to sight i: the scale has
+// grown by g since the lens's middle sight, so that the middle of the picture shows g
+// times the centre's offset more.
+func focusOf(h drift.Horizon, i int) (turns [2]r3.Vec) {
+	var mean float64
+	n := 0
+	for _, s := range h.Sights {
+		if s.Lens == h.Sights[i].Lens {
+			mean += math.Log(s.Attitude.Pose.Lens.FocalPx)
+			n++
+		}
+	}
+	lens := h.Sights[i].Attitude.Pose.Lens
+	g := math.Log(lens.FocalPx) - mean/float64(n)
+	if math.Abs(g) < 3*h.Sights[i].Attitude.FocalSigma { // no more than the scale's own error
+		return turns
+	}
+	shift := g * centreShare * float64(lens.Width) / lens.FocalPx
+	// A picture shifted along x looks like a camera turned about y, along y like one turned
+	// the other way about x.
+	return [2]r3.Vec{{Y: shift}, {X: -shift}}
 }

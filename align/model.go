@@ -18,11 +18,13 @@
 // star field share, of the catalogue. No clock enters: an uneven gear, a wrong rate or
 // a swing by hand change θ_i only. The sum made least is
 //
-//	Σ_i r_iᵀ P_i⁻¹ r_i + Σ_f b_fᵀ B_f⁻¹ b_f + Σ_s |â_s − â_{s−1}|²/κ_s²
+//	Σ_i r_iᵀ P_i⁻¹ r_i + Σ_f b_fᵀ B_f⁻¹ b_f + Σ_s |â_s − â_{s−1}|²/κ_s² + Σ_l |z_l|²
 //
 // with r_i = log(C_i · model⁻¹) in the camera frame. The last sum is for
 // knocks: each parts the session into stands s with an axis of its own, which
-// differs from the one before by about the size κ_s of the knock.
+// differs from the one before by about the size κ_s of the knock. z_l is where the optical
+// centre of lens l lies off the picture's middle, in units of how far it usually does: focus that breathes
+// shifts the picture in proportion.
 //
 // First-order changes: C₀ by exp(c) moves r by −c; θ_i by δ moves r by −δ C₀â; the axis
 // by exp(α) moves r by −(C₀ − C_i)α. A picture turned by θ from the middle of its group
@@ -47,6 +49,11 @@ type Sample struct {
 	Attitude Attitude
 	Lens     int // samples of different lenses never share a group
 	Field    int // index into Input.FieldCovariance
+	// Focus is what the attitude moves by (a small turn about the camera's axes, radians) for one standard
+	// deviation of the place of the optical centre in x and in y: when focus changes the scale,
+	// the picture grows about that centre, not about its middle. Zero where the scale
+	// stood still.
+	Focus [2]r3.Vec
 }
 
 // Attitude is a measured attitude whose optical centre may have wandered by a
@@ -63,6 +70,8 @@ type observation struct {
 	weight [3][3]float64 // inverse covariance
 	logDet float64       // of the covariance
 	field  int
+	lens   int
+	focus  [2]r3.Vec
 }
 
 // block is a group: observations on one C₀.
@@ -81,8 +90,10 @@ type model struct {
 	axis   []r3.Vec  // per stand
 	link   []float64 // κ of stand s, s ≥ 1
 	field  []*mat.SymDense
-	shared map[int]int // field → index among those with a covariance
-	bias   []r3.Vec    // b_f of those
+	shared map[int]int  // field → index among those with a covariance
+	bias   []r3.Vec     // b_f of those
+	focus  map[int]int  // lens → index among those whose focus moved
+	centre [][2]float64 // where their optical centres are, in standard deviations
 }
 
 // observe fixes the wander.
@@ -91,7 +102,7 @@ func observe(samples []Sample, wanderPx float64) []observation {
 	for i, s := range samples {
 		c, cov := s.Attitude.Given(wanderPx)
 		w, det := inverse3(cov)
-		obs[i] = observation{c: c, weight: w, logDet: math.Log(det), field: s.Field}
+		obs[i] = observation{c: c, weight: w, logDet: math.Log(det), field: s.Field, lens: s.Lens, focus: s.Focus}
 	}
 	return obs
 }
@@ -133,16 +144,23 @@ func tangent(a r3.Vec) (across, up r3.Vec) {
 	return across, r3.Cross(across, a)
 }
 
-// layout of the unknowns: two per stand, three per block, three per shared field.
-func (m *model) size() int         { return 2*len(m.axis) + 3*len(m.blocks) + 3*len(m.bias) }
+// layout of the unknowns: two per stand, three per block, three per shared field, two per lens that breathed.
+func (m *model) size() int         { return m.atCentre(len(m.centre)) }
 func (m *model) atBlock(b int) int { return 2*len(m.axis) + 3*b }
 func (m *model) atBias(f int) int  { return 2*len(m.axis) + 3*len(m.blocks) + 3*f }
+func (m *model) atCentre(l int) int {
+	return 2*len(m.axis) + 3*len(m.blocks) + 3*len(m.bias) + 2*l
+}
 
 // predicted is the model's attitude of observation i in block b.
 func (m *model) predicted(b *block, i int) turn.Turn {
 	c := turn.About(m.axis[b.stand], unit.Angle(m.theta[i])).Then(b.c0)
 	if f, ok := m.shared[m.obs[i].field]; ok {
 		c = c.Then(turn.Exp(m.bias[f]))
+	}
+	if l, ok := m.focus[m.obs[i].lens]; ok {
+		f := m.obs[i].focus
+		c = c.Then(turn.Exp(r3.Add(r3.Scale(m.centre[l][0], f[0]), r3.Scale(m.centre[l][1], f[1]))))
 	}
 	return c
 }
@@ -230,6 +248,12 @@ func (m *model) columns(bi, i int) (idx []int, cols []r3.Vec) {
 			cols = append(cols, v)
 		}
 	}
+	if l, ok := m.focus[m.obs[i].lens]; ok {
+		for k, v := range m.obs[i].focus {
+			idx = append(idx, m.atCentre(l)+k)
+			cols = append(cols, v)
+		}
+	}
 	return idx, cols
 }
 
@@ -250,6 +274,14 @@ func (m *model) addPriors(e *equations) {
 		}
 	}
 	m.addBiasPriors(e)
+	for l, c := range m.centre {
+		for k, v := range c {
+			at := m.atCentre(l) + k
+			add(at, at, 1)
+			e.b.SetVec(at, e.b.AtVec(at)-v)
+			e.chi2 += v * v
+		}
+	}
 	m.addLinks(e)
 	const hemisphere = 1.0 // radians: keeps the equations solvable, tells nothing
 	for i := range 2 * len(m.axis) {
@@ -310,6 +342,11 @@ func (m *model) apply(x mat.Vector) {
 	for f := range m.bias {
 		m.bias[f] = r3.Add(m.bias[f], vec(m.atBias(f)))
 	}
+	for l := range m.centre {
+		for k := range 2 {
+			m.centre[l][k] += x.AtVec(m.atCentre(l) + k)
+		}
+	}
 	m.readTheta()
 }
 
@@ -369,10 +406,12 @@ type snapshot struct {
 	axis, bias []r3.Vec
 	theta      []float64
 	c0         []turn.Turn
+	centre     [][2]float64
 }
 
 func (m *model) snapshot() snapshot {
-	s := snapshot{axis: append([]r3.Vec(nil), m.axis...), bias: append([]r3.Vec(nil), m.bias...), theta: append([]float64(nil), m.theta...)}
+	s := snapshot{axis: append([]r3.Vec(nil), m.axis...), bias: append([]r3.Vec(nil), m.bias...), theta: append([]float64(nil), m.theta...),
+		centre: append([][2]float64(nil), m.centre...)}
 	for _, b := range m.blocks {
 		s.c0 = append(s.c0, b.c0)
 	}
@@ -383,6 +422,7 @@ func (m *model) restore(s snapshot) {
 	copy(m.axis, s.axis)
 	copy(m.bias, s.bias)
 	copy(m.theta, s.theta)
+	copy(m.centre, s.centre)
 	for b := range m.blocks {
 		m.blocks[b].c0 = s.c0[b]
 	}

@@ -91,6 +91,7 @@ func (m *model) clone() *model {
 	c.axis = slices.Clone(m.axis)
 	c.bias = slices.Clone(m.bias)
 	c.used = slices.Clone(m.used)
+	c.centre = slices.Clone(m.centre)
 	return &c
 }
 

@@ -32,8 +32,10 @@ type Attitude struct {
 	Field int // pictures of one Field look at the same stars
 	Stars int // sightings used
 	RMSPx float64
-	info  [5][5]float64
-	pull  [5]float64
+	// FocalSigma is the relative standard error of the focal length.
+	FocalSigma float64
+	info       [5][5]float64
+	pull       [5]float64
 }
 
 // Given is the attitude and the covariance of a small turn about the camera's
@@ -419,7 +421,8 @@ func (j *joiner) inform(i int) (Attitude, float64) {
 		chi2 += w * r * r
 	}
 	s.prior(lnFocal, math.Log(j.focal/p.Lens.FocalPx), breathing)
-	a := Attitude{Pose: p, Field: j.field[i], Stars: len(j.ss[i]), RMSPx: rms(p, j.ss[i])}
+	a := Attitude{Pose: p, Field: j.field[i], Stars: len(j.ss[i]), RMSPx: rms(p, j.ss[i]),
+		FocalSigma: 1 / math.Sqrt(s.a[lnFocal][lnFocal])}
 	order := [5]int{turnX, turnY, turnZ, distK1, distK2}
 	at := func(i, k int) float64 { return s.a[max(i, k)][min(i, k)] }
 	for r, ri := range order {
