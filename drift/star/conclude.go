@@ -16,7 +16,6 @@ type attempt struct {
 	fit   fitted
 	ok    bool
 	near  []int // other attempts whose light reaches in
-	flags Flag
 }
 
 // measureAll fits every peak worth it, in parallel, then those with neighbours once more without the neighbours' light.
@@ -201,10 +200,10 @@ func (f *finder) star(a *attempt) Star {
 	s.XYCov *= widen * widen
 	s.Flux = fit.kind.flux(p)
 	r := readout(fit)
-	s.FWHM, s.Elongation, s.TrailPx, s.Angle = r.fwhm, r.elongation, r.trail, unit.Angle(r.angle)
+	s.FWHM, s.Elongation, s.TrailPx, s.Angle = r.fwhm, r.elongation, math.Sqrt(r.trail2), unit.Angle(r.angle)
 	e := spreadOut(fit)
-	s.FluxErr = math.Hypot(e.flux, 0)
-	s.FWHMErr, s.ElongationErr, s.TrailPxErr = e.fwhm, e.elongation, e.trail
+	s.FluxErr, s.FWHMErr, s.ElongationErr = e.flux, e.fwhm, e.elongation
+	s.TrailPxErr = math.Min(e.trail2/(2*s.TrailPx), math.Sqrt(e.trail2))
 	s.AngleErr = unit.Angle(math.Min(e.angle, math.Pi/math.Sqrt(12)))
 	return s
 }
@@ -230,20 +229,20 @@ func (f *finder) flagsOf(a *attempt) (flags Flag) {
 }
 
 // reading is what a profile's parameters say of size and form.
-type reading struct{ fwhm, elongation, angle, trail, flux float64 }
+type reading struct{ fwhm, elongation, angle, trail2, flux float64 } // trail2: square of the trail's length
 
 func readout(f *fitted) reading { return readingAt(f.kind, &f.p) }
 
 func readingAt(kind profile, p *vector) reading {
 	m := kind.shape(p)
 	long, short, angle := m.axes()
-	r := reading{fwhm: fwhmOfSigma * m.width(), elongation: math.Sqrt(long / short), angle: angle, trail: m.trailLength()}
+	r := reading{fwhm: fwhmOfSigma * m.width(), elongation: math.Sqrt(long / short), angle: angle, trail2: sq(m.trailLength())}
 	r.flux = kind.flux(p)
 	return r
 }
 
 // spreadOut carries the covariance of the parameters to the reading, by differences of a tenth of a σ along each of
-// them. Near a round star trail and elongation have a corner at zero; there the second moments' own error is given.
+// them. The length of a trail has a corner at zero: its square is carried, as the moments give it.
 func spreadOut(f *fitted) reading {
 	params := [...]int{amplitude, shape0, shape1, shape2}
 	var grad [len(params)]reading
@@ -267,19 +266,19 @@ func spreadOut(f *fitted) reading {
 			v.addProduct(grad[a], grad[b], f.cov[i][j])
 		}
 	}
-	return reading{math.Sqrt(v.fwhm), math.Sqrt(v.elongation), math.Sqrt(v.angle), math.Sqrt(v.trail), math.Sqrt(v.flux)}
+	return reading{math.Sqrt(v.fwhm), math.Sqrt(v.elongation), math.Sqrt(v.angle), math.Sqrt(v.trail2), math.Sqrt(v.flux)}
 }
 
 func (r reading) minus(q reading, h float64) reading {
 	turn := math.Remainder(r.angle-q.angle, math.Pi)
-	return reading{(r.fwhm - q.fwhm) / h, (r.elongation - q.elongation) / h, turn / h, (r.trail - q.trail) / h, (r.flux - q.flux) / h}
+	return reading{(r.fwhm - q.fwhm) / h, (r.elongation - q.elongation) / h, turn / h, (r.trail2 - q.trail2) / h, (r.flux - q.flux) / h}
 }
 
 func (r *reading) addProduct(a, b reading, c float64) {
 	r.fwhm += a.fwhm * b.fwhm * c
 	r.elongation += a.elongation * b.elongation * c
 	r.angle += a.angle * b.angle * c
-	r.trail += a.trail * b.trail * c
+	r.trail2 += a.trail2 * b.trail2 * c
 	r.flux += a.flux * b.flux * c
 }
 
@@ -299,7 +298,7 @@ func (f *finder) summarise() {
 	stars := f.field.Stars
 	if len(stars) == 0 {
 		f.field.Condition = NoStars
-		if f.field.Background < 0.02*float64(f.p.Saturation) {
+		if full := float64(f.sat); f.field.Background < 0.02*full && !math.IsInf(full, 1) || len(f.field.Suspects) > 100 {
 			f.field.Condition = Dark
 		}
 		return

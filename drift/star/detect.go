@@ -99,20 +99,6 @@ func (l *labels) start(light []float32, lo, hi, y int) int32 {
 	return id
 }
 
-// runOf finds the run of the row just taken that holds column x.
-func (l *labels) runOf(x int) int32 {
-	i, _ := slices.BinarySearchFunc(l.now, x, func(r run, x int) int {
-		if r.hi <= x {
-			return -1
-		}
-		if r.lo > x {
-			return 1
-		}
-		return 0
-	})
-	return l.now[i].blob
-}
-
 // found is the outcome of one look at a filtered grid.
 type found struct {
 	light grid

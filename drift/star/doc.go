@@ -1,2 +1,37 @@
-// Package star finds and measures the stars of a picture.
+// Package star finds and measures the stars of a picture: places, light, widths and trails, each with its error.
+//
+// Start with [Find]: it takes the linear light of one picture and returns a [Field]. Across a sequence [Standing] shows
+// what stays at the same pixel.
+//
+// # How
+//
+// The picture is averaged to a grid (2 × 2 when large). Over a mesh of 32 × 32 grid pixels the sky's level is the median
+// of what is not star, interpolated between. The grid is filtered with a Gaussian about as wide as a star, the matched
+// filter; the noise is measured after the filter, cell by cell, so that compression, noise reduction, clouds and leaves
+// raise the threshold where they are. Peaks above it are candidates; patches too large for a star (Moon, lamps, lines of
+// aeroplanes) are dropped whole. In pictures with trails the filter is drawn out along the trail, whose answer has one
+// peak, at the trail's middle.
+//
+// The brightest whole candidates tell what a star looks like here: its shape (the most common one), its wings, and how the
+// noise grows with light. Then every candidate is fitted, with its own position, shape and pedestal, to the full picture:
+//
+//	light(x, y) = A · P(½ dᵀM⁻¹d) + b      or a straight trail convolved with a Gaussian
+//	variance    = n² + gain·light + (ripple·light)²
+//
+// by least squares weighted with that variance; errors are the inverse of the normal matrix. Those with neighbours are
+// fitted again with the neighbours' light taken off.
+//
+// # How well
+//
+// Scatter of isolated stars of signal-to-noise 20 to 200, FWHM 1.5 to 5 pixels, Gaussian or with wide wings, trailed by
+// up to 40 pixels: within 4 % of the Cramér–Rao bound, bias under 0.003 px, variance of the pulls 1 within the
+// scatter of the samples (tests of this package). On compressed real pictures stated errors hold to 15 %.
+//
+// # Where it fails
+//
+// Stars narrower than 1 pixel FWHM cannot be told from hot pixels. Lamps that are as small as stars are taken for stars.
+// Errors of saturated stars are doubled by rule, not measured. Shapes of stars under a signal-to-noise of about 10 lean
+// on the picture's own; positions do not. A trail is straight and evenly lit, and longer than 90 pixels it is taken for
+// an aeroplane. Beside a large clipped patch (the Moon) the sky's level is uncertain. Noise that one filter width does
+// not tell (strongly correlated by noise reduction) makes the errors wrong by what the correlation differs from there.
 package star

@@ -177,12 +177,16 @@ func (f *finder) between(g *grid, reach float64) grid {
 }
 
 // longestTrail is the longest path, in picture pixels, taken for a star's own trail.
-const longestTrail = 90
+const longestTrail = 90.0
 
 func (f *finder) prune() {
 	// A star's own patch: up to a thousandth of the picture, at least 2500 pixels (a bright one's halo, a long trail).
 	largest := math.Max(2500/float64(f.g.factor*f.g.factor), float64(len(f.g.pix))/1000)
-	f.seen.prune(largest, longestTrail/float64(f.g.factor)+20)
+	longest := longestTrail
+	if f.lens.trailed() { // the filter drew the patches out by as much again
+		longest += f.lens.shape.trailLength()
+	}
+	f.seen.prune(largest, longest/float64(f.g.factor)+20)
 }
 
 // learn fits the brightest whole stars and takes the picture's star shape, wings and noise model from them.

@@ -17,18 +17,11 @@ type cut struct {
 	outside   bool    // the star's core reaches over the border
 	peak      float64 // brightest pixel above the background
 	px, py    int     // that pixel
-	floor     float64 // median-like level: the dimmest quarter's mean, a start for the pedestal
 }
 
 // windowSigmas is how far a window reaches in units of the star's σ: past 3 a Gaussian has ended and the pixels only
 // tell the local background.
 const windowSigmas = 3.6
-
-// neighbour is another star's fit, to be taken off.
-type neighbour struct {
-	kind profile
-	p    vector
-}
 
 // window cuts the pixels around a star of the given shape: an ellipse of windowSigmas, at least 3 pixels.
 func (f *finder) window(x, y float64, m shape) cut {

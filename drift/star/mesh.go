@@ -337,14 +337,6 @@ func (m *mesh) calm(noise *mesh) {
 	}
 }
 
-// raiseTo lifts every cell to the median of its neighbourhood and to the given floor.
-func (m *mesh) raiseTo(floor *mesh) {
-	s := m.smoothed()
-	for i := range m.v {
-		m.v[i] = max(m.v[i], s.v[i], floor.v[i])
-	}
-}
-
 func (m *mesh) median() float64 {
 	v := slices.Clone(m.v)
 	return float64(selectNth(v, len(v)/2))

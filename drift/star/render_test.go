@@ -42,7 +42,7 @@ func (g gauss) pixel(dx, dy float64) float64 {
 }
 func (g gauss) reach() float64 { return 6*g.sigma + 1 }
 
-// moffat has wide wings; integrated over the pixel at 5 × 5 points.
+// moffat has wide wings; integrated over the pixel at 3 × 3 points.
 type moffat struct{ alpha, beta float64 }
 
 func moffatOf(fwhm, beta float64) moffat {
@@ -51,15 +51,15 @@ func moffatOf(fwhm, beta float64) moffat {
 
 func (m moffat) pixel(dx, dy float64) float64 {
 	var sum float64
-	for i := range 5 {
-		for j := range 5 {
-			x, y := dx+(float64(i)-2)/5, dy+(float64(j)-2)/5
+	for i := range 3 { // enough for the widths drawn: the error is a 10⁻⁴ of the peak
+		for j := range 3 {
+			x, y := dx+(float64(i)-1)/3, dy+(float64(j)-1)/3
 			sum += math.Pow(1+(x*x+y*y)/(m.alpha*m.alpha), -m.beta)
 		}
 	}
-	return sum / 25 * (m.beta - 1) / (math.Pi * m.alpha * m.alpha)
+	return sum / 9 * (m.beta - 1) / (math.Pi * m.alpha * m.alpha)
 }
-func (m moffat) reach() float64 { return 12 * m.alpha }
+func (m moffat) reach() float64 { return 9 * m.alpha }
 
 // moved is an optic smeared along a straight path of the given length, the middle of the path at the star's place.
 type moved struct {
@@ -111,7 +111,7 @@ func (s *scene) develop(readNoise, fullWell float64) frame.Plane {
 // bound is the Cramér–Rao bound of x and y for one star over pixels of variance sky + light + readNoise²: the inverse of
 // the 2 × 2 Fisher matrix. The other parameters are even about the middle and do not mix with the position.
 func bound(o optic, x, y, electrons, sky, readNoise float64) (snr, xErr, yErr float64) {
-	r := o.reach()
+	r := math.Min(o.reach(), 16)
 	var xx, xy, yy, light2 float64
 	const h = 1e-3
 	for j := int(y - r); j <= int(y+r)+1; j++ {

@@ -39,7 +39,7 @@ type Star struct {
 	Angle         unit.Angle // of the long axis, from +x toward +y, in [0, π)
 	AngleErr      unit.Angle // π/√12, the scatter of a uniform guess, where the star is too round to say
 	TrailPx       float64    // L: length of the straight path that explains the elongation; noise alone makes it > 0
-	TrailPxErr    float64
+	TrailPxErr    float64    // linear; the square of TrailPx is normal, so test for a trail by TrailPx/TrailPxErr > 2 × the σ wanted
 	Flags         Flag
 }
 
@@ -78,7 +78,7 @@ func (c Condition) String() string {
 // Options tune Find. The zero value is the usual choice.
 type Options struct {
 	MaxStars int     // most stars kept, spread over the picture; 0 = 600
-	Sigmas   float64 // detection threshold over the filtered noise; 0 = 5
+	Sigmas   float64 // detection threshold over the filtered noise; 0 = 5.5: less than one false in 12 megapixels of normal noise
 	Workers  int     // goroutines; 0 = as many as the machine runs at once, at most 8
 }
 
@@ -87,7 +87,7 @@ func (o Options) filled() Options {
 		o.MaxStars = 600
 	}
 	if !(o.Sigmas > 0) {
-		o.Sigmas = 5
+		o.Sigmas = 5.5
 	}
 	if o.Workers <= 0 {
 		o.Workers = min(runtime.GOMAXPROCS(0), 8)
