@@ -101,7 +101,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 		return result{}, err
 	}
 	if n := len(g.skipped); n > 0 {
-		fmt.Fprintf(f.err, "note: passed over, no picture by its ending: %s\n", list(g.skipped, 3))
+		fmt.Fprintf(f.err, "note: passed over, no picture by its ending: %s\n", few(g.skipped, 3))
 	}
 	fo, err := m.clock.options()
 	if err != nil {

@@ -30,7 +30,13 @@ func (f *face) demoCommand() *cobra.Command {
 		Short: "simulate an evening and run the whole job on it",
 		Long:  demoText,
 		Args:  noArguments,
-		RunE:  func(c *cobra.Command, _ []string) error { return f.demo(c.Context(), out) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			e, err := f.demoEvening()
+			if err != nil {
+				return err
+			}
+			return f.demo(c.Context(), e, out)
+		},
 	}
 	c.Flags().StringVar(&out, "out", "", "folder `DIR` to keep the pictures in; else they are thrown away")
 	return c
@@ -51,7 +57,7 @@ type demoTruth struct {
 }
 
 // demo is the whole job on an evening that never was.
-func (f *face) demo(ctx context.Context, out string) error {
+func (f *face) demo(ctx context.Context, e simulate.Evening, out string) error {
 	if out == "" {
 		dir, err := os.MkdirTemp("", "trueturn-demo-")
 		if err != nil {
@@ -60,23 +66,27 @@ func (f *face) demo(ctx context.Context, out string) error {
 		defer os.RemoveAll(dir)
 		out = dir
 	}
-	e, err := f.demoEvening()
-	if err != nil {
-		return err
-	}
-	f.tell("An evening that never was, at %s. A phone (%.0f mm equivalent, 12 megapixels) sits on a small "+
+	f.tell("An evening that never was, at %s. A phone (%.0f mm equivalent, %.0f megapixels) sits on a small "+
 		"mount whose gear is uneven, whose base is not quite level, and which somebody pointed roughly at the pole.",
-		demoPlace(e.Site, f.site != nil), e.Camera.EquivalentMM)
+		demoPlace(e.Site, f.site != nil), e.Camera.EquivalentMM, float64(e.Camera.Width*e.Camera.Height)/1e6)
 	f.heading("Six pictures, the axis swung by hand between them")
-	report := demoReport{}
-	if report.Before, report.Truth.Truth, err = f.demoRound(ctx, e, filepath.Join(out, "before")); err != nil {
+	r, err := demoReport{}, error(nil)
+	if r.Before, r.Truth.Truth, err = f.demoRound(ctx, e, filepath.Join(out, "before")); err != nil {
 		return err
 	}
-	f.unlessJSON(func() { f.say(report.Before) })
-	if next := report.Before.Advice.Next; next == nil || *next != string(align.Turn) {
-		return f.demoEnd(report)
+	f.unlessJSON(func() { f.say(r.Before) })
+	if next := r.Before.Advice.Next; next != nil && *next == string(align.Turn) {
+		if err := f.demoTurn(ctx, e, out, &r); err != nil {
+			return err
+		}
 	}
-	altitude, azimuth := handful(report.Before.Advice.TurnAltitudeArcmin), handful(report.Before.Advice.TurnAzimuthArcmin)
+	return f.demoEnd(r)
+}
+
+// demoTurn follows the advice and measures again.
+func (f *face) demoTurn(ctx context.Context, e simulate.Evening, out string, r *demoReport) error {
+	ad := r.Before.Advice
+	altitude, azimuth := handful(ad.Altitude, ad.TurnAltitudeArcmin), handful(ad.Azimuth, ad.TurnAzimuthArcmin)
 	f.heading("The knobs are turned as it says")
 	f.tell("A hand turns the base by %.1f′ and the tilt by %.1f′: to the nearest half minute of arc, no better.",
 		math.Abs(azimuth.Min()), math.Abs(altitude.Min()))
@@ -85,9 +95,9 @@ func (f *face) demo(ctx context.Context, out string) error {
 	if err != nil {
 		return err
 	}
-	report.After, report.Truth.After = &after, &truth
+	r.After, r.Truth.After = &after, &truth
 	f.unlessJSON(func() { f.sayBrief(after) })
-	return f.demoEnd(report)
+	return nil
 }
 
 // demoEvening is the scenario: an invented place, camera and mount. With --site
@@ -145,8 +155,8 @@ func demoPlace(s ephem.Site, own bool) string {
 }
 
 // handful is a turn as a hand makes it, to half a minute of arc.
-func handful(arcmin *float64) unit.Angle {
-	if arcmin == nil {
+func handful(words string, arcmin *float64) unit.Angle {
+	if arcmin == nil || leaves(words) {
 		return 0
 	}
 	return unit.AngleFromMin(math.Round(*arcmin*2) / 2)

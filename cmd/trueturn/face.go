@@ -78,6 +78,13 @@ func (n *nightWriter) Write(p []byte) (int, error) {
 	return len(p), nil
 }
 
+// rest leaves a line that was begun and wiped again.
+func (n *nightWriter) rest() error {
+	n.inside = false
+	_, err := io.WriteString(n.w, paintRest)
+	return err
+}
+
 // bold marks the words that matter most, where that can be seen.
 func (f *face) bold(s string) string {
 	if _, ok := f.out.(*nightWriter); ok {

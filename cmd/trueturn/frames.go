@@ -47,7 +47,7 @@ func gather(args []string) (frames, error) {
 		}
 	}
 	if len(g.sources) == 0 {
-		return g, &failure{"there are no pictures in " + list(args, 3),
+		return g, &failure{"there are no pictures in " + few(args, 3),
 			"pictures end in " + strings.Join(endings, " ") + "; copy them here, or name another folder", nil}
 	}
 	return g, nil
@@ -110,13 +110,9 @@ func (g *frames) add(path string) {
 	})
 }
 
-// list names the first few of many.
-func list(names []string, most int) string {
-	quoted := make([]string, 0, most)
-	for _, n := range names[:min(len(names), most)] {
-		quoted = append(quoted, quote(n))
-	}
-	text := strings.Join(quoted, ", ")
+// few names the first few of many.
+func few(names []string, most int) string {
+	text := strings.Join(names[:min(len(names), most)], ", ")
 	if more := len(names) - most; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}

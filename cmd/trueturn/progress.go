@@ -37,7 +37,11 @@ func (p *progress) show() {
 
 // end clears the line, so that what follows stands alone.
 func (p *progress) end() {
-	if p.f.errSeen {
-		fmt.Fprint(p.f.err, "\r\x1b[K")
+	if !p.f.errSeen {
+		return
+	}
+	fmt.Fprint(p.f.err, "\r\x1b[K")
+	if n, ok := p.f.err.(*nightWriter); ok {
+		n.rest()
 	}
 }

@@ -134,8 +134,9 @@ func (f *face) sayExposure(a answer.Answer) {
 			said = append(said, fmt.Sprintf("Of exposures of %g s %.0f %% are round.", x.PlannedS, 100**x.ShareRound))
 		}
 	}
-	if r := a.Rate; r != nil {
-		said = append(said, fmt.Sprintf("The motor turns at %.4f ± %.4f of the stars' speed.", r.SiderealRatio, r.Sigma))
+	if r := a.Rate; r != nil && r.Sigma < vague {
+		digits := 1 - int(math.Floor(math.Log10(max(r.Sigma, 1e-5)))) // two digits of the error
+		said = append(said, fmt.Sprintf("The motor turns at %.*f ± %.*f of the stars' speed.", digits, r.SiderealRatio, digits, r.Sigma))
 	}
 	if p := a.PeriodicError; p != nil && p.PeakToPeakArcsec != nil && p.PeriodS != nil {
 		said = append(said, fmt.Sprintf("The gear runs uneven by %.0f″ from peak to peak, every %.0f s.", *p.PeakToPeakArcsec, *p.PeriodS))
@@ -145,6 +146,9 @@ func (f *face) sayExposure(a answer.Answer) {
 		fmt.Fprintln(f.out)
 	}
 }
+
+// vague is the error from which on a rate of the motor is not worth a line.
+const vague = 0.1
 
 // sayTrouble names what was amiss, and notes.
 func (f *face) sayTrouble(a answer.Answer) {
@@ -167,7 +171,7 @@ func (f *face) sayTrouble(a answer.Answer) {
 	}
 }
 
-// sayFrames is the table of the pictures.
+// sayFrames is the table of the pictures, and why some were not used.
 func (f *face) sayFrames(frames []answer.FrameJSON) {
 	t := f.table()
 	fmt.Fprint(t, "picture\tmiddle, UTC\tstars\tknown\tmiss, px\twidth, px\tlength/width\t\n")
@@ -175,15 +179,54 @@ func (f *face) sayFrames(frames []answer.FrameJSON) {
 		note := ""
 		switch {
 		case !fr.Used:
-			note = "not used: " + fr.WhyNot
+			note = "not used"
 		case fr.Mirrored:
 			note = "mirrored"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\n", fr.File, clockOf(fr.MidUTC), fr.Stars, fr.Matched,
+		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\n", shorten(fr.File), clockOf(fr.MidUTC), fr.Stars, fr.Matched,
 			decimals(fr.RMSPx), decimals(fr.FWHMPx), decimals(fr.Elongation), note)
 	}
 	t.Flush()
 	fmt.Fprintln(f.out)
+	f.sayUnused(frames)
+}
+
+// sayUnused gives each reason once, with the pictures it holds for.
+func (f *face) sayUnused(frames []answer.FrameJSON) {
+	var reasons []string
+	files := map[string][]string{}
+	for _, fr := range frames {
+		if fr.Used {
+			continue
+		}
+		if files[fr.WhyNot] == nil {
+			reasons = append(reasons, fr.WhyNot)
+		}
+		files[fr.WhyNot] = append(files[fr.WhyNot], fr.File)
+	}
+	for i, why := range reasons {
+		if i == mostReasons {
+			f.item("- ", fmt.Sprintf("not used for %d more reasons: --json has them all", len(reasons)-i))
+			break
+		}
+		f.item("- ", "not used: "+few(files[why], 3)+": "+why)
+	}
+	if len(reasons) > 0 {
+		fmt.Fprintln(f.out)
+	}
+}
+
+// mostReasons keeps a folder full of bad pictures from filling the screen.
+const mostReasons = 5
+
+// shorten keeps a long file name from breaking the table: what tells pictures
+// apart stands mostly at the end.
+func shorten(name string) string {
+	const longest = 24
+	if r := []rune(name); len(r) > longest {
+		return "…" + string(r[len(r)-longest+1:])
+	}
+	return name
 }
 
 // clockOf is the time of day of an RFC 3339 instant.

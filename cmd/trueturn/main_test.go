@@ -1,0 +1,198 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+// asProgram makes the test binary behave as trueturn itself.
+const asProgram = "TRUETURN_AS_PROGRAM"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(asProgram) != "" {
+		main()
+	}
+	testscript.Main(m, map[string]func(){"trueturn": main})
+}
+
+// TestScripts runs the sessions in testdata, one file a theme, successes and
+// failures side by side. Besides testscript's own commands they use
+//
+//	exits CODE PROGRAM ARG…   run a program that must end with this exit code
+//	cut FILE BYTES            shorten a file
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata",
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"exits": exits, "cut": cut,
+		},
+	})
+}
+
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits CODE PROGRAM ARG…")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	got := 0
+	var exit *exec.ExitError
+	if err := ts.Exec(args[1], args[2:]...); errors.As(err, &exit) {
+		got = exit.ExitCode()
+	} else {
+		ts.Check(err)
+	}
+	if got != want {
+		ts.Fatalf("exit code %d, want %d", got, want)
+	}
+}
+
+func cut(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: cut FILE BYTES")
+	}
+	n, err := strconv.ParseInt(args[1], 10, 64)
+	ts.Check(err)
+	ts.Check(os.Truncate(ts.MkAbs(args[0]), n))
+}
+
+// program is trueturn as a process of its own, in a folder.
+func program(t *testing.T, dir string, args ...string) *exec.Cmd {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithTimeout(t.Context(), 3*time.Minute)
+	t.Cleanup(stop)
+	c := exec.CommandContext(ctx, self, args...)
+	c.Dir = dir
+	c.Env = append(os.Environ(), asProgram+"=1", "TMPDIR="+dir, "GOCOVERDIR="+t.TempDir())
+	return c
+}
+
+// runJSON runs trueturn and reads the JSON it prints.
+func runJSON(t *testing.T, dir string, into any, args ...string) {
+	t.Helper()
+	c := program(t, dir, args...)
+	var out, warnings bytes.Buffer
+	c.Stdout, c.Stderr = &out, &warnings
+	if err := c.Run(); err != nil {
+		t.Fatalf("trueturn %v: %v\n%s", args, err, warnings.String())
+	}
+	if err := json.Unmarshal(out.Bytes(), into); err != nil {
+		t.Fatalf("trueturn %v: %v\n%s", args, err, out.String())
+	}
+}
+
+// TestInterrupt: Ctrl-C ends every long command promptly with 130, and leaves
+// neither half a file nor a temporary folder.
+func TestInterrupt(t *testing.T) {
+	t.Parallel()
+	prepared := t.TempDir()
+	if out, err := program(t, prepared, "simulate", "--site", "46,7.75", "--count", "20", "--megapixels", "2", "--out", "p").CombinedOutput(); err != nil {
+		t.Fatalf("simulate: %v\n%s", err, out)
+	}
+	// The word about it tells that align has begun.
+	if err := os.WriteFile(filepath.Join(prepared, "p", "notes.txt"), nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range []struct {
+		name string
+		args []string
+		// begun is a sign of life in the working folder: work is under way.
+		begun string
+		// kept is what may be found there afterwards.
+		kept string
+	}{
+		{"demo", []string{"demo"}, "trueturn-demo-*/before/*.jpg", ""},
+		{"simulate", []string{"simulate", "--site", "46,7.75", "--count", "50", "--out", "p"}, "p/*.jpg", "p/sky-*.jpg"},
+		{"align", []string{"align", "--site", "46,7.75", filepath.Join(prepared, "p")}, onStderr, ""},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			dir := t.TempDir()
+			c := program(t, dir, row.args...)
+			said, err := c.StderrPipe()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := c.Start(); err != nil {
+				t.Fatal(err)
+			}
+			if row.begun == onStderr {
+				said.Read(make([]byte, 1))
+			} else {
+				await(t, filepath.Join(dir, row.begun))
+			}
+			if err := c.Process.Signal(os.Interrupt); err != nil {
+				t.Fatal(err)
+			}
+			sent := time.Now()
+			words, _ := io.ReadAll(said)
+			c.Wait()
+			if code := c.ProcessState.ExitCode(); code != exitInterrupted {
+				t.Errorf("exit code %d (%v), want %d\n%s", code, c.ProcessState, exitInterrupted, words)
+			}
+			// Loose, as machines may be busy: a picture's worth of work may be
+			// finished, a whole run not.
+			if took := time.Since(sent); took > 20*time.Second {
+				t.Errorf("took %v to stop", took)
+			}
+			onlyWhole(t, dir, row.kept)
+		})
+	}
+}
+
+// onStderr is the sign of life of a command that writes no files.
+const onStderr = "stderr"
+
+// await waits until a pattern matches some file.
+func await(t *testing.T, pattern string) {
+	t.Helper()
+	deadline := time.Now().Add(time.Minute)
+	for time.Now().Before(deadline) {
+		time.Sleep(20 * time.Millisecond)
+		if found, _ := filepath.Glob(pattern); len(found) > 0 {
+			return
+		}
+	}
+	t.Fatalf("%s never came", pattern)
+}
+
+// onlyWhole checks that a folder holds nothing but whole JPEG files that match
+// a pattern.
+func onlyWhole(t *testing.T, dir, pattern string) {
+	t.Helper()
+	err := filepath.WalkDir(dir, func(path string, e os.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		if ok, _ := filepath.Match(filepath.Join(dir, pattern), path); !ok {
+			t.Errorf("left behind: %s", path)
+			return nil
+		}
+		raw, err := os.ReadFile(path)
+		// FF D9 ends a JPEG: ITU-T T.81, table B.1, EOI.
+		if !bytes.HasSuffix(raw, []byte{0xff, 0xd9}) {
+			t.Errorf("not whole: %s", path)
+		}
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if found, _ := filepath.Glob(filepath.Join(dir, "trueturn-demo-*")); len(found) > 0 {
+		t.Errorf("left behind: %v", found)
+	}
+}
