@@ -338,8 +338,23 @@ func (f *finder) secondLook() {
 	}
 	if l := f.lens.shape.trailLength(); long > 1.9*short && l > 3*float64(f.g.factor) && l > 2*sigma {
 		light := along(&f.seen.light, l/float64(f.g.factor), angle, f.o.Workers)
-		f.seen = look(light, f.filteredNoise(&light), f.o.Sigmas)
+		noise := f.filteredNoise(&light)
+		f.capTo(&noise)
+		f.seen = look(light, noise, f.o.Sigmas)
 		f.prune()
+	}
+}
+
+// capTo keeps a bright trail that fills a whole cell, once the filter has drawn it out, from hiding itself: no cell may be
+// noisier than twice what the quiet sky there (see quieten) makes likely.
+func (f *finder) capTo(noise *mesh) {
+	sky := f.pixNoise.median()
+	if !(sky > 0) {
+		return
+	}
+	k := float32(2 * noise.median() / sky)
+	for i, v := range f.pixNoise.v {
+		noise.v[i] = min(noise.v[i], k*v)
 	}
 }
 
