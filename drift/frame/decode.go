@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 	"sync"
 	"time"
@@ -119,6 +120,9 @@ func newSource(r io.ReadSeeker) (source, error) {
 		return source{}, &Error{Kind: ErrBroken, Cause: "the file is empty",
 			hint: "copy it again from the camera; an interrupted copy leaves an empty file"}
 	}
+	if size == math.MaxInt64 { // what seeking in a folder gives
+		return source{}, &Error{Kind: ErrNotPicture, Cause: "this is a folder or a device, not a file", hint: "name the pictures inside"}
+	}
 	if size > maxFileBytes {
 		return source{}, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the file has %d MB", size>>20),
 			hint: "pictures up to 2 GB are read; save it smaller"}
@@ -173,7 +177,7 @@ func (s *seekerAt) ReadAt(b []byte, off int64) (int, error) {
 // picture is refused before memory is set aside for it.
 func (s source) checkSize(width, height int, pixelsPerByte int64) error {
 	if width <= 0 || height <= 0 {
-		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file claims a picture of %d×%d pixels", width, height), hint: hintCopy}
+		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file claims the impossible size of %d×%d pixels", width, height), hint: hintCopy}
 	}
 	if width > maxSide || height > maxSide || int64(width)*int64(height) > maxPixels {
 		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", width, height),
