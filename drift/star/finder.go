@@ -18,6 +18,8 @@ type finder struct {
 	field Field
 	over  bool // nothing more to be done
 
+	factor int // reduction of the grid
+
 	g        grid
 	bg       mesh    // background
 	coherent mesh    // noise that a quantised picture hides (see quantum), over the grid
@@ -44,9 +46,45 @@ func (l *lens) trailed() bool {
 	return l.known && long > 1.9*short
 }
 
+// coarsest is the FWHM, in grid pixels, up to which a mesh cell holds enough sky beside a star.
+const coarsest = 7
+
+// settle reduces, surveys and learns; when the stars turn out too wide for the reduction (lost focus, dew), or none is
+// seen, it tries again on a coarser one.
+func (f *finder) settle() {
+	first, good := f.factor, 0
+	for f.learnAt(); !f.over && f.ctx.Err() == nil; f.learnAt() {
+		if f.lens.known {
+			good = f.factor
+			if fwhmOfSigma*f.lens.shape.width() < coarsest*float64(f.factor) {
+				return
+			}
+		}
+		if f.factor >= 4 || f.hotWidth > 0 || min(f.p.Width, f.p.Height) < 8*cellSize*f.factor {
+			break
+		}
+		f.factor *= 2
+	}
+	if f.lens.known || f.over || f.factor == first {
+		return
+	}
+	if f.factor = first; good > 0 {
+		f.factor = good
+	}
+	f.learnAt()
+}
+
+func (f *finder) learnAt() {
+	if f.survey(); f.over {
+		return
+	}
+	f.firstLook()
+	f.learn()
+}
+
 // survey reduces the picture, measures its background and recognises pictures of nothing.
 func (f *finder) survey() {
-	f.g = newGrid(f.p, factorFor(f.p.Width, f.p.Height), f.o.Workers)
+	f.g = newGrid(f.p, f.factor, f.o.Workers)
 	bg, noise := measure(&f.g, false, f.o.Workers)
 	f.coherent = quantum(f.p, &f.g)
 	for i := range f.coherent.v {
@@ -191,7 +229,7 @@ func (f *finder) prune() {
 
 // learn fits the brightest whole stars and takes the picture's star shape, wings and noise model from them.
 func (f *finder) learn() {
-	f.lens = lens{shape: round(1.5)}
+	f.lens, f.hotWidth = lens{shape: round(1.5)}, 0
 	fits := f.agree()
 	if fits == nil {
 		f.lens = lens{shape: round(1.5)}

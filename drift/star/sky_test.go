@@ -344,3 +344,20 @@ func TestRealStarSensor(t *testing.T) {
 		}
 	}
 }
+
+// Dew and lost focus make stars wide; they are still to be found and told.
+func TestWideStars(t *testing.T) {
+	for _, fwhm := range []float64{8, 14} {
+		s := newScene(700, 700, 5, flat(200))
+		truth := scatterStars(s, gauss{fwhm / fwhmOfSigma}, 110, 3000*fwhm, 60000*fwhm)
+		f := find(t, s.unclipped(5), Options{})
+		var k study
+		k.add(f, truth, gauss{fwhm / fwhmOfSigma}, 200, 5)
+		if k.missed > 0 || k.strange > 0 {
+			t.Errorf("FWHM %v px: %d of %d missed, %d false", fwhm, k.missed, len(truth), k.strange)
+		}
+		if want := math.Hypot(fwhm, fwhmOfSigma/math.Sqrt(12)); math.Abs(f.FWHM/want-1) > 0.01 { // the pixel's box adds 1/12
+			t.Errorf("FWHM %.3f px, want %.3f", f.FWHM, want)
+		}
+	}
+}

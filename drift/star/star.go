@@ -116,8 +116,8 @@ func Find(ctx context.Context, p frame.Plane, o Options) (Field, error) {
 		return Field{}, ErrPlane{p.Width, p.Height, len(p.Pix)}
 	}
 	f := finder{ctx: ctx, p: p, o: o.filled(), field: Field{Width: p.Width, Height: p.Height}}
-	f.sat = saturationOf(p)
-	for _, stage := range []func(){f.survey, f.firstLook, f.learn, f.secondLook, f.measureAll, f.conclude} {
+	f.sat, f.factor = saturationOf(p), factorFor(p.Width, p.Height)
+	for _, stage := range []func(){f.settle, f.secondLook, f.measureAll, f.conclude} {
 		if err := ctx.Err(); err != nil {
 			return Field{}, err
 		}
