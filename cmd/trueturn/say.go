@@ -148,7 +148,7 @@ func (f *face) sayExposure(a answer.Answer) {
 }
 
 // vague is the error from which on a rate of the motor is not worth a line.
-const vague = 0.1
+const vague = 0.02
 
 // sayTrouble names what was amiss, and notes.
 func (f *face) sayTrouble(a answer.Answer) {
