@@ -193,12 +193,14 @@ func rms(p Pose, ss []Sighting) float64 {
 func (sc *scene) polish(p Pose, sigma float64) (Solution, bool) {
 	deep := newGrid(sc.spots, max(8, sc.half/100))
 	exp := p.expectedStars(nil, min(3*len(sc.spots)+20, 2500))
-	exp = loners(exp, crowdedPx)
+	alone := loners(exp, crowdedPx)
 	fit := fitter{unknowns: frameUnknowns, extraVar: p.catalogueVar(), robust: true, iterations: 8,
 		focalPx: sc.focalPx, focalSigma: sc.focalSigma}
 	var ss []Sighting
 	for _, tol := range [...]float64{max(2.5, 4*sigma), max(1.5, 3*sigma)} {
-		ss = sc.trusted(deep.match(sc, exp, tol))
+		if ss = sc.trusted(deep.match(sc, alone, tol)); len(ss) < 6 { // better a leaning star than none
+			ss = sc.trusted(deep.match(sc, exp, tol))
+		}
 		if fit.unknowns = unknownsFor(len(ss)); len(ss) < 3 {
 			return Solution{}, false
 		}
@@ -296,6 +298,9 @@ const outlier = 4.5
 func (sol Solution) refitted(p Pose, ss []Sighting, fit fitter) (Solution, bool) {
 	for range 2 {
 		scale := max(fit.whitenedScale(p, ss), 0.5)
+		if len(ss) < 12 { // the fit follows so few stars; their residuals say little of their errors
+			scale = max(scale, 1)
+		}
 		kept := ss[:0:0]
 		for _, s := range ss {
 			q, ok := p.linearise(s)
