@@ -20,7 +20,7 @@ type attempt struct {
 
 // measureAll fits every peak worth it, in parallel, then those with neighbours once more without the neighbours' light.
 func (f *finder) measureAll() {
-	peaks := f.spreadPeaks(f.o.MaxStars + f.o.MaxStars/3 + 20)
+	peaks := f.spreadPeaks(min(f.o.MaxStars+f.o.MaxStars/3+20, f.affordable()))
 	f.tries = make([]attempt, len(peaks))
 	for i, p := range peaks {
 		f.tries[i] = attempt{peak: p, start: f.startOf(p)}
@@ -35,6 +35,14 @@ func (f *finder) measureAll() {
 			}
 		})
 	}
+}
+
+// affordable is how many windows of this lens's size a picture may cost: three million pixels in all. Only stars many
+// times wider than they should be come near it.
+func (f *finder) affordable() int {
+	long, short, _ := f.lens.shape.axes()
+	area := math.Pi * sq(windowSigmas) * math.Sqrt(long*short)
+	return int(3e6/area) + 20
 }
 
 func (f *finder) each(work func(*attempt)) {

@@ -32,7 +32,7 @@ func (f *finder) window(x, y float64, m shape) cut {
 		want := m
 		want.xx += r * r * 0.6
 		want.yy += r * r * 0.6
-		if c.saturated == 0 || want.xx <= grown.xx*1.1 || want.xx > 400 {
+		if c.saturated == 0 || want.xx <= grown.xx*1.1 || want.xx > 200 {
 			return c
 		}
 		grown = want
@@ -170,6 +170,9 @@ func (f *finder) fitWindow(c *cut, s start) (fitted, bool) {
 	}
 	if !ok && long < 9*short || long < 1.7*short {
 		return best, ok
+	}
+	if c.saturated > 0 && ok && !f.lens.trailed() {
+		return best, true // the wings of a clipped star tell its middle, not its form
 	}
 	c.prior = prior{}
 	if t, fine := c.fit(trail{}, trailStart(c, s)); fine && (!ok || t.chi2 < best.chi2) {

@@ -81,7 +81,7 @@ func (s spot) add(p *vector, x, y, weight float64, d *vector) float64 {
 func (s spot) sound(p *vector) bool {
 	a, b, c := p[shape0], p[shape1], p[shape2]
 	det := a*c - b*b
-	return det > 1e-12 && a > 0 && c > 0 && a+c < 200 && det*4e4 > a+c // σ over 0.1 px, under 200 px
+	return det > 1e-12 && a > 0 && c > 0 && a+c < 200 && det*1500 > a+c // σ over 0.1 px, xx + yy of M under 1500 px²
 }
 
 func (s spot) shape(p *vector) shape {
