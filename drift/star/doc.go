@@ -24,8 +24,8 @@
 // # How well
 //
 // Scatter of isolated stars of signal-to-noise 20 to 200, FWHM 1.5 to 5 pixels, Gaussian or with wide wings, trailed by
-// up to 40 pixels: within 4 % of the Cramér–Rao bound, bias under 0.003 px, variance of the pulls 1 within the
-// scatter of the samples (tests of this package). On compressed real pictures stated errors hold to 15 %.
+// up to 14 pixels: within 4 % of the Cramér–Rao bound, bias under 0.001 px without noise, variance of the pulls 0.95 to
+// 1.08 (tests of this package). On compressed real pictures stated errors hold to 15 %.
 //
 // # Where it fails
 //
