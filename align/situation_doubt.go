@@ -22,9 +22,10 @@ const (
 const wantedSigma = unit.Angle(5.0 / 60 * math.Pi / 180)
 
 // weakRatio and weakSigma: the error in one direction is worth a word when it is so many times that in the
-// other, and as large as this.
+// other, and as large as this. As errors fall with the power 3/2 of the time on one patch, as many pictures again on the
+// other patch beat as many on the same one where √(1 + ratio²) > 2^1.5, from 2.65 on.
 const (
-	weakRatio = 2.5
+	weakRatio = 2.65
 	weakSigma = unit.Angle(3.0 / 60 * math.Pi / 180)
 )
 
@@ -73,28 +74,31 @@ func weakAlong(a Axis) (along string, ratio float64) {
 	return "altitude and azimuth mixed", ratio
 }
 
-// cure names the patch of sky that shows what this one hides. The weak direction lies along the hour circle of the
-// patch, so the best other one lies six hours of hour angle away.
+// cure names the patch of sky that shows what this one hides.
 func (s *session) cure() string {
-	i := len(s.in.Samples) - 1
-	c, _ := s.in.Samples[i].Attitude.Given(s.a.WanderPx)
-	look := c.Inverse().Apply(r3.Vec{Z: 1})
-	axis := s.a.Direction
-	// Six hours away: square to the plane of axis and view. Of the two the higher one is nearer the meridian or
-	// clearer of roofs.
-	aside := r3.Cross(axis, look)
-	if r3.Norm(aside) < 1e-6 {
+	at, ok := s.otherPatch()
+	if !ok {
 		return "Aim far from the pole"
 	}
-	if aside.Z < 0 {
-		aside = r3.Scale(-1, aside)
-	}
-	// Half way from there to the pole it stands above the horizon; where the pole is low, nearer the zenith.
-	at := ephem.HorizontalOf(r3.Unit(r3.Add(r3.Unit(aside), axis)))
-	if at.Altitude < patchHeight {
-		at = ephem.HorizontalOf(r3.Unit(r3.Add(at.Direction(), r3.Vec{Z: 0.5})))
-	}
 	return fmt.Sprintf("Take some pictures toward the %s at about %.0f° height", compass(at.Azimuth), math.Round(at.Altitude.Deg()/5)*5)
+}
+
+// otherPatch is where to look. The weak direction lies along the hour circle of the patch, so the best other one lies
+// six hours of hour angle away: square to the plane of axis and view. False where the camera looks along the axis.
+func (s *session) otherPatch() (ephem.Horizontal, bool) {
+	c, _ := s.in.Samples[len(s.in.Samples)-1].Attitude.Given(s.a.WanderPx)
+	aside := r3.Cross(s.a.Direction, c.Inverse().Apply(r3.Vec{Z: 1}))
+	if r3.Norm(aside) < 1e-6 {
+		return ephem.Horizontal{}, false
+	}
+	aside = r3.Scale(math.Copysign(1/r3.Norm(aside), aside.Z), aside)
+	// Too low there: half way to the pole; where the pole is low as well, nearer the zenith.
+	for _, lift := range []r3.Vec{s.a.Direction, {Z: 0.5}} {
+		if aside.Z < math.Sin(patchHeight.Rad()) {
+			aside = r3.Unit(r3.Add(aside, lift))
+		}
+	}
+	return ephem.HorizontalOf(aside), true
 }
 
 // patchHeight is what a second patch should at least stand at.

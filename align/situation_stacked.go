@@ -19,7 +19,7 @@ import (
 // pictures does not pass for motion during them, and no faster than a motor can make it.
 const (
 	mustTrail      = 1.5
-	roundShare     = 1.0 / 3
+	roundShare     = 0.5
 	steadyShare    = 0.3
 	stackedShots   = 3       // at least so many pictures must say so
 	stackedShare   = 2.0 / 3 // and so many of those that could
