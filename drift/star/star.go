@@ -110,8 +110,8 @@ func (e ErrPlane) Hint() string {
 // Find measures the stars of a picture.
 //
 // Pictures without stars are no error: see Field.Condition. The error is ctx.Err() when the context ended, or ErrPlane.
-// p is only read. Beside it Find holds up to its size again for
-// pictures under two megapixels, half to three quarters for larger ones.
+// p is only read. Beside it Find holds up to four times its size for
+// pictures under two megapixels (32 MB), half of it to once for larger ones.
 func Find(ctx context.Context, p frame.Plane, o Options) (Field, error) {
 	if p.Width <= 0 || p.Height <= 0 || len(p.Pix) < p.Width*p.Height || p.Width > math.MaxInt/p.Height {
 		return Field{}, ErrPlane{p.Width, p.Height, len(p.Pix)}
