@@ -1,0 +1,103 @@
+package exposure
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/soniakeys/unit"
+)
+
+// Rules are the trade's rules of thumb for a camera on a tripod, seconds; nil where a figure they need is not known.
+type Rules struct {
+	Rule500S *float64 `json:"rule_500_s"`
+	NPFS     *float64 `json:"npf_s"` // for k = 1
+	// Why says in a sentence why they differ from ours.
+	Why string `json:"why"`
+}
+
+// RulesOfThumb are the rules for a lens; least is the smallest |declination| in the picture ([View.LeastDeclination]).
+//
+//	500 rule:  t = 500 s·mm / 35 mm equivalent focal length             (common practice, no source)
+//	NPF rule:  t = k(16.856 N + 0.0997 f + 13.713 p)/(f cos δ)          (from memory)
+//
+// The second is F. Michaud's (Société Astronomique du Havre), N the f-number, f the real focal length in mm, p the
+// pixel pitch in µm; k is 1 for pin-sharp stars to 3 for visible trails. The figures are from memory.
+func RulesOfThumb(o Optics, least unit.Angle) (Rules, error) {
+	if err := o.sound(); err != nil {
+		return Rules{}, err
+	}
+	if err := soundPlace(least.Deg()); err != nil {
+		return Rules{}, err
+	}
+	r := Rules{Why: why}
+	if e := o.equivalent(); e > 0 {
+		t := 500 / e
+		r.Rule500S = &t
+	}
+	if t := o.npf(least); t > 0 && !math.IsInf(t, 0) {
+		r.NPFS = &t
+	}
+	return r, nil
+}
+
+const why = "The 500 rule counts the picture's size alone, whatever its pixels and the declination, and lets stars trail by many pixels; " +
+	"the NPF rule adds blur of aperture, lens and pixel, but takes a typical lens's; ours takes the width your stars really have and the tolerance you set."
+
+// equivalent is the 35 mm equivalent, 0 if unknown.
+func (o Optics) equivalent() float64 {
+	switch {
+	case o.EquivalentMM > 0:
+		return o.EquivalentMM
+	case o.Width == 0:
+		return 0
+	}
+	l, err := o.Lens()
+	if err != nil {
+		return 0
+	}
+	return l.FocalPx * diagonal35mm / math.Hypot(float64(o.Width), float64(o.Height))
+}
+
+// npf is the second rule's time for k = 1, 0 if a figure is missing.
+func (o Optics) npf(least unit.Angle) float64 {
+	f, n, p := o.FocalLengthMM, o.FNumber, o.PixelPitchUM
+	if f <= 0 || n <= 0 || p <= 0 {
+		return 0
+	}
+	return (16.856*n + 0.0997*f + 13.713*p) / (f * math.Cos(least.Rad()))
+}
+
+// NPF prints the rule's times for k = 1, 2 and 3.
+func (r Rules) NPF() string {
+	if r.NPFS == nil {
+		return "needs the real focal length, the pixel pitch and the f-number"
+	}
+	return fmt.Sprintf("%s (sharp), %s, %s (trails seen)", Seconds(*r.NPFS), Seconds(2**r.NPFS), Seconds(3**r.NPFS))
+}
+
+// ExposeJSON is what `expose --json` prints.
+type ExposeJSON struct {
+	LongestS     float64 `json:"longest_s"`
+	LowS         float64 `json:"low_s"`
+	HighS        float64 `json:"high_s"`
+	LimitedBy    *string `json:"limited_by"` // null where stars stay round for an hour and more
+	Curve        []Point `json:"curve"`
+	RulesOfThumb Rules   `json:"rules_of_thumb"`
+	Advice       string  `json:"advice"`
+}
+
+// JSON is the forecast beside the rules of thumb.
+func (f Forecast) JSON(r Rules) ExposeJSON {
+	j := ExposeJSON{LongestS: f.LongestS, LowS: f.LowS, HighS: f.HighS, Curve: f.Curve, RulesOfThumb: r, Advice: f.Advice}
+	if f.LimitedBy != LimitNone {
+		l := string(f.LimitedBy)
+		j.LimitedBy = &l
+	}
+	return j
+}
+
+// Zoomed is the plan with a lens factor times as long; stars keep their width in pixels.
+func (p Plan) Zoomed(factor float64) Plan {
+	p.View.Lens.FocalPx *= factor
+	return p
+}
