@@ -40,10 +40,6 @@ func lifted(a ephem.Air, apparent unit.Angle) unit.Angle {
 	return apparent - a.Refraction().True(apparent)
 }
 
-// centreShare is how far an optical centre usually lies off the picture's middle, as a
-// share of the picture's width (common practice, no source: 20 px of 4000).
-const centreShare = 0.005
-
 // focusOf is what the optical centre's place does to sight i: the scale has
 // grown by g since the lens's middle sight, so that the middle of the picture shows g
 // times the centre's offset more.
@@ -61,8 +57,9 @@ func focusOf(h drift.Horizon, i int) (turns [2]r3.Vec) {
 	if math.Abs(g) < 3*h.Sights[i].Attitude.FocalSigma { // no more than the scale's own error
 		return turns
 	}
-	shift := g * centreShare * float64(lens.Width) / lens.FocalPx
+	px := h.Sights[i].CentreSigmaPx
+	x, y := g*px[0]/lens.FocalPx, g*px[1]/lens.FocalPx
 	// A picture shifted along x looks like a camera turned about y, along y like one turned
 	// the other way about x.
-	return [2]r3.Vec{{Y: shift}, {X: -shift}}
+	return [2]r3.Vec{{Y: x}, {X: -y}}
 }

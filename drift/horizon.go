@@ -19,6 +19,8 @@ type Sight struct {
 	Lens     int            // pictures of one Lens share distortion and scale
 	Field    int            // pictures of one Field look at the same stars through one lens
 	Altitude unit.Angle     // of the picture's middle, as seen
+	// CentreSigmaPx is how well the place of the lens's optical centre is known.
+	CentreSigmaPx [2]float64
 }
 
 // Horizon is a sequence seen from a site.
@@ -53,8 +55,9 @@ func (q Sequence) Horizon(site ephem.Site, air ephem.Air) (Horizon, error) {
 		h.FieldCovariance = append(h.FieldCovariance, j.FieldCovariance...)
 		h.CatalogueSigma = max(h.CatalogueSigma, j.CatalogueSigma)
 		for k, i := range group {
-			s := Sight{Shot: i, Mid: q.Shots[i].Clock.Mid(), Attitude: j.Attitudes[k], Lens: l, Field: base + j.Attitudes[k].Field}
-			axis := solve.Solution{Pose: s.Attitude.Pose}.Centre()
+			s := Sight{Shot: i, Mid: q.Shots[i].Clock.Mid(), Attitude: j.Attitudes[k], Lens: l, Field: base + j.Attitudes[k].Field,
+				CentreSigmaPx: j.CentreSigmaPx}
+			axis := s.Attitude.Pose.Centre()
 			s.Altitude = unit.Angle(math.Asin(max(-1, min(1, axis.Z))))
 			sights[i] = s
 		}

@@ -31,6 +31,9 @@ const (
 	priorK1 = 0.05
 	priorK2 = 0.03
 	priorP  = 0.001
+	// priorCentre is how far the optical centre lies off the picture's middle, in half diagonals:
+	// some ten pixels of a 12-megapixel phone.
+	priorCentre = 0.005
 )
 
 // linearised is one sighting's equation about the present pose:
@@ -61,6 +64,7 @@ func (p Pose) linearise(s Sighting) (q linearised, ok bool) {
 	q.jx[distK2], q.jy[distK2] = -h*xi*rr*rr, -h*eta*rr*rr
 	q.jx[distP1], q.jy[distP1] = -h*(rr+2*xi*xi), -h*2*xi*eta
 	q.jx[distP2], q.jy[distP2] = -h*2*xi*eta, -h*(rr+2*eta*eta)
+	q.jx[centreX], q.jy[centreY] = 1, 1 // to the size of the distortion
 	return q, true
 }
 
@@ -87,6 +91,8 @@ func (p Pose) step(x [maxUnknowns]float64) Pose {
 	p.Lens.K2 += x[distK2]
 	p.Lens.P1 += x[distP1]
 	p.Lens.P2 += x[distP2]
+	p.Lens.CentreX += x[centreX]
+	p.Lens.CentreY += x[centreY]
 	return p
 }
 
@@ -147,8 +153,9 @@ func (f fitter) normal(p Pose, ss []Sighting, scale float64) (s system, chi2 flo
 
 // priors pulls the distortion toward none; its unknowns begin at first.
 func (l Lens) priors(s *system, first int) {
-	now := [...]float64{l.K1, l.K2, l.P1, l.P2}
-	for i, sigma := range [...]float64{priorK1, priorK2, priorP, priorP} {
+	now := [...]float64{l.K1, l.K2, l.P1, l.P2, l.CentreX, l.CentreY}
+	c := priorCentre * l.halfDiagonal()
+	for i, sigma := range [...]float64{priorK1, priorK2, priorP, priorP, c, c} {
 		if first+i < s.n {
 			s.prior(first+i, -now[i], sigma)
 		}

@@ -70,6 +70,8 @@ type Joint struct {
 	// CatalogueSigma is the scatter of the catalogue's places as the pictures show it,
 	// radians, where at least three pictures share a field; else what is assumed.
 	CatalogueSigma float64
+	// CentreSigmaPx is the standard error of the optical centre's place.
+	CentreSigmaPx [2]float64
 	// FieldCovariance is, per field, the covariance of a small turn (camera axes,
 	// radians²) that all attitudes of the field share because the catalogue's
 	// places are imperfect; nil where each picture carries it in its own errors.
@@ -87,15 +89,19 @@ type joiner struct {
 	ss     [][]Sighting // with directions in the wanted frame
 	field  []int
 	fields []*fieldStars
-	sigma  float64 // of the catalogue, radians
-	focal  float64 // the group's mean focal length, px
-	scale  float64 // robust scale of whitened residuals
+	sigma  float64    // of the catalogue, radians
+	focal  float64    // the group's mean focal length, px
+	scale  float64    // robust scale of whitened residuals
+	centre [2]float64 // standard error of the optical centre, px
 }
 
 // fieldStars holds the catalogue corrections of one field.
 type fieldStars struct {
 	views  int
 	offset map[int32]*correction
+	// spent is how many equations the corrections used up: two for every star, each less the
+	// share its prior holds (the trace of the estimate's hat matrix).
+	spent float64
 }
 
 // correction is what the pictures say a catalogue place is off by: a small
@@ -234,8 +240,13 @@ func (j *joiner) step() {
 	}
 	j.poses[0].Lens.priors(&shared, 0)
 	x, ok := shared.solve()
-	if !ok {
+	inv, okInv := shared.inverse()
+	if !ok || !okInv {
 		return
+	}
+	for k := range 2 {
+		at := centreX - frameUnknowns + k
+		j.centre[k] = math.Sqrt(inv[at][at])
 	}
 	for i := range own {
 		if full, ok := own[i].given(x); ok {
@@ -328,10 +339,12 @@ func (j *joiner) correct() {
 	prior := 1 / (j.sigma * j.sigma)
 	var sizes, left []float64
 	for _, f := range j.fields {
+		f.spent = 0
 		for _, c := range f.offset {
 			if c.weight == 0 {
 				continue
 			}
+			f.spent += 2 * c.weight / (c.weight + prior)
 			c.offset = r3.Scale(1/(c.weight+prior), c.sum)
 			sizes = append(sizes, r3.Norm2(c.offset)/(2*math.Ln2))
 			left = append(left, 1/(c.weight+prior))
@@ -377,19 +390,19 @@ func (j *joiner) gather(i int, f *fieldStars) {
 
 // conclude states each picture's information and each field's common error.
 func (j *joiner) conclude() Joint {
-	out := Joint{CatalogueSigma: j.sigma, FieldCovariance: make([]*mat.SymDense, len(j.fields))}
+	out := Joint{CatalogueSigma: j.sigma, CentreSigmaPx: j.centre, FieldCovariance: make([]*mat.SymDense, len(j.fields))}
 	pooled, dof := 0.0, 0.0
 	parts := make([]Attitude, len(j.views))
 	chi := make([]float64, len(j.views))
 	for i := range j.views {
 		parts[i], chi[i] = j.inform(i)
 		pooled += chi[i]
-		dof += float64(2*len(j.ss[i]) - frameUnknowns)
+		dof += j.free(i)
 	}
 	factor := (pooled + 6) / (max(dof, 0) + 6)
 	for i := range parts {
 		const ballast = 20 // degrees of freedom the group lends to each picture
-		n := max(float64(2*len(j.ss[i])-frameUnknowns), 0)
+		n := max(j.free(i), 0)
 		parts[i].scaleInfo((n + ballast) / (chi[i] + ballast*factor))
 	}
 	out.Attitudes = parts
@@ -400,6 +413,20 @@ func (j *joiner) conclude() Joint {
 	}
 	return out
 }
+
+// free is picture i's equations less its unknowns, its part of the shared ones included.
+func (j *joiner) free(i int) float64 {
+	f := j.fields[j.field[i]]
+	shared := float64(maxUnknowns-frameUnknowns) / float64(len(j.views))
+	return float64(2*len(j.ss[i])-frameUnknowns) - shared - f.spent/float64(f.views)
+}
+
+// huberLoss is what Huber's weights leave of the χ² of sound stars when that χ² is to state the
+// estimate's true variance. With weights w = min(1, 2/r), ψ = w·r, and means E over lengths r of
+// two-dimensional normal residuals, the weighted χ² keeps E[rψ]/2 = 0.9217 of its size, the sum of weights
+// E[w] = 0.9787, and the variance is E[ψ²]/2 ÷ (E[ψ′ + w]/2)² = 1.0178 of the unweighted one (the
+// sandwich of M-estimates, P. J. Huber, Robust Statistics, 1981, chapter 7): together their product.
+const huberLoss = 0.918
 
 // inform builds the information of picture i on turn and shift, scale eliminated.
 func (j *joiner) inform(i int) (Attitude, float64) {
@@ -421,6 +448,7 @@ func (j *joiner) inform(i int) (Attitude, float64) {
 		chi2 += w * r * r
 	}
 	s.prior(lnFocal, math.Log(j.focal/p.Lens.FocalPx), breathing)
+	chi2 /= huberLoss
 	a := Attitude{Pose: p, Field: j.field[i], Stars: len(j.ss[i]), RMSPx: rms(p, j.ss[i]),
 		FocalSigma: 1 / math.Sqrt(s.a[lnFocal][lnFocal])}
 	order := [5]int{turnX, turnY, turnZ, distK1, distK2}

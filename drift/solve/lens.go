@@ -17,8 +17,9 @@ import (
 // with (ξ,η) = m/½D, ρ its length and D the picture's diagonal in pixels, and
 // u = FocalPx·(X/Z, Y/Z) for a direction (X,Y,Z) in the camera frame. Measured
 // to ideal is the closed form, so K1 > 0 is a pincushion drawn inward: barrel
-// distortion has K1 > 0. The tangential pair P1, P2 also stands in for an optical
-// centre a few pixels off the middle.
+// distortion has K1 > 0. Within one picture the tangential pair P1, P2 also stands in for an
+// optical centre a few pixels off the middle; over a group CentreX, CentreY say where it is, which
+// matters in wide fields, where it bends the picture as a turn of the camera does not.
 //
 // After D. C. Brown, "Close-range camera calibration", Photogrammetric
 // Engineering 37 (1971), 855–866. Fields up to about 100° across the diagonal;
@@ -27,6 +28,9 @@ type Lens struct {
 	Width, Height  int
 	FocalPx        float64
 	K1, K2, P1, P2 float64
+	// CentreX, CentreY is the optical centre less the picture's middle, px. One picture of a narrow
+	// field cannot tell it from a turn of the camera, so only [NewJoint] adjusts it.
+	CentreX, CentreY float64
 }
 
 // halfDiagonal is the distance in pixels from the middle to a corner, the
@@ -37,7 +41,12 @@ func (l Lens) halfDiagonal() float64 {
 
 // middle is the pixel position of the optical centre.
 func (l Lens) middle() (cx, cy float64) {
-	return (float64(l.Width) - 1) / 2, (float64(l.Height) - 1) / 2
+	return (float64(l.Width)-1)/2 + l.CentreX, (float64(l.Height)-1)/2 + l.CentreY
+}
+
+// Middle is the direction, in the camera frame, of the picture's middle.
+func (l Lens) Middle() r3.Vec {
+	return l.Direction((float64(l.Width)-1)/2, (float64(l.Height)-1)/2)
 }
 
 // Scale is the angle one true pixel spans at the picture's middle.
@@ -95,6 +104,6 @@ func (l Lens) Pixel(d r3.Vec) (x, y float64, inside bool) {
 
 // mirror is the lens that sees the picture with its columns reversed.
 func (l Lens) mirror() Lens {
-	l.P1 = -l.P1
+	l.P1, l.CentreX = -l.P1, -l.CentreX
 	return l
 }

@@ -91,7 +91,7 @@ type Solution struct {
 }
 
 // Centre is the direction of the picture's middle in the attitude's frame.
-func (s Solution) Centre() r3.Vec { return s.Attitude.Inverse().Apply(r3.Vec{Z: 1}) }
+func (p Pose) Centre() r3.Vec { return p.Attitude.Inverse().Apply(p.Lens.Middle()) }
 
 // RADec is the ICRS place of the picture's middle.
 func (s Solution) RADec() (unit.RA, unit.Angle) { return ephem.RADec(s.Centre()) }
@@ -100,7 +100,7 @@ func (s Solution) RADec() (unit.RA, unit.Angle) { return ephem.RADec(s.Centre())
 // north through east, 0 to 2π.
 func (s Solution) Roll() unit.Angle {
 	inv := s.Attitude.Inverse()
-	z, up := inv.Apply(r3.Vec{Z: 1}), inv.Apply(r3.Vec{Y: -1})
+	z, up := s.Centre(), inv.Apply(r3.Vec{Y: -1})
 	east := r3.Vec{X: -z.Y, Y: z.X}
 	if r3.Norm(east) == 0 {
 		east = r3.Vec{Y: 1}
@@ -236,7 +236,7 @@ func unknownsFor(n int) int {
 	case n < 20:
 		return distK1 + 1
 	}
-	return maxUnknowns
+	return pictureUnknowns
 }
 
 // loners drops expected stars with another, not much fainter, close by.

@@ -12,11 +12,16 @@ const (
 	distK2
 	distP1
 	distP2
+	centreX // of the optics, px; a group's alone
+	centreY
 	maxUnknowns
 )
 
+// pictureUnknowns are those one picture can tell by itself.
+const pictureUnknowns = distP2 + 1
+
 // frameUnknowns are the picture's own (attitude and scale); the rest, the
-// distortion, may be shared by a group of pictures.
+// distortion and the optical centre, may be shared by a group of pictures.
 const frameUnknowns = lnFocal + 1
 
 // system holds normal equations A x = b of at most maxUnknowns unknowns.
