@@ -66,14 +66,20 @@ func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situ
 
 // mount names what is wrong with motor, clamps and holder.
 func (s *session) mount(err error) []Situation {
-	all := s.motor(err)
 	if s.a == nil {
-		all = append(all, s.straysInSky()...)
+		all := append(s.motor(err), s.straysInSky()...)
 		return append(all, s.lensChanges()...)
 	}
-	all = append(all, s.breaks()...)
+	if bent, kept := s.bending(); len(bent) > 0 {
+		all := s.motor(err)
+		if len(kept) < len(s.a.Breaks) { // angles read off too many groups tell only the coarse
+			all = slices.DeleteFunc(all, func(x Situation) bool { return x.Kind != KindNotTurning && x.Kind != KindWrongHemisphere })
+		}
+		return append(append(all, s.eachBreak(kept, true)...), bent...)
+	}
+	all := append(s.motor(err), s.breaks()...)
 	if !names(all, KindKnock) && !names(all, KindSlipping) {
-		all = append(all, s.looseOrBent()...)
+		all = append(all, s.loose()...)
 	}
 	return append(all, s.strays()...)
 }
@@ -89,11 +95,12 @@ type session struct {
 	a      *Axis // nil unless it speaks of exactly the samples of in
 	in     Input
 	stamp  time.Duration
-	solved []int // shots solved, with a clock
+	solved []int              // shots solved, with a clock
+	fits   map[int][]wandered // see fitted
 }
 
 func newSession(seq drift.Sequence, h *drift.Horizon, a *Axis) *session {
-	s := &session{seq: seq, h: h}
+	s := &session{seq: seq, h: h, fits: map[int][]wandered{}}
 	for i, shot := range seq.Shots {
 		if shot.Clock != nil {
 			s.stamp = max(s.stamp, shot.Clock.Step)

@@ -42,6 +42,7 @@ const bendMost = unit.Angle(math.Pi / 180)
 type bend struct {
 	size, sigma float64 // radians
 	chance      float64
+	dof         int  // of the fit without it
 	smooth      bool // what it leaves over is no more than a sound camera's wander
 }
 
@@ -53,35 +54,69 @@ func (b bend) real() bool {
 // more than this is loose.
 const looseWander = 1.5
 
-// looseOrBent tells a holder that gives smoothly from one that gives in jumps.
-func (s *session) looseOrBent() []Situation {
-	if bent := s.bending(); len(bent) > 0 {
-		return bent
-	}
+// loose tells a camera that jumps about, or jumped once by more than its wander explains.
+func (s *session) loose() []Situation {
 	if s.a.WanderPx < looseWander && s.a.sound() {
 		return nil
 	}
-	return []Situation{{KindSlipping, s.files(0, len(s.in.Samples)-1), fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
+	n := len(s.in.Samples)
+	// Once more, with no more wander than a sound phone has: a single knock then stands out.
+	if seg := segment(s.in.Samples, observe(s.in.Samples, soundWander)); len(seg.breaks) == 1 && seg.breaks[0].Knock {
+		if files := s.files(seg.breaks[0].Before, n-1); len(files) > 0 {
+			return []Situation{{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. The axis found is spoilt by it: measure again without touching.", Arc(seg.breaks[0].Size), files[0])}}
+		}
+	}
+	return []Situation{{KindSlipping, s.files(0, n-1), fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
 }
 
-// bending names creeping and sagging.
-func (s *session) bending() []Situation {
+// soundWander, px, is more than a sound phone's optical centre wanders.
+const soundWander = 0.3
+
+// bending names creeping and sagging. A holder that creeps while the axis is swung also looks as if the camera had been
+// knocked at every swing; the simpler story is preferred where it fits as well.
+//
+// kept are the breaks that remain true.
+func (s *session) bending() (found []Situation, kept []Break) {
 	if len(s.in.Samples) < 4 {
-		return nil
+		return nil, nil
 	}
 	files := s.files(0, len(s.in.Samples)-1)
-	creep, sag := bend{chance: 1}, s.bent(s.sagColumns())
-	if s.a.Turned > creepTurn || s.a.Groups > s.a.Stands {
-		creep = s.bent(s.creepColumns())
-	}
 	const advice = "Hold the camera shorter and stiffer, tie down the cable, and measure without swings as a check."
-	switch {
-	case sag.real() && (!creep.real() || sag.chance < creep.chance):
-		return []Situation{{KindFlexure, files, fmt.Sprintf("The holder sags by about %s between its positions; the axis may be off by as much. %s", Arc(unit.Angle(sag.size)), advice)}}
-	case creep.real():
-		return []Situation{{KindFlexure, files, fmt.Sprintf("The camera crept by about %s on its holder during the session; the axis may be off by as much. %s", Arc(unit.Angle(creep.size)), advice)}}
+	for _, breaks := range s.stories() {
+		creep, sag := bend{chance: 1}, s.bent(s.sagColumns(), breaks)
+		if s.a.Turned > creepTurn || s.a.Groups > s.a.Stands {
+			creep = s.bent(s.creepColumns(), breaks)
+		}
+		switch {
+		case sag.real() && (!creep.real() || sag.chance < creep.chance):
+			return []Situation{{KindFlexure, files, fmt.Sprintf("The holder sags by about %s between its positions; the axis may be off by as much. %s", Arc(unit.Angle(sag.size)), advice)}}, breaks
+		case creep.real():
+			return []Situation{{KindFlexure, files, fmt.Sprintf("The camera crept by about %s on its holder during the session; the axis may be off by as much. %s", Arc(unit.Angle(creep.size)), advice)}}, breaks
+		}
 	}
-	return nil
+	return nil, nil
+}
+
+// stories are the sets of breaks to try, the simplest first: none but those of the lens, then without the knocks, then
+// all.
+func (s *session) stories() [][]Break {
+	var lens, large []Break
+	for _, b := range s.a.Breaks {
+		if b.Lens {
+			lens = append(lens, b)
+		}
+		if b.Lens || !b.Knock {
+			large = append(large, b)
+		}
+	}
+	list := [][]Break{lens}
+	if len(large) > len(lens) {
+		list = append(list, large)
+	}
+	if len(s.a.Breaks) > len(large) {
+		list = append(list, s.a.Breaks)
+	}
+	return list
 }
 
 // creepColumns: time from −½ to ½ along two directions across the axis.
@@ -116,48 +151,85 @@ func (s *session) sagColumns() []func(i int) r3.Vec {
 	}}
 }
 
-// bent tests columns under every wander.
-func (s *session) bent(columns []func(i int) r3.Vec) bend {
+// bent tests columns under every wander, for a session parted at breaks. A finding that needs fewer breaks than the
+// estimator found must do as well as they did: the Bayesian information criterion decides (G. Schwarz 1978, Annals of Statistics
+// 6, 461), an unknown costing half the logarithm of the number of equations.
+func (s *session) bent(columns []func(i int) r3.Vec, breaks []Break) bend {
 	none := bend{chance: 1}
-	if s.a.DOF < len(columns)+1 {
+	fits := s.fitted(breaks)
+	if len(fits) == 0 {
 		return none
 	}
-	obs := observe(s.in.Samples, s.a.WanderPx)
-	fits := overWander(s.in.Samples, newModel(s.in, obs, segmentation{s.a.Breaks, s.a.Stray}))
-	plain, with := math.Inf(-1), math.Inf(-1)
-	var best gained
-	reference, smooth := 0.0, false
+	b := bend{dof: s.a.DOF + unknownsOfBreak*(len(s.a.Breaks)-len(breaks))}
+	if b.dof < len(columns)+1 {
+		return none
+	}
+	plain, with, reference, best := math.Inf(-1), math.Inf(-1), 0.0, 0
+	gains := make([]gained, len(fits))
 	for i := range fits {
-		g, ok := fits[i].gain(columns)
-		if !ok {
+		var ok bool
+		if gains[i], ok = fits[i].gain(columns); !ok {
 			return none
 		}
 		if fits[i].logPost > plain {
-			plain, reference = fits[i].logPost, g.logInfo
+			plain, reference = fits[i].logPost, gains[i].logInfo
 		}
 	}
-	for i := range fits {
-		g, _ := fits[i].gain(columns)
+	for i, g := range gains {
 		if l := fits[i].logPost + g.chi2/2 - (g.logInfo-reference)/2; l > with {
-			with, best = l, g
-			rest := Axis{Chi2: fits[i].eq.chi2 - g.chi2, DOF: s.a.DOF - len(columns)}
-			smooth = fits[i].px < looseWander && rest.sound()
+			with, best = l, i
 		}
 	}
-	b := s.judged(best, 2*(with-plain), len(columns))
-	b.smooth = smooth
+	b.judge(gains[best], 2*(with-plain), len(columns))
+	rest := Axis{Chi2: fits[best].eq.chi2 - gains[best].chi2, DOF: b.dof - len(columns)}
+	b.smooth = fits[best].px < looseWander && rest.sound()
+	if fewer := len(s.a.Breaks) - len(breaks); b.smooth && fewer > 0 {
+		price := math.Log(float64(2*len(s.in.Samples))) / 2
+		gain := fits[best].likelihood() + gains[best].chi2/2 - bestOf(s.fitted(s.a.Breaks))
+		b.smooth = gain > price*float64(len(columns)-unknownsOfBreak*fewer)
+	}
 	return b
 }
 
-// judged turns a gain in twice the log likelihood into a chance: with the scale estimated, as the wander
+// unknownsOfBreak: a new attitude of the camera across the axis and, of the tripod, a new axis.
+const unknownsOfBreak = 4
+
+// fitted is the session under every wander, parted at breaks.
+func (s *session) fitted(breaks []Break) []wandered {
+	if _, ok := s.fits[len(breaks)]; !ok { // stories differ in their number of breaks
+		obs := observe(s.in.Samples, s.a.WanderPx)
+		s.fits[len(breaks)] = overWander(s.in.Samples, newModel(s.in, obs, segmentation{breaks, s.a.Stray}))
+	}
+	return s.fits[len(breaks)]
+}
+
+// likelihood of the attitudes under the fit, logarithm.
+func (w *wandered) likelihood() float64 {
+	sum := w.eq.chi2
+	for i, o := range w.model.obs {
+		if w.model.used[i] {
+			sum += o.logDet
+		}
+	}
+	return -sum / 2
+}
+
+func bestOf(fits []wandered) float64 {
+	best := math.Inf(-1)
+	for i := range fits {
+		best = max(best, fits[i].likelihood())
+	}
+	return best
+}
+
+// judge turns a gain in twice the log likelihood into a chance: with the scale estimated, as the wander
 // is, exp(gain/ν) − 1 is the part of the sum of squares explained.
-func (s *session) judged(g gained, gain float64, unknowns int) bend {
-	free := float64(s.a.DOF) + priorDOF
+func (b *bend) judge(g gained, gain float64, unknowns int) {
+	free := float64(b.dof) + priorDOF
 	rest := free - float64(unknowns)
-	f := rest / float64(unknowns) * math.Expm1(max(gain, 0)/free)
-	b := bend{size: g.size, sigma: g.sigma}
+	f := min(rest/float64(unknowns)*math.Expm1(max(gain, 0)/free), 1e12)
+	b.size, b.sigma = g.size, g.sigma
 	b.chance = distuv.F{D1: float64(unknowns), D2: rest}.Survival(f)
-	return b
 }
 
 // gained is what extra unknowns do to a converged fit.

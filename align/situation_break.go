@@ -18,18 +18,18 @@ const sameWay = 0.9
 // breaks names what parted the session.
 func (s *session) breaks() []Situation {
 	if clamp, ok := s.clampGives(); ok {
-		return append([]Situation{clamp}, s.eachBreak(false)...)
+		return append([]Situation{clamp}, s.eachBreak(s.a.Breaks, false)...)
 	}
-	return s.eachBreak(true)
+	return s.eachBreak(s.a.Breaks, true)
 }
 
 // eachBreak names breaks one by one; knocks only where asked for.
-func (s *session) eachBreak(knocks bool) []Situation {
+func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 	var all []Situation
-	for n, b := range s.a.Breaks {
+	for n, b := range breaks {
 		last := len(s.in.Samples) - 1
-		if n+1 < len(s.a.Breaks) {
-			last = s.a.Breaks[n+1].Before - 1
+		if n+1 < len(breaks) {
+			last = breaks[n+1].Before - 1
 		}
 		files := s.files(b.Before, last)
 		if len(files) == 0 {

@@ -61,6 +61,10 @@ func faults() []fault {
 		{"camera knocked 3′", func(e *simulate.Evening) {
 			e.Mount.Knocks = []simulate.Knock{{Frame: 6, Size: min(3), Camera: true}}
 		}, KindKnock, 6, nil, nil},
+		{"tripod knocked 8′ between swings", func(e *simulate.Evening) {
+			e.Mount.Knocks = []simulate.Knock{{Frame: 5, Size: min(8)}}
+			e.Mount.Swings = swings(0, 0, 30, 0, 0, 0, -55, 0, 20, 0)
+		}, KindKnock, 5, nil, nil},
 		{"re-aimed", func(e *simulate.Evening) { aimAt(e, 5, 110, 40) }, KindReAimed, 5, nil, nil},
 		{"crop", func(e *simulate.Evening) { e.Handling.Crops = []simulate.Crop{{Frame: 4, Factor: 1.7}} }, KindReAimed, 4, nil, nil},
 		{"clutch slips 20′", func(e *simulate.Evening) { e.Mount.Slip = min(20) }, KindSlipping, -1, nil, nil},

@@ -55,6 +55,9 @@ func (s *session) motor(err error) []Situation {
 	if math.Abs(ratio) > stillRatio {
 		play, slips = lags(steps, ratio)
 	}
+	if len(slips) > 0 { // a clutch that slips explains what looks like play as well
+		play, slips = nil, slices.Concat(play, slips)
+	}
 	var all []Situation
 	if r, ok := trackingRate(s.in, *s.a, s.stamp); ok && len(slips) == 0 { // where a clamp slips the rate means nothing
 		all = append(all, s.wrongRate(r)...)
