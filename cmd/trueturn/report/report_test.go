@@ -1,0 +1,257 @@
+package report
+
+import (
+	"bytes"
+	"encoding/csv"
+	"encoding/xml"
+	"errors"
+	"flag"
+	"io"
+	"os"
+	"path/filepath"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"trueturn/align/answer"
+)
+
+var (
+	update = flag.Bool("update", false, "write the golden files anew")
+	keep   = flag.String("keep", "", "write the simulated evening's page to this `file`, to look at")
+)
+
+func written(t testing.TB, d Data) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := HTML(&b, d); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+func golden(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(string(want), got); d != "" {
+		t.Errorf("%s changed; look at it, then run with -update (− as it was, + as it is)\n%s", path, d)
+	}
+}
+
+func TestGoldenPages(t *testing.T) {
+	golden(t, "full.html", written(t, full()))
+	golden(t, "nothing.html", written(t, nothing()))
+}
+
+func TestGoldenTable(t *testing.T) {
+	var b bytes.Buffer
+	if err := CSV(&b, full().Answer); err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "full.csv", b.String())
+}
+
+// pages are all the kinds of page there are.
+func pages(t testing.TB) map[string]string {
+	return map[string]string{"full": written(t, full()), "nothing": written(t, nothing()), "hostile": written(t, hostile()),
+		"zero": written(t, Data{}), "simulated": written(t, simulated(t))}
+}
+
+func TestSimulatedEvening(t *testing.T) {
+	d := simulated(t)
+	page := written(t, d)
+	if *keep != "" {
+		if err := os.WriteFile(*keep, []byte(page), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, want := range []string{"Turn the knobs", "anticlockwise seen from above, left when facing the pole", "too high", "no stars: cloud", "up is north",
+		"Left over in altitude", "Turn about the axis", "Elongation over the picture", "What happened, and what to do", "Take care in the dark"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	// The camera and its noise are the simulation's: 0.05 px in each of 80 stars of 11″ a pixel leave far less than 5″.
+	const farTooMuch = 5.0
+	for i := range d.Drift.Mid {
+		if !(abs(d.Drift.AltitudeArcsec[i]) < farTooMuch && abs(d.Drift.SidewaysArcsec[i]) < farTooMuch) {
+			t.Errorf("picture %d: the axis leaves over %.1f″, %.1f″", i, d.Drift.AltitudeArcsec[i], d.Drift.SidewaysArcsec[i])
+		}
+	}
+}
+
+func abs(v float64) float64 { return max(v, -v) }
+
+// What is not known is said to be so, and nothing is shown as 0.
+func TestNothingKnown(t *testing.T) {
+	page := written(t, nothing())
+	for _, want := range []string{"No axis from these pictures", "There is no picture", "Not measured", "Not forecast", "Not drawn", "Fewer than two pictures"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	if strings.Contains(page, "<svg") {
+		t.Error("a drawing of nothing")
+	}
+	d := nothing()
+	d.Missing.Wobble = "The pictures span two minutes only."
+	if page := written(t, d); !strings.Contains(page, d.Missing.Wobble) {
+		t.Error("the reason given is not shown")
+	}
+}
+
+// Rows: what an answer knows, and what the page must begin with (design §9: the job's own figure).
+func TestHeadline(t *testing.T) {
+	turn := answer.Answer{Advice: answer.AdviceJSON{Next: to("turn"), NextText: "Turn."}}
+	exposed := func(longest float64, planned bool) answer.Answer {
+		a := turn
+		a.Exposure = &answer.ExposureJSON{LongestS: &longest, PlannedS: 30, PlannedStaysRound: &planned}
+		return a
+	}
+	for _, c := range []struct {
+		name         string
+		d            Data
+		figure, plan string
+	}{
+		{"longest known", Data{Answer: exposed(74, true)}, "Round for 74 s", "30 s: round, with room to 74 s."},
+		{"too long planned", Data{Answer: exposed(12.4, false)}, "Round for 12 s", "30 s: not round; the longest that is, is 12 s."},
+		{"a quarter of an hour", Data{Answer: exposed(900, true)}, "Round for 15 min", "30 s: round, with room to 15 min."},
+		{"short", Data{Answer: exposed(1.26, false)}, "Round for 1.3 s", "30 s: not round; the longest that is, is 1.3 s."},
+		{"axis alone", Data{Answer: turn}, "Turn the knobs", ""},
+		{"judged alone", Data{Judged: &Judged{Round: 3, Of: 7}}, "3 of 7 are round", ""},
+		{"a failure", Data{Answer: answer.Answer{Err: errors.New("x")}}, "No axis from these pictures", ""},
+		{"nothing", Data{}, "No axis from these pictures", ""},
+	} {
+		if h := headlineOf(c.d); h.Figure != c.figure || h.Planned != c.plan {
+			t.Errorf("%s: %q, %q; want %q, %q", c.name, h.Figure, h.Planned, c.figure, c.plan)
+		}
+	}
+}
+
+// A name that is a script must come out as a name. Looked for are the ways out of text and of attributes.
+func TestHostileNamesAreHarmless(t *testing.T) {
+	page := written(t, hostile())
+	for _, never := range []string{"<script", "<img", "onerror=alert(2)>.jpg\""} {
+		if strings.Contains(page, never) {
+			i := strings.Index(page, never)
+			t.Errorf("%q gets through: …%s…", never, page[max(0, i-60):min(len(page), i+60)])
+		}
+	}
+	if !strings.Contains(page, "&lt;script&gt;alert(1)") {
+		t.Error("the name is not shown at all")
+	}
+}
+
+// The page is XML as far as its drawings go, and has no way to load anything.
+func TestPagesStandForThemselves(t *testing.T) {
+	drawing := regexp.MustCompile(`(?s)<svg .*?</svg>\n`)
+	loads := regexp.MustCompile(`(?i)(src|href|srcset|action|poster|data|xlink:href)\s*=\s*"([^"]*)"|url\(|@import|<script|<iframe|<object|<embed|<form|javascript:`)
+	for name, page := range pages(t) {
+		if strings.Contains(page, "ZgotmplZ") {
+			t.Errorf("%s: the template refused a value", name)
+		}
+		for _, m := range loads.FindAllStringSubmatch(page, -1) {
+			if m[2] != "data:," {
+				t.Errorf("%s: %s might load something", name, m[0])
+			}
+		}
+		for _, m := range regexp.MustCompile(`https?:[^"<\s]*`).FindAllString(page, -1) {
+			if m != "http://www.w3.org/2000/svg" { // the name of a namespace is no address
+				t.Errorf("%s: an address, %s", name, m)
+			}
+		}
+		for _, s := range drawing.FindAllString(page, -1) {
+			wellFormed(t, name, s)
+			if !strings.Contains(s, `role="img"`) || strings.Contains(s, `aria-label=""`) || !strings.Contains(s, "aria-label=") {
+				t.Errorf("%s: a drawing without words: %.120s", name, s)
+			}
+		}
+		if n := strings.Count(page, "<svg xmlns"); n != strings.Count(page, "<figcaption>") {
+			t.Errorf("%s: %d drawings, %d captions", name, n, strings.Count(page, "<figcaption>"))
+		}
+	}
+}
+
+func wellFormed(t *testing.T, name, text string) {
+	t.Helper()
+	d := xml.NewDecoder(strings.NewReader(text))
+	for {
+		_, err := d.Token()
+		if errors.Is(err, io.EOF) {
+			return
+		}
+		if err != nil {
+			t.Errorf("%s: %v in %.200s", name, err, text)
+			return
+		}
+	}
+}
+
+// The table's names are the keys of the JSON, in their order.
+func TestColumnsAreTheKeys(t *testing.T) {
+	var want, got []string
+	for _, f := range reflect.VisibleFields(reflect.TypeFor[answer.FrameJSON]()) {
+		want = append(want, strings.Split(f.Tag.Get("json"), ",")[0])
+	}
+	for _, c := range columns {
+		got = append(got, c.name)
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+}
+
+func TestTableReadsBack(t *testing.T) {
+	var b bytes.Buffer
+	if err := CSV(&b, hostile().Answer); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&b).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := len(hostile().Answer.Frames); len(rows) != n+1 {
+		t.Fatalf("%d rows for %d pictures", len(rows), n)
+	}
+	if got, want := rows[1][0], hostile().Answer.Frames[0].File; got != want {
+		t.Errorf("the name comes back as %q, was %q", got, want)
+	}
+	if clouded := rows[10]; clouded[1] != "" || clouded[7] != "" || clouded[13] != "" || clouded[3] != "false" || clouded[5] != "2" {
+		t.Errorf("unknown cells must be empty and counts stand: %q", clouded)
+	}
+}
+
+// deaf is a writer that fails.
+type deaf struct{}
+
+func (deaf) Write([]byte) (int, error) { return 0, io.ErrClosedPipe }
+
+func TestFullDiskIsReported(t *testing.T) {
+	if err := HTML(deaf{}, full()); !errors.Is(err, io.ErrClosedPipe) {
+		t.Errorf("page: %v", err)
+	}
+	if err := CSV(deaf{}, full().Answer); !errors.Is(err, io.ErrClosedPipe) {
+		t.Errorf("table: %v", err)
+	}
+}
+
+func TestCautionsNameTheDangers(t *testing.T) {
+	all := strings.Join(Cautions(), " ") // design §10
+	for _, w := range []string{"ledges", "water", "red lamp", "daylight", "Cold", "alone", "Sun", "rules", "licensed"} {
+		if !strings.Contains(all, w) {
+			t.Errorf("no word of %s", w)
+		}
+	}
+}

@@ -1,0 +1,182 @@
+package report
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+	"trueturn/align/simulate"
+	"trueturn/cmd/trueturn/plot"
+	"trueturn/drift"
+	"trueturn/drift/solve"
+	"trueturn/drift/star"
+	"trueturn/ephem"
+)
+
+var evening = time.Date(2026, 11, 20, 20, 4, 0, 0, time.UTC)
+
+func to[T any](v T) *T { return &v }
+
+// full is an invented answer with everything there is to show. Its numbers are round on purpose: the golden page must
+// not change with the last bit of a library's sine.
+func full() Data {
+	a := answer.Answer{
+		Aim:   &answer.AimJSON{Kind: "refracted", AltitudeDeg: 46.016, AzimuthDeg: 0},
+		Axis:  &answer.AxisJSON{AltitudeDeg: 46.421, AzimuthDeg: 359.2, AltitudeSigmaArcmin: 0.8, AzimuthSigmaArcmin: 3.1, Correlation: -0.62},
+		Error: &answer.ErrorJSON{AltitudeArcmin: 24.3, AzimuthArcmin: -48, TotalArcmin: 41.2, TotalSigmaArcmin: 2},
+		Advice: answer.AdviceJSON{Next: to("turn"), NextText: "Turn the knobs: first turn 48′ clockwise seen from above (toward east), then lower 24′.",
+			Altitude: "lower 24′", Azimuth: "turn 48′ clockwise seen from above (toward east)", TurnAltitudeArcmin: to(-24.3), TurnAzimuthArcmin: to(48.0),
+			Trustworthy: true, Notes: []string{"Measure once more after the turn."}},
+		Situations: []answer.Situation{
+			{Kind: "knock", Files: []string{"sky-07.jpg", "sky-08.jpg"}, Text: "The camera moved by 12′ at once: before and after are measured apart. Secure the tripod."},
+			{Kind: "weak direction", Files: []string{}, Text: "Azimuth is known four times worse than altitude: add three minutes six hours away."}},
+		Rate:          &answer.RateJSON{SiderealRatio: 1.0004, Sigma: 0.0011},
+		PeriodicError: &answer.PeriodicJSON{State: "measured", PeriodS: to(480.0), PeakToPeakArcsec: to(44.0), MaxRateArcsecPerSec: to(0.31)},
+		Exposure:      &answer.ExposureJSON{LongestS: to(41.0), PlannedS: 30, PlannedStaysRound: to(true), ShareRound: to(0.94)},
+	}
+	site, _ := ephem.NewSite(46, 7, 500)
+	a.Site = &site
+	a.Measured = &answer.Measured{Question: align.Question{PlannedS: 30, Stands: unit.AngleFromMin(18)}}
+	d := Data{Answer: a, Title: "Evening at the reservoir", Generated: evening.Add(time.Hour), Version: "0.3",
+		Drift: &Drift{}, Wobble: &Wobble{BestPeriodS: 480, PeriodSigmaS: 6, PeakToPeakSigmaArcsec: 3, FastestSigmaArcsecPerS: 0.04},
+		Exposure: &Exposure{MaxElongation: 1.25, Share: 0.9, LimitedBy: "the axis's azimuth", Helps: "Turning the azimuth by 48′ takes you from 41 s to 95 s; beyond that the gear limits.",
+			Rule500S: 4.3, NPFS: 3.9},
+		Field: &Field{File: "sky-01.jpg", Width: 4032, Height: 3024},
+		Judged: &Judged{Round: 11, Of: 12, Causes: []Cause{{"declination drift", 0.8}, {"unknown", 0.2}}, Advice: "Leave out one picture: sky-07.jpg.",
+			Frames: []JudgedFrame{{File: "sky-01.jpg", Round: true}, {File: "sky-07.jpg", Cause: "shake", TrailPx: 4}}}}
+	d.fill()
+	return d
+}
+
+// fill invents the series.
+func (d *Data) fill() {
+	for i := range 24 {
+		mid := evening.Add(time.Duration(i) * 40 * time.Second)
+		saw := float64(i%12) - 5.5 // in place of a sine
+		f := answer.FrameJSON{File: fmt.Sprintf("sky-%02d.jpg", i+1), MidUTC: to(mid.Format(time.RFC3339Nano)), ExposureS: to(8.0), Used: true, Stars: 212 - i, Matched: 180 - i,
+			RMSPx: to(0.125), RADeg: to(83.5 + float64(i)/4096), DecDeg: to(-2.25 - float64(i)/2048), RollDeg: to(359.75 + float64(i)/64 - 360*float64(i/16)),
+			ScaleArcsecPx: to(11.5), FWHMPx: to(2.5), Elongation: to(1.125)}
+		if i == 6 {
+			f.Used, f.WhyNot = false, "fits no steady axis: touched, shaken or of another field"
+		}
+		if i == 9 {
+			f = answer.FrameJSON{File: "clouded-10.jpg", WhyNot: "not recognised", Stars: 2}
+		}
+		d.Answer.Frames = append(d.Answer.Frames, f)
+		d.Drift.Mid = append(d.Drift.Mid, mid)
+		d.Drift.AltitudeArcsec = append(d.Drift.AltitudeArcsec, saw/8)
+		d.Drift.SidewaysArcsec = append(d.Drift.SidewaysArcsec, -saw/4)
+		d.Drift.TurnArcsec = append(d.Drift.TurnArcsec, 4*saw)
+		d.Drift.TurnSigmaArcsec = append(d.Drift.TurnSigmaArcsec, 2.5)
+		d.Drift.Stretch = append(d.Drift.Stretch, i/18)
+	}
+	w := d.Wobble
+	w.Mid, w.Arcsec, w.SigmaArcsec, w.CurveMid, w.CurveArcsec = d.Drift.Mid, d.Drift.TurnArcsec, d.Drift.TurnSigmaArcsec, d.Drift.Mid, d.Drift.TurnArcsec
+	for i := 1; i <= 40; i++ {
+		w.PeriodS = append(w.PeriodS, 60*float64(i))
+		w.Power = append(w.Power, 1/(1+math.Abs(float64(i-8))))
+	}
+	for i := 1; i <= 24; i++ {
+		t := 4 * float64(i)
+		d.Exposure.Curve = append(d.Exposure.Curve, ExposurePoint{t, t / 12, math.Sqrt(1 + t*t/3000), math.Max(0, math.Min(1, 1.5-t/70))})
+	}
+	for i := range 60 {
+		x, y := float64(i%10)*400+200, float64(i/10)*480+240
+		d.Field.Stars = append(d.Field.Stars, plot.Whisker{X: x, Y: y, Elongation: 1 + math.Abs(x-2000)/4000, Angle: unit.AngleFromDeg(float64(15 * (i / 10)))})
+	}
+}
+
+// nothing is an answer in which everything is null.
+func nothing() Data {
+	return Data{Answer: answer.New(drift.Sequence{}, answer.Options{}), Generated: evening}
+}
+
+// hostile has a name in it that is no name.
+func hostile() Data {
+	d := full()
+	const name = `<script>alert(1)</script>"><img src=x onerror=alert(2)>.jpg`
+	d.Title, d.Field.File, d.Answer.Frames[0].File = name, name, name
+	d.Answer.Frames[1].WhyNot, d.Answer.Err = name, errors.New(name)
+	d.Answer.Situations[0].Text, d.Answer.Situations[0].Kind = name, name
+	d.Answer.Situations[0].Files = []string{name}
+	d.Judged.Causes[0].Name, d.Exposure.LimitedBy, d.Wobble.Note, d.Missing.Drift = name, name, name, name
+	return d
+}
+
+// simulated is a real answer about exact star places with noise, of a mount that is off, knocked and left clouded.
+func simulated(t testing.TB) Data {
+	t.Helper()
+	site, err := ephem.NewSite(46, 7, 500)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := simulate.Practice(site, evening)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(25), unit.AngleFromMin(-48)
+	e.Mount.Wobble = simulate.Wobble{PeakToPeak: unit.AngleFromSec(44), Period: 480 * time.Second}
+	e.Count = 12
+	run, err := e.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	seq := placed(t, run, 0.05)
+	d := Data{Answer: answer.New(seq, answer.Options{Site: &site}), Title: "A simulated evening", Generated: evening.Add(time.Hour)}
+	if d.Answer.Measured == nil {
+		t.Fatal(d.Answer.Err)
+	}
+	h, err := seq.Horizon(site, ephem.StandardAir(site.HeightM))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d.Drift = DriftOf(align.FromHorizon(h), d.Answer.Measured.Axis)
+	f := &Field{File: seq.Shots[0].File, Width: seq.Shots[0].Width, Height: seq.Shots[0].Height}
+	for _, s := range seq.Shots[0].Field.Stars {
+		f.Stars = append(f.Stars, plot.Whisker{X: s.X, Y: s.Y, Elongation: s.Elongation, Angle: s.Angle})
+	}
+	d.Field = f
+	return d
+}
+
+// placed makes a sequence of a run's exact star places with noise, in place of pictures; the last but one is clouded.
+func placed(t testing.TB, run *simulate.Run, noisePx float64) drift.Sequence {
+	t.Helper()
+	r := rand.New(rand.NewPCG(1, 2))
+	e := run.Evening()
+	var q drift.Sequence
+	for i := range e.Count {
+		lit, err := run.Stars(i)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := run.Clock(i)
+		s := drift.Shot{File: e.File(i), Clock: &c, Width: e.Camera.Width, Height: e.Camera.Height,
+			Field: star.Field{Width: e.Camera.Width, Height: e.Camera.Height, FWHM: 3, Elongation: 1.02}}
+		for _, l := range lit[:min(80, len(lit))] {
+			s.Field.Stars = append(s.Field.Stars, star.Star{X: l.MeanX + noisePx*r.NormFloat64(), Y: l.MeanY + noisePx*r.NormFloat64(),
+				XErr: noisePx, YErr: noisePx, Flux: l.Electrons, FWHM: 3, Elongation: 1 + 0.3*r.Float64(), Angle: unit.AngleFromDeg(30)})
+		}
+		if i == e.Count-2 {
+			s.Field = star.Field{Width: s.Width, Height: s.Height}
+			s.Err = errors.New("no stars: cloud, or the lens capped")
+			q.Shots = append(q.Shots, s)
+			continue
+		}
+		sol, err := solve.Solve(context.Background(), s.Field, solve.Hint{FocalPx: e.Camera.FocalPx})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Solution = &sol
+		q.Shots = append(q.Shots, s)
+	}
+	return q
+}

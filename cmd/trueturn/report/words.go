@@ -1,0 +1,263 @@
+package report
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+	"trueturn/cmd/trueturn/plot"
+)
+
+// lasting prints a length of time for a person.
+func lasting(s float64) string {
+	switch {
+	case !finite(s) || s < 0:
+		return "?"
+	case s < 9.95:
+		return fmt.Sprintf("%.1f s", s)
+	case s < 299.5:
+		return fmt.Sprintf("%.0f s", s)
+	}
+	return fmt.Sprintf("%.0f min", s/60)
+}
+
+// digits prints a number, or a dash where it is unknown.
+func digits(v *float64, decimals int) string {
+	if v == nil || !finite(*v) {
+		return "–"
+	}
+	return strings.Replace(fmt.Sprintf("%.*f", decimals, *v), "-", "−", 1)
+}
+
+func arcmin(m float64) unit.Angle { return unit.AngleFromMin(m) }
+
+// outOf says a share as so many of a hundred.
+func outOf(share float64) string {
+	switch {
+	case share >= 0.995:
+		return "all"
+	case share < 0.005:
+		return "none"
+	}
+	return fmt.Sprintf("%.0f of 100", 100*share)
+}
+
+func titleOf(d Data) string {
+	if d.Title != "" {
+		return d.Title
+	}
+	return "What the pictures say"
+}
+
+// figures for each step where no length of exposure is known.
+var steps = map[string]string{
+	string(align.Shoot):   "Start now",
+	string(align.Turn):    "Turn the knobs",
+	string(align.Swing):   "Swing the axis",
+	string(align.Measure): "Measure again",
+}
+
+// headlineOf is the exposure that stays round, else what to turn, else why there is nothing.
+func headlineOf(d Data) headline {
+	a := d.Answer
+	h := headline{Doing: a.Advice.NextText, Planned: plannedOf(a.Exposure)}
+	switch {
+	case a.Exposure != nil && a.Exposure.LongestS != nil:
+		h.Figure = "Round for " + lasting(*a.Exposure.LongestS)
+	case a.Advice.Next != nil && steps[*a.Advice.Next] != "":
+		h.Figure = steps[*a.Advice.Next]
+	case d.Judged != nil && d.Judged.Of > 0:
+		h.Figure = fmt.Sprintf("%d of %d are round", d.Judged.Round, d.Judged.Of)
+		h.Doing = d.Judged.Advice
+	case a.Err != nil:
+		h.Figure = "No axis from these pictures"
+		h.Doing = reason(a.Err)
+	default:
+		h.Figure = "No axis from these pictures"
+	}
+	return h
+}
+
+func plannedOf(e *answer.ExposureJSON) string {
+	if e == nil || e.PlannedStaysRound == nil {
+		return ""
+	}
+	words := lasting(e.PlannedS)
+	switch {
+	case !*e.PlannedStaysRound && e.LongestS != nil:
+		words += ": not round; the longest that is, is " + lasting(*e.LongestS)
+	case !*e.PlannedStaysRound:
+		words += ": not round"
+	case e.LongestS != nil && *e.LongestS > e.PlannedS:
+		words += ": round, with room to " + lasting(*e.LongestS)
+	default:
+		words += ": round"
+	}
+	if e.ShareRound != nil {
+		words += fmt.Sprintf(" (of exposures that long, %s stay round)", outOf(*e.ShareRound))
+	}
+	return words + "."
+}
+
+// notesOf are the answer's, less the one that says what the headline says already.
+func notesOf(d Data) []string {
+	said := strings.TrimSuffix(headlineOf(d).Doing, ".")
+	return slices.DeleteFunc(slices.Clone(d.Answer.Advice.Notes), func(n string) bool {
+		return strings.EqualFold(strings.TrimSuffix(n, "."), said)
+	})
+}
+
+// reason is an error with its way out.
+func reason(err error) string {
+	text := err.Error()
+	var h interface{ Hint() string }
+	if errors.As(err, &h) && h.Hint() != "" {
+		text += ": " + h.Hint()
+	}
+	return sentence(text)
+}
+
+// sentence begins with a capital and ends with a stop.
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	s = strings.ToUpper(string(r[:1])) + string(r[1:])
+	if !strings.HasSuffix(s, ".") {
+		s += "."
+	}
+	return s
+}
+
+// axisOf is the two tubes and the axis in figures.
+func axisOf(d Data) axisView {
+	a := d.Answer
+	if a.Axis == nil || a.Error == nil {
+		why := "The pictures do not settle an axis."
+		if a.Err != nil {
+			why = reason(a.Err)
+		}
+		if headlineOf(d).Doing == why {
+			why = "None could be measured, for the reason above."
+		}
+		return axisView{Why: why}
+	}
+	t := tubesOf(a)
+	return axisView{
+		Words:    []string{t.reading(a)},
+		Azimuth:  figure{t.azimuth.SVG(), t.azimuthWords(a)},
+		Altitude: figure{t.altitude.SVG(), t.altitudeWords(a)},
+		Facts:    axisFacts(a),
+	}
+}
+
+// tubes are the level of the base and that of the wedge.
+type tubes struct{ azimuth, altitude plot.Tube }
+
+func tubesOf(a answer.Answer) tubes {
+	var stands unit.Angle
+	if a.Measured != nil {
+		stands = a.Measured.Question.Stands
+	}
+	// As a turn about the vertical an error on the sky is larger by 1/cos(altitude).
+	turn := unit.Angle(stands.Rad() / max(1e-6, math.Cos(a.Axis.AltitudeDeg*math.Pi/180)))
+	return tubes{
+		plot.Tube{Name: "Azimuth of the axis against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
+			Stands: turn, Low: "too far left", High: "too far right"},
+		plot.Tube{Name: "Altitude of the axis against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
+			Stands: stands, Low: "too low", High: "too high"},
+	}
+}
+
+// reading says how to read the tubes.
+func (t tubes) reading(a answer.Answer) string {
+	words := "Each bubble stands where the axis points and is as long as the measurement is unsure, two standard errors either way. "
+	if t.altitude.Stands <= 0 {
+		return words + "How much the planned exposure stands is not known, so the tubes have no marks."
+	}
+	planned := "the planned exposure"
+	if s := a.Measured.Question.PlannedS; s > 0 {
+		planned = lasting(s)
+	}
+	return words + fmt.Sprintf("The marks enclose what %s can stand with the other tube in the middle, half of the tolerance being left to the gear.", planned)
+}
+
+func (t tubes) azimuthWords(a answer.Answer) string {
+	side := "clockwise seen from above, right when facing the pole"
+	if a.Error.AzimuthArcmin < 0 {
+		side = "anticlockwise seen from above, left when facing the pole"
+	}
+	return caption("Azimuth", a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, "too far "+side, a.Advice.Azimuth)
+}
+
+func (t tubes) altitudeWords(a answer.Answer) string {
+	side := "too high"
+	if a.Error.AltitudeArcmin < 0 {
+		side = "too low"
+	}
+	return caption("Altitude", a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, side, a.Advice.Altitude)
+}
+
+func caption(name string, value, sigma float64, side, advice string) string {
+	words := fmt.Sprintf("%s: %s ± %s %s.", name, align.Arc(arcmin(value)), align.Arc(arcmin(sigma)), side)
+	if advice != "" {
+		words += " " + sentence(advice)
+	}
+	return words
+}
+
+func axisFacts(a answer.Answer) []fact {
+	fs := []fact{
+		{"axis", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
+	}
+	if a.Aim != nil {
+		fs = append(fs, fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
+	}
+	fs = append(fs, fact{"apart", fmt.Sprintf("%s ± %s on the sky", align.Arc(arcmin(a.Error.TotalArcmin)), align.Arc(arcmin(a.Error.TotalSigmaArcmin)))},
+		fact{"correlation of the two errors", digits(&a.Axis.Correlation, 2)})
+	if a.Rate != nil {
+		fs = append(fs, fact{"rate of the motor", fmt.Sprintf("%.4f ± %.4f of the stars'", a.Rate.SiderealRatio, a.Rate.Sigma)})
+	}
+	if a.Aim != nil && a.Aim.Kind == string(align.AimField) {
+		fs[1].Name = "aim: where the target drifts least"
+	}
+	return fs
+}
+
+func methodOf(d Data) []string {
+	words := []string{
+		"Each picture was recognised by its stars against the Hipparcos catalogue, which gives the attitude of the camera over the horizon at the middle of the exposure, refraction counted.",
+		"One axis was fitted to all attitudes by least squares with the angle about it free in every picture, so that neither an uneven gear nor a swing by hand bends it.",
+		"What is said after ± is one standard error, from the scatter of the stars, of the catalogue, of the refraction and of the camera's own wandering.",
+	}
+	made := fmt.Sprintf("Version of the figures: %d.", answer.Version)
+	if d.Version != "" {
+		made = fmt.Sprintf("Made by trueturn %s. %s", d.Version, made)
+	}
+	if !d.Generated.IsZero() {
+		made += " Written on " + d.Generated.UTC().Format("2 January 2006 at 15:04") + " UTC."
+	}
+	if s := d.Answer.Site; s != nil {
+		made += fmt.Sprintf(" Site: %s°, %s° (north and east positive), %.0f m.", decimal(s.Latitude.Deg(), 2), decimal(s.Longitude.Deg(), 2), s.HeightM)
+	}
+	return append(words, made)
+}
+
+func decimal(v float64, n int) string { return digits(&v, n) }
+
+// clock prints an instant of a picture.
+func clock(s *string) string {
+	t, err := time.Parse(time.RFC3339Nano, deref(s))
+	if err != nil {
+		return "–"
+	}
+	return t.UTC().Format("15:04:05")
+}
