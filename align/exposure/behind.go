@@ -1,0 +1,98 @@
+package exposure
+
+import (
+	"math"
+
+	"github.com/soniakeys/unit"
+)
+
+const (
+	// motorWithin: a drift within a tenth of the sky's own is that of a mount that stands.
+	motorWithin = 0.1
+	// axisTells: an axis moves stars along right ascension by sin δ times its error; below this it hardly does.
+	axisTells = 0.2
+	// explained: what is left of the drift when a cause is taken off, for the cause to be all of it; and unexplained.
+	explained, unexplained = 0.25, 0.75
+	// steady: drifts that differ by less from picture to picture come from a rate, others from a gear.
+	steady = 0.15
+)
+
+// behind lists what may lie behind a drift in right ascension over the frames that show it, likeliest first.
+func (s *set) behind() []Origin {
+	var left, scatter, errors, ratios, sines []float64
+	for _, f := range s.frames {
+		if f.parts[CauseRA] == 0 {
+			continue
+		}
+		if f.shot.ExposureS > 0 { // how the drift varies shows in the round ones as well
+			scatter = append(scatter, math.Abs(f.east-f.axisRA)/f.shot.ExposureS)
+		}
+		if f.judged.Round {
+			continue
+		}
+		left = append(left, math.Abs(f.east-f.axisRA)/math.Abs(f.east))
+		errors = append(errors, f.axisErr/math.Abs(f.east))
+		ratios = append(ratios, f.skyRatio())
+		sines = append(sines, math.Abs(math.Sin(f.shot.declination().Rad())))
+	}
+	switch r := medianOf(ratios); {
+	case math.Abs(r-1) < motorWithin:
+		return []Origin{OriginMotor}
+	case math.Abs(r-2) < motorWithin:
+		return []Origin{OriginWrong}
+	}
+	motor := motorOrigins(scatter)
+	if s.axis == nil || medianOf(errors) > unexplained { // not known, or too badly
+		if medianOf(sines) > axisTells {
+			return append(motor, OriginAxis)
+		}
+		return motor
+	}
+	switch rest := medianOf(left); {
+	case rest <= math.Max(explained, 2*medianOf(errors)):
+		return []Origin{OriginAxis}
+	case rest < unexplained:
+		return append([]Origin{OriginAxis}, motor...)
+	}
+	return motor
+}
+
+// motorOrigins orders rate and wobble by how steady the drift is.
+func motorOrigins(perSecond []float64) []Origin {
+	mid := medianOf(perSecond)
+	if len(perSecond) < shakeLeast || mid == 0 || !finite(mid) {
+		return []Origin{OriginRate, OriginWobble}
+	}
+	var off []float64
+	for _, v := range perSecond {
+		off = append(off, math.Abs(v-mid))
+	}
+	if medianOf(off) < steady*mid {
+		return []Origin{OriginRate, OriginWobble}
+	}
+	return []Origin{OriginWobble, OriginRate}
+}
+
+// skyRatio is the drift in right ascension as a share of the turning of the sky itself; 0 where the exposure is not known.
+func (f *taken) skyRatio() float64 {
+	if f.shot.ExposureS <= 0 || !f.shot.solved() {
+		return 0
+	}
+	sky := omega * f.shot.ExposureS
+	w := math.Hypot(f.p.w[0], math.Hypot(f.p.w[1], f.p.w[2]))
+	if f.p.turning < clearly {
+		w = math.Abs(f.east) / f.shot.FocalPx / math.Max(math.Cos(f.shot.declination().Rad()), 0.02)
+	}
+	return w / sky
+}
+
+// perMinute is the middle of a part of the path over the frames that are amiss, as an angle per minute; 0 where not known.
+func (s *set) perMinute(part func(*taken) float64) unit.Angle {
+	var list []float64
+	for _, f := range s.frames {
+		if f.told() && f.shot.solved() && f.shot.ExposureS > 0 && f.judged.Cause != CauseNone {
+			list = append(list, math.Abs(part(f))/f.shot.FocalPx/f.shot.ExposureS*60)
+		}
+	}
+	return unit.Angle(medianOf(list))
+}

@@ -1,0 +1,294 @@
+package exposure
+
+import (
+	"math"
+	"slices"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/align"
+	"trueturn/ephem"
+)
+
+// Cause is why stars are not as they should be.
+type Cause string
+
+// The causes (design §6). The first two are directions seen in the pictures; what lies behind the first is told in [Share].Behind.
+const (
+	CauseNone        Cause = ""
+	CauseRA          Cause = "right ascension drift"
+	CauseDec         Cause = "declination drift"
+	CauseRotation    Cause = "field rotation"
+	CauseLens        Cause = "lens"
+	CauseFocus       Cause = "focus"
+	CauseShake       Cause = "shake"
+	CauseCloud       Cause = "cloud"
+	CauseUnexplained Cause = "unknown"
+)
+
+// causes in the order in which equal shares are told.
+var causes = [...]Cause{CauseRA, CauseDec, CauseRotation, CauseLens, CauseFocus, CauseShake, CauseCloud, CauseUnexplained}
+
+// Origin is what lies behind a drift in right ascension.
+type Origin string
+
+// The origins.
+const (
+	OriginRate   Origin = "rate"
+	OriginWobble Origin = "periodic error"
+	OriginAxis   Origin = "axis error"
+	OriginMotor  Origin = "motor off or tripod"
+	OriginWrong  Origin = "wrong hemisphere"
+)
+
+// Question is what [Judge] may know besides the pictures. The zero value is fine.
+type Question struct {
+	MaxElongation float64 // 0 = 1.25
+	Axis          *KnownAxis
+}
+
+// KnownAxis is an axis measured at the time.
+type KnownAxis struct {
+	Site ephem.Site
+	Air  ephem.Air
+	Axis align.Axis
+}
+
+// Share is one cause in a set of exposures.
+type Share struct {
+	Cause Cause
+	Share float64 // 0–1 of what the light spreads too far in the exposures that are amiss
+	// Behind lists what may lie behind, likeliest first; more than one where the pictures cannot tell.
+	Behind []Origin
+	Text   string
+}
+
+// Judged is one exposure.
+type Judged struct {
+	File                      string
+	Stars                     int
+	FWHM                      float64    // median, pixels; 0 without stars
+	Elongation, ElongationErr float64    // typical over the picture; 0 without stars whose shape can be told
+	Angle, AngleErr           unit.Angle // of the long axis in the middle of the picture, from +x toward +y, in [0, π)
+	TrailPx, TrailPxErr       float64
+	Corner                    float64 // elongation not exceeded over nine tenths of the picture
+	// Round is whether the stars are no longer than the tolerance, typically and over nine tenths of the picture.
+	Round bool
+	Cause Cause // what is amiss; a picture may be round and out of focus, or round through a cloud
+}
+
+// Length is how many of the exposures would have been round had they been Factor times as long.
+type Length struct {
+	Factor    float64
+	ExposureS float64 // of the middle exposure; 0 where not known
+	Round     int
+}
+
+// Verdict is what a set of exposures shows.
+type Verdict struct {
+	Round, Of int
+	Causes    []Share // most first; empty when nothing is amiss
+	Frames    []Judged
+	Lengths   []Length
+	LeaveOut  []string // files better left out
+	Advice    string
+
+	tolerance float64
+}
+
+// taken is one exposure on the way to its verdict. Parts are squared paths in pixels² (a straight trail of length L: L²), means
+// over the picture.
+type taken struct {
+	shot    Shot
+	p       pattern
+	judged  *Judged
+	narrow  float64 // λ₂: variance along the short axis, median
+	grid    []oblong
+	parts   map[Cause]float64
+	east    float64 // path toward east and north in the picture's middle, pixels, sign of w
+	north   float64
+	axisRA  float64 // of the east part, what the known axis makes, pixels
+	axisErr float64 // its standard error
+	clouded bool
+	blurred bool
+}
+
+// Judge looks at a set of exposures: were they round, which not, and why.
+//
+// Pictures of different size are of different lenses. Stars without an attitude tell by their pattern alone: what trails all one
+// way there is "unknown", since nobody knows where east is.
+func Judge(shots []Shot, q Question) (Verdict, error) {
+	if q.MaxElongation == 0 {
+		q.MaxElongation = DefaultElongation
+	}
+	if !finite(q.MaxElongation) || q.MaxElongation <= 1 {
+		return Verdict{}, failure{ErrAsked, "the largest elongation leaves no room", "a round star has elongation 1: give a little more, as 1.25"}
+	}
+	v := Verdict{Of: len(shots), Frames: make([]Judged, len(shots)), tolerance: q.MaxElongation}
+	frames := make([]*taken, len(shots))
+	for i, s := range shots {
+		frames[i] = newFrame(s, &v.Frames[i])
+	}
+	lenses := v.fit(frames)
+	for i, f := range frames {
+		f.measure(lenses[i], v.tolerance)
+	}
+	set := set{frames: frames, axis: q.Axis, tolerance: v.tolerance, lenses: lenses}
+	set.conclude()
+	v.gather(&set)
+	return v, nil
+}
+
+func newFrame(s Shot, j *Judged) *taken {
+	f := &taken{shot: s, judged: j, parts: map[Cause]float64{}}
+	j.File, j.Stars = s.File, len(s.Stars)
+	f.p.stars = s.oblongs()
+	var widths, narrow []float64
+	for _, st := range s.Stars {
+		if st.FWHM > 0 {
+			widths = append(widths, st.FWHM)
+		}
+	}
+	for _, o := range f.p.stars {
+		narrow = append(narrow, o.narrow)
+	}
+	j.FWHM, f.narrow = medianOf(widths), medianOf(narrow)
+	return f
+}
+
+// fewest stars whose shapes make a pattern.
+const fewest = 4
+
+func (f *taken) told() bool { return len(f.p.stars) >= fewest }
+
+// fit finds turns and lenses; the lens of each frame is returned.
+func (v *Verdict) fit(frames []*taken) [][2]float64 {
+	lenses := make([][2]float64, len(frames))
+	bySize := map[[2]int][]int{}
+	for i, f := range frames {
+		if f.told() {
+			k := [2]int{f.shot.Width, f.shot.Height}
+			bySize[k] = append(bySize[k], i)
+		}
+	}
+	for _, members := range bySize {
+		var list []*pattern
+		for _, i := range members {
+			list = append(list, &frames[i].p)
+		}
+		lens := patterns(list)
+		for _, i := range members {
+			lenses[i] = lens
+		}
+	}
+	return lenses
+}
+
+// gridCuts along each side of the picture: where the pattern is read.
+const gridCuts = 6
+
+func (s Shot) layOut() (list []oblong) {
+	l := s.lens()
+	hx, hy := l.half()
+	for i := range gridCuts {
+		for k := range gridCuts {
+			at := vec{hx * (2*(float64(i)+0.5)/gridCuts - 1), hy * (2*(float64(k)+0.5)/gridCuts - 1)}
+			o := oblong{at: at, lit: at.length() / math.Hypot(hx, hy)}
+			for a, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+				o.sweeps[a] = l.sweep(w, l.looks(at))
+			}
+			list = append(list, o)
+		}
+	}
+	return list
+}
+
+// measure reads a frame's figures off its stars and its pattern.
+func (f *taken) measure(lens [2]float64, tolerance float64) {
+	if !f.told() {
+		f.few(tolerance)
+		return
+	}
+	f.grid = f.shot.layOut()
+	j := f.judged
+	size, sigma := f.typical()
+	j.Elongation = math.Sqrt(1 + size/f.narrow)
+	j.ElongationErr = sigma / (2 * j.Elongation * f.narrow)
+	j.TrailPx = math.Sqrt(12 * size)
+	j.TrailPxErr = math.Min(6*sigma/math.Max(j.TrailPx, 1e-9), math.Sqrt(12*sigma))
+	f.direction(sigma)
+	j.Corner = f.corner(lens, 1)
+	j.Round = j.Elongation <= tolerance && j.Corner <= tolerance
+}
+
+// few stars: no pattern, but their own shapes if there are any.
+func (f *taken) few(tolerance float64) {
+	if len(f.p.stars) == 0 {
+		return
+	}
+	j := f.judged
+	size, sigma := f.typical()
+	j.Elongation = math.Sqrt(1 + size/f.narrow)
+	j.ElongationErr = sigma / (2 * j.Elongation * f.narrow)
+	j.TrailPx = math.Sqrt(12 * size)
+	j.TrailPxErr = math.Sqrt(12 * sigma)
+	j.AngleErr = unit.Angle(math.Pi / math.Sqrt(12))
+	j.Corner = j.Elongation
+	j.Round = j.Elongation <= tolerance
+}
+
+// typical is the median of |E| over the stars, what noise adds taken off, and its standard error.
+func (f *taken) typical() (size, sigma float64) {
+	var list, noise []float64
+	for _, o := range f.p.stars {
+		s := o.sigma * math.Max(1, f.p.swelled)
+		list = append(list, math.Sqrt(math.Max(0, o.e.dot(o.e)-2*s*s)))
+		noise = append(noise, s)
+	}
+	size = medianOf(list)
+	for i, v := range list {
+		list[i] = math.Abs(v - size)
+	}
+	// Of the median: √(π/2) of the mean's; the scatter from the median of the deviations (1.4826 of it, normal), but no less
+	// than the stars' own errors say.
+	spread := math.Max(1.4826*medianOf(list), medianOf(noise))
+	return size, math.Sqrt(math.Pi/2) * spread / math.Sqrt(float64(len(list)))
+}
+
+// direction of the long axis in the middle, as displayed.
+func (f *taken) direction(sigma float64) {
+	e := f.middle().drawn(f.p.w)
+	angle := math.Atan2(e.y, e.x) / 2
+	if f.shot.Mirrored != f.shot.RowsFlipped {
+		angle = -angle
+	}
+	if angle < 0 {
+		angle += math.Pi
+	}
+	f.judged.Angle = unit.Angle(angle)
+	f.judged.AngleErr = unit.Angle(math.Min(sigma/(2*math.Max(e.length(), 1e-12)), math.Pi/math.Sqrt(12)))
+}
+
+func (f *taken) middle() oblong {
+	l := f.shot.lens()
+	var o oblong
+	for a, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+		o.sweeps[a] = l.sweep(w, r3.Vec{Z: 1})
+	}
+	return o
+}
+
+// inner is the part of the picture that has to be round.
+const inner = 0.9
+
+// corner is the elongation that nine tenths of the picture stay under, had the exposure been factor times as long.
+func (f *taken) corner(lens [2]float64, factor float64) float64 {
+	var list []float64
+	for _, o := range f.grid {
+		e := o.drawn(f.p.w).times(factor * factor).plus(o.radial(lens))
+		list = append(list, e.length())
+	}
+	slices.Sort(list)
+	return math.Sqrt(1 + list[int(inner*float64(len(list)-1))]/f.narrow)
+}

@@ -1,0 +1,154 @@
+package exposure
+
+import (
+	"math"
+	"time"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/drift"
+	"trueturn/drift/star"
+	"trueturn/ephem/turn"
+)
+
+// Shot is one exposure as it was taken.
+type Shot struct {
+	File          string
+	Width, Height int
+	Stars         []star.Star
+	WhyNone       string // why there are no stars, if so
+
+	// Attitude (ICRS → camera) and focal length where the stars were recognised; nil and 0 where not.
+	Attitude              *turn.Turn
+	FocalPx               float64
+	Mirrored, RowsFlipped bool // the attitude counts x from the right edge, y from the bottom
+
+	Mid       time.Time // zero where the clock is not known
+	ExposureS float64   // 0 where not known
+}
+
+// Shots are the exposures of a measured sequence.
+func Shots(seq drift.Sequence) []Shot {
+	var list []Shot
+	for _, s := range seq.Shots {
+		shot := Shot{File: s.File, Width: s.Width, Height: s.Height, Stars: s.Field.Stars}
+		if s.Clock != nil {
+			shot.Mid, shot.ExposureS = s.Clock.Mid(), s.Clock.Exposure.Seconds()
+		}
+		if s.Solution != nil {
+			a := s.Solution.Attitude
+			shot.Attitude, shot.FocalPx = &a, s.Solution.Lens.FocalPx
+			shot.Mirrored, shot.RowsFlipped = s.Solution.Mirrored, s.Solution.RowsFlipped
+		}
+		if len(shot.Stars) == 0 && s.Err != nil {
+			shot.WhyNone = s.Err.Error()
+		}
+		list = append(list, shot)
+	}
+	return list
+}
+
+// lens is the pinhole of a shot. Where the focal length is not known a long one stands in: the picture is then taken to be flat.
+func (s Shot) lens() Lens {
+	l := Lens{FocalPx: s.FocalPx, Width: s.Width, Height: s.Height}
+	if !(l.FocalPx > 0) || math.IsInf(l.FocalPx, 0) {
+		l.FocalPx = 10 * math.Hypot(float64(s.Width), float64(s.Height))
+	}
+	return l
+}
+
+func (s Shot) solved() bool { return s.Attitude != nil && s.FocalPx > 0 }
+
+// compass is east, north and the line of sight in the camera frame, at the picture's middle.
+func (s Shot) compass() (east, north r3.Vec) {
+	look := r3.Vec{Z: 1}
+	pole := s.Attitude.Apply(r3.Vec{Z: 1})
+	north = r3.Sub(pole, r3.Scale(r3.Dot(pole, look), look))
+	if r3.Norm(north) < 1e-9 {
+		north = r3.Vec{Y: -1}
+	}
+	north = r3.Unit(north)
+	return r3.Cross(north, look), north
+}
+
+// oblong is one star's departure from roundness: E = (Q₁₁−Q₂₂, 2Q₁₂), the difference of the second moments of its light,
+// pixels². A straight path of extent V adds (V_x²−V_y², 2V_xV_y)/12 to it, whatever the star's own shape.
+type oblong struct {
+	at     vec // from the picture's middle
+	e      vec // the vector E
+	sigma  float64
+	narrow float64 // variance along the short axis, λ₂
+	sweeps [3]vec  // motion of this place for turns of the sky about the camera's axes, px/rad
+	lit    float64 // radius, half diagonals
+}
+
+const (
+	// faintest S/N of a star whose shape is believed: below it star.Find leans on the picture's own.
+	faintest = 12
+	// shapeFloor, as a share of λ₂: pixels, companions and a lens's small faults keep any star's shape from being known better.
+	shapeFloor = 0.03
+)
+
+// oblongs are the stars of a shot whose shape tells something, in the frame of its attitude.
+func (s Shot) oblongs() (list []oblong) {
+	l := s.lens()
+	hx, hy := l.half()
+	for _, st := range s.Stars {
+		if st.Flags&(star.Edge|star.Saturated|star.Hot|star.Blend) != 0 || !finite(st.X, st.Y, st.FWHM, st.Elongation, st.ElongationErr, st.Angle.Rad()) ||
+			st.FWHM <= 0 || st.Elongation < 1 || st.FluxErr > 0 && st.Flux < faintest*st.FluxErr {
+			continue
+		}
+		at, angle := vec{st.X - hx, st.Y - hy}, st.Angle.Rad()
+		if s.Mirrored {
+			at.x, angle = -at.x, -angle
+		}
+		if s.RowsFlipped {
+			at.y, angle = -at.y, -angle
+		}
+		list = append(list, newOblong(l, at, angle, st))
+	}
+	return list
+}
+
+func newOblong(l Lens, at vec, angle float64, st star.Star) oblong {
+	sigma := sigmaOf(st.FWHM)
+	q := st.Elongation
+	size := sigma * sigma * (q - 1/q)
+	sn, cs := math.Sincos(2 * angle)
+	o := oblong{at: at, e: vec{size * cs, size * sn}, narrow: sigma * sigma / q}
+	ofShape := sigma * sigma * (1 + 1/(q*q)) * st.ElongationErr
+	ofWidth := 2 * size * st.FWHMErr / st.FWHM
+	o.sigma = math.Sqrt(ofShape*ofShape + ofWidth*ofWidth + shapeFloor*shapeFloor*o.narrow*o.narrow)
+	d := l.looks(at)
+	for k, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+		o.sweeps[k] = l.sweep(w, d)
+	}
+	o.lit = at.length() / (math.Hypot(float64(l.Width), float64(l.Height)) / 2)
+	return o
+}
+
+// drawn is what a turn of the sky by w during the exposure adds to E here.
+func (o oblong) drawn(w [3]float64) vec {
+	v := o.swept(w)
+	return vec{v.x*v.x - v.y*v.y, 2 * v.x * v.y}.times(1. / 12)
+}
+
+func (o oblong) swept(w [3]float64) vec {
+	return o.sweeps[0].times(w[0]).plus(o.sweeps[1].times(w[1])).plus(o.sweeps[2].times(w[2]))
+}
+
+// radial is what a lens adds that draws stars out from the middle: c₁ρ² + c₂ρ⁴ in half diagonals.
+func (o oblong) radial(c [2]float64) vec {
+	b := o.outward()
+	return b.times(c[0] + c[1]*o.lit*o.lit)
+}
+
+// outward is ρ²(cos 2φ, sin 2φ).
+func (o oblong) outward() vec {
+	r := o.at.length()
+	if r == 0 {
+		return vec{}
+	}
+	ux, uy := o.at.x/r, o.at.y/r
+	return vec{ux*ux - uy*uy, 2 * ux * uy}.times(o.lit * o.lit)
+}

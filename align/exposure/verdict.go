@@ -1,0 +1,350 @@
+package exposure
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// leastShare of the excess that is worth naming.
+const leastShare = 0.05
+
+// gather sums the frames up.
+func (v *Verdict) gather(s *set) {
+	for _, f := range s.frames {
+		if f.judged.Round {
+			v.Round++
+		}
+		if f.judged.Cause != CauseNone {
+			v.LeaveOut = append(v.LeaveOut, f.judged.File)
+		}
+	}
+	v.Causes = s.shares()
+	v.Lengths = s.lengths()
+	v.Advice = v.advise(s)
+}
+
+// shares adds the parts of the frames that are amiss.
+func (s *set) shares() (list []Share) {
+	sum := map[Cause]float64{}
+	total, amiss, blind := 0.0, 0, map[Cause]int{}
+	for _, f := range s.frames {
+		j := f.judged
+		switch {
+		case j.Cause == CauseNone:
+		case j.Cause == CauseCloud || !f.told():
+			blind[j.Cause]++
+		default:
+			amiss++
+			for c, part := range f.excess() {
+				sum[c] += part
+				total += part
+			}
+		}
+	}
+	// Frames whose excess cannot be measured count as the others do on average.
+	each := 1.0
+	if amiss > 0 && total > 0 {
+		each = total / float64(amiss)
+	}
+	for c, n := range blind {
+		sum[c] += float64(n) * each
+		total += float64(n) * each
+	}
+	for _, c := range causes {
+		if total > 0 && sum[c] >= leastShare*total {
+			list = append(list, Share{Cause: c, Share: sum[c] / total})
+		}
+	}
+	slices.SortStableFunc(list, func(a, b Share) int { return -sign(a.Share - b.Share) })
+	for i := range list {
+		list[i].explain(s)
+	}
+	return list
+}
+
+func sign(x float64) int {
+	switch {
+	case x > 0:
+		return 1
+	case x < 0:
+		return -1
+	}
+	return 0
+}
+
+// excess of a frame by cause: all parts of one that is not round, of a round one its blur alone; and what the pattern leaves
+// unexplained.
+func (f *taken) excess() map[Cause]float64 {
+	if f.judged.Round {
+		return map[Cause]float64{f.judged.Cause: math.Max(f.parts[f.judged.Cause], 1e-9)}
+	}
+	out := map[Cause]float64{}
+	found := 0.0
+	for c, p := range f.parts {
+		out[c] = p
+		if c != CauseFocus {
+			found += p
+		}
+	}
+	seen := f.judged.TrailPx * f.judged.TrailPx
+	if seen > 2*found {
+		out[CauseUnexplained] += seen - found
+	}
+	return out
+}
+
+// explain writes what a share means.
+func (h *Share) explain(s *set) {
+	switch h.Cause {
+	case CauseRA:
+		h.Behind = s.behind()
+		rate := s.perMinute(func(f *taken) float64 { return f.east })
+		h.Text = fmt.Sprintf("Stars trail along right ascension%s: %s.", atRate(rate.Sec()), originWords(h.Behind, s.axis != nil))
+	case CauseDec:
+		rate := s.perMinute(func(f *taken) float64 { return f.north })
+		h.Text = fmt.Sprintf("Stars trail along declination%s: the axis is off.", atRate(rate.Sec()))
+	case CauseRotation:
+		h.Text = "Stars are drawn out along circles: the picture turns during the exposure, because the axis is off."
+	case CauseLens:
+		h.Text = "Stars are drawn out from the middle, more toward the corners, the same in all pictures: the lens."
+	case CauseFocus:
+		h.Text = "Stars are wide in every direction: out of focus, or dew on the lens."
+	case CauseShake:
+		h.Text = "All stars of a picture trail alike, but each picture another way: wind or a knock."
+	case CauseCloud:
+		h.Text = "Far fewer stars than in the other pictures: cloud, or dew on the lens."
+	case CauseUnexplained:
+		h.Text = s.unexplained()
+	}
+}
+
+func (s *set) unexplained() string {
+	for _, f := range s.frames {
+		if f.parts[CauseUnexplained] > 0 && !f.judged.Round {
+			return "All stars trail the same way, but the stars were not recognised, so nobody can say whether that is right ascension or declination."
+		}
+	}
+	if why, all := s.blind(); all {
+		if why != "" {
+			return "No stars could be measured: " + why + "."
+		}
+		return "No stars could be measured."
+	}
+	return "The stars are not round in a way that fits no cause known."
+}
+
+// blind is whether no frame showed stars enough, and the first reason given.
+func (s *set) blind() (why string, all bool) {
+	for _, f := range s.frames {
+		if f.told() {
+			return "", false
+		}
+		if why == "" {
+			why = strings.TrimSuffix(f.shot.WhyNone, ".")
+		}
+	}
+	return why, true
+}
+
+func atRate(arcsecPerMinute float64) string {
+	if !(arcsecPerMinute > 0) || math.IsInf(arcsecPerMinute, 0) {
+		return ""
+	}
+	return fmt.Sprintf(" by %.3g″ a minute", arcsecPerMinute)
+}
+
+var originSays = map[Origin]string{
+	OriginRate:   "the motor's rate",
+	OriginWobble: "the gear's periodic error",
+	OriginAxis:   "the axis",
+	OriginMotor:  "as fast as the sky turns; the motor is off, or this is a tripod",
+	OriginWrong:  "twice as fast as the sky turns; the hemisphere switch is wrong",
+}
+
+func originWords(list []Origin, known bool) string {
+	var words []string
+	for _, o := range list {
+		words = append(words, originSays[o])
+	}
+	text := strings.Join(words, " or ")
+	if len(list) == 3 {
+		text = words[0] + ", " + words[1] + " or " + words[2]
+	}
+	if len(list) > 1 && !known {
+		text += "; only a measured axis can tell them apart"
+	}
+	return text
+}
+
+// factors of the length taken that are tried.
+var factors = []float64{0.125, 0.25, 0.5, 0.75, 1, 1.5, 2}
+
+// lengths counts what would have been round. Paths grow with the length; lens, focus and shaking are taken to stay as they are.
+func (s *set) lengths() (list []Length) {
+	var exposures []float64
+	for _, f := range s.frames {
+		if f.shot.ExposureS > 0 {
+			exposures = append(exposures, f.shot.ExposureS)
+		}
+	}
+	for _, g := range factors {
+		l := Length{Factor: g, ExposureS: g * medianOf(exposures)}
+		for i, f := range s.frames {
+			if f.roundAt(g, s.lenses[i], s.tolerance) {
+				l.Round++
+			}
+		}
+		list = append(list, l)
+	}
+	return list
+}
+
+func (f *taken) roundAt(factor float64, lens [2]float64, tolerance float64) bool {
+	moving := f.shift() + f.parts[CauseRotation]
+	if factor == 1 || !f.told() || f.parts[CauseShake] > 0 || moving == 0 {
+		return f.judged.Round
+	}
+	e := f.judged.Elongation
+	scaled := (e*e - 1) * (factor*factor*moving + f.parts[CauseLens]) / (moving + f.parts[CauseLens])
+	return math.Sqrt(1+scaled) <= tolerance && f.corner(lens, factor) <= tolerance
+}
+
+// advise writes the one sentence.
+func (v *Verdict) advise(s *set) string {
+	switch {
+	case v.Of == 0:
+		return "There are no exposures to look at."
+	case len(v.Causes) == 0:
+		return fmt.Sprintf("All %d are round: go on.", v.Of)
+	}
+	lead := fmt.Sprintf("%d of %d are round. ", v.Round, v.Of)
+	switch h := v.Causes[0]; h.Cause {
+	case CauseRA:
+		return lead + v.aboutRA(h)
+	case CauseDec:
+		return lead + "The axis is off: measure it with align and turn it" + v.orShorter()
+	case CauseRotation:
+		return lead + "The picture turns because the axis is off: measure it with align and turn it" + v.orShorter()
+	case CauseLens:
+		return lead + "The lens draws the corners: stop it down by one or two stops, or crop; no shorter exposure helps."
+	case CauseFocus:
+		return lead + "Focus again on a bright star, and look for dew on the lens."
+	case CauseShake:
+		return lead + "Something shakes the mount: shelter it from wind, use a self-timer, weigh the tripod down; leave out the files named."
+	case CauseCloud:
+		return lead + "Clouds or dew took the stars: leave out the files named and look at the sky and the lens."
+	}
+	return lead + s.unexplained()
+}
+
+func (v *Verdict) aboutRA(h Share) string {
+	switch {
+	case len(h.Behind) == 0:
+		return h.Text
+	case h.Behind[0] == OriginMotor:
+		return "The motor is off, or this is a tripod: switch it on" + v.orShorter()
+	case h.Behind[0] == OriginWrong:
+		return "The stars run twice as fast as the sky: set the hemisphere switch to your side of the equator."
+	case h.Behind[0] == OriginAxis:
+		return "The axis makes the stars drift along right ascension here: turn it with align" + v.orShorter()
+	case len(h.Behind) == 3:
+		return "Rate, gear or axis make the stars drift along right ascension: measure the axis with align to tell which" + v.orShorter()
+	case h.Behind[0] == OriginWobble:
+		return "The gear's periodic error draws the stars out; leave out the files named" + v.orShorter()
+	}
+	return "The motor does not keep pace with the sky: check that it is set to the sidereal rate" + v.orShorter()
+}
+
+// orShorter adds the longest length tried at which nine in ten would have been round.
+func (v *Verdict) orShorter() string {
+	best := Length{}
+	for _, l := range v.Lengths {
+		if float64(l.Round) >= DefaultShare*float64(v.Of) && l.Factor < 1 {
+			best = l
+		}
+	}
+	switch {
+	case best.Factor == 0:
+		return "."
+	case best.ExposureS > 0:
+		return fmt.Sprintf(", or expose for %s: %d of %d would have been round.", Seconds(best.ExposureS), best.Round, v.Of)
+	}
+	return fmt.Sprintf(", or expose for %g of the time: %d of %d would have been round.", best.Factor, best.Round, v.Of)
+}
+
+// SubsJSON is what `subs --json` prints (design §6); what is not known is null.
+type SubsJSON struct {
+	Round    int          `json:"round"`
+	Of       int          `json:"of"`
+	Causes   []CauseJSON  `json:"causes"`
+	Advice   string       `json:"advice"`
+	Frames   []SubJSON    `json:"frames"`
+	Lengths  []LengthJSON `json:"lengths"`
+	LeaveOut []string     `json:"leave_out"`
+}
+
+// CauseJSON is one cause.
+type CauseJSON struct {
+	Cause  string   `json:"cause"`
+	Share  float64  `json:"share"`
+	Behind []string `json:"behind"`
+	Text   string   `json:"text"`
+}
+
+// SubJSON is one exposure.
+type SubJSON struct {
+	File            string   `json:"file"`
+	Stars           int      `json:"stars"`
+	FWHMPx          *float64 `json:"fwhm_px"`
+	Elongation      *float64 `json:"elongation"`
+	ElongationSigma *float64 `json:"elongation_sigma"`
+	AngleDeg        *float64 `json:"angle_deg"` // of the long axis, from right toward down
+	AngleSigmaDeg   *float64 `json:"angle_sigma_deg"`
+	TrailPx         *float64 `json:"trail_px"`
+	TrailSigmaPx    *float64 `json:"trail_sigma_px"`
+	Round           bool     `json:"round"`
+	Cause           string   `json:"cause"`
+}
+
+// LengthJSON is how many would have been round at another length.
+type LengthJSON struct {
+	Factor    float64  `json:"factor"`
+	ExposureS *float64 `json:"exposure_s"`
+	Round     int      `json:"round"`
+}
+
+// JSON is the verdict as printed.
+func (v Verdict) JSON() SubsJSON {
+	j := SubsJSON{Round: v.Round, Of: v.Of, Advice: v.Advice, Causes: []CauseJSON{}, Frames: []SubJSON{}, Lengths: []LengthJSON{}, LeaveOut: []string{}}
+	for _, c := range v.Causes {
+		b := []string{}
+		for _, o := range c.Behind {
+			b = append(b, string(o))
+		}
+		j.Causes = append(j.Causes, CauseJSON{string(c.Cause), c.Share, b, c.Text})
+	}
+	for _, f := range v.Frames {
+		j.Frames = append(j.Frames, f.json())
+	}
+	for _, l := range v.Lengths {
+		j.Lengths = append(j.Lengths, LengthJSON{l.Factor, known(l.ExposureS, l.ExposureS > 0), l.Round})
+	}
+	j.LeaveOut = append(j.LeaveOut, v.LeaveOut...)
+	return j
+}
+
+func (f Judged) json() SubJSON {
+	shaped := f.Elongation > 0
+	return SubJSON{File: f.File, Stars: f.Stars, FWHMPx: known(f.FWHM, f.FWHM > 0), Elongation: known(f.Elongation, shaped),
+		ElongationSigma: known(f.ElongationErr, shaped), AngleDeg: known(f.Angle.Deg(), shaped), AngleSigmaDeg: known(f.AngleErr.Deg(), shaped),
+		TrailPx: known(f.TrailPx, shaped), TrailSigmaPx: known(f.TrailPxErr, shaped), Round: f.Round, Cause: string(f.Cause)}
+}
+
+func known(v float64, is bool) *float64 {
+	if !is || !finite(v) {
+		return nil
+	}
+	return &v
+}
