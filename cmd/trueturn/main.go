@@ -16,10 +16,12 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 // run is the whole program but for the process around it. The first interrupt
 // ends the context; the second kills, because by then nobody listens. A reader
-// of the output who goes away counts as an interrupt too, so that temporary
-// files are still removed.
+// of the output who goes away (as head does) counts as an interrupt for good:
+// what is printed after that must not kill before temporary files are removed.
 func run(args []string, stdout, stderr *os.File) int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGPIPE)
+	listened, deaf := signal.NotifyContext(context.Background(), syscall.SIGPIPE)
+	defer deaf()
+	ctx, stop := signal.NotifyContext(listened, os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	context.AfterFunc(ctx, stop)
 	f := newFace(stdout, stderr)

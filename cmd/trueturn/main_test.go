@@ -154,6 +154,28 @@ func TestInterrupt(t *testing.T) {
 	}
 }
 
+// TestReaderGoesAway: when whoever reads the output stops doing so, the demo
+// stops too and removes its temporary folder.
+func TestReaderGoesAway(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	c := program(t, dir, "demo")
+	out, err := c.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Start(); err != nil {
+		t.Fatal(err)
+	}
+	out.Read(make([]byte, 1))
+	out.Close()
+	c.Wait()
+	if code := c.ProcessState.ExitCode(); code != exitInterrupted {
+		t.Errorf("exit code %d (%v), want %d", code, c.ProcessState, exitInterrupted)
+	}
+	onlyWhole(t, dir, "")
+}
+
 // onStderr is the sign of life of a command that writes no files.
 const onStderr = "stderr"
 
