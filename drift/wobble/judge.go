@@ -1,0 +1,343 @@
+package wobble
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"github.com/soniakeys/unit"
+)
+
+// judge says what the search amounts to.
+func (f *fitter) judge(r *Result) {
+	t := newTable()
+	best := f.best
+	r.Epoch = r.Epoch.Add(time.Duration((f.list[0].at + f.mid - f.list[f.at0(r)].at) * 1e9))
+	r.RMS, r.StampSigma = arcseconds(best.rms), arcseconds(f.stampSigma())
+	r.RateArcsecPerS, r.RateSigmaArcsecPerS = best.rate, best.rateSigma
+	r.Periods = best.freq * f.seen
+	f.report(r)
+	r.FalseAlarm = f.chance(r.Periodogram)
+	if !(r.FalseAlarm <= chance) || !best.sound {
+		f.unseen(r, t)
+		return
+	}
+	z := f.sizes(t)
+	f.limits(r, t, z)
+	r.PeriodS = 1 / best.freq
+	r.PeriodSigmaS = z.freqSigma / best.freq / best.freq
+	r.PeakToPeak, r.PeakToPeakSigma = arcseconds(z.peakToPeak), arcseconds(z.peakToPeakSigma)
+	r.MaxRateArcsecPerS, r.MaxRateSigma = z.rate, z.rateSigma
+	for k := range best.harmonics {
+		r.Harmonics = append(r.Harmonics, Harmonic{arcseconds(best.beta[2*k]), arcseconds(best.beta[2*k+1]),
+			arcseconds(best.sigma(2 * k)), arcseconds(best.sigma(2*k + 1))})
+	}
+	why := f.whyBounded(z)
+	r.State = Measured
+	if why != sure {
+		r.State = Bounded
+	}
+	r.Note = f.note(r, why)
+}
+
+func arcseconds(a float64) unit.Angle { return unit.Angle(a / arcsec) }
+
+// at0 finds the sample of the point given first, whose time the result's epoch is set to.
+func (f *fitter) at0(*Result) int {
+	return slices.IndexFunc(f.list, func(s sample) bool { return s.point == 0 })
+}
+
+// report fills what every state shows.
+func (f *fitter) report(r *Result) {
+	for i, s := range f.list {
+		r.LeftOut[s.point] = f.basis.root[i] == 0
+	}
+	r.Frequencies = f.freqs
+	r.Spectrum = make([]float64, len(f.freqs))
+	for i := range f.freqs {
+		r.Spectrum[i] = f.basis.power(f.chi[i][0])
+	}
+	for _, i := range f.valleys(1) {
+		freq := f.polishTrial(i, 1)
+		chi := f.basis.chi2(f.work, freq, 1)[0]
+		amplitude := math.Sqrt(max(f.basis.chi0-chi, 0) * 2 / f.weights())
+		r.Periodogram = append(r.Periodogram, Peak{1 / freq, f.basis.power(chi), f.stampShows(freq, amplitude)})
+	}
+}
+
+func (f *fitter) weights() (sum float64) {
+	for _, s := range f.basis.sum {
+		sum += s
+	}
+	return sum
+}
+
+// stampShows is whether the step of the stamps may make such a wave.
+func (f *fitter) stampShows(freq, amplitude float64) bool {
+	return f.step > 0 && f.stamps.shows(freq, amplitude, 0.7/f.seen, f.step, math.Abs(f.basis.rate))
+}
+
+// stampSigma is what the step still puts into the angles, root mean square, arcseconds.
+func (f *fitter) stampSigma() float64 {
+	rate := math.Abs(f.basis.rate)
+	if len(f.stamps.sigma) == 0 {
+		return f.step * rate / math.Sqrt(12)
+	}
+	return rate * math.Sqrt(dot(f.stamps.sigma, f.stamps.sigma)/float64(len(f.list)))
+}
+
+// chance is that of noise alone: for the highest power at any frequency, or at the one given.
+func (f *fitter) chance(peaks []Peak) float64 {
+	b := &f.basis
+	if f.given > 0 {
+		free := float64(b.used - b.fixed - 2)
+		return math.Pow(1-b.power(b.chi2(f.work, f.given, 1)[0]), free/2)
+	}
+	power := 0.0
+	for _, p := range peaks {
+		power = max(power, p.Power)
+	}
+	return falseAlarm(power, f.highest(), b.spreadOf(), b.used, b.fixed)
+}
+
+// leastOdds keeps more harmonics in view for the errors where the pictures ask for fewer: that they do not show
+// one does not mean that there is none.
+const leastOdds = 0.2
+
+// sizes are the mean over the numbers of harmonics, by the odds their criterion gives them; to the errors
+// comes how far they lie apart, and what the stamps leave open.
+func (f *fitter) sizes(t *table) size {
+	list := make([]size, len(f.family))
+	odds := make([]float64, len(f.family))
+	var z size
+	var sum float64
+	for i, s := range f.family {
+		list[i] = t.sizeOf(s)
+		odds[i] = math.Exp((f.shape(f.best) - f.shape(s)) / 2)
+		sum += odds[i]
+	}
+	for i, o := range list {
+		odds[i] /= sum
+		z.peakToPeak += odds[i] * o.peakToPeak
+		z.rate += odds[i] * o.rate
+	}
+	stamp, share := f.stampSpread(t)
+	var p, r, all float64
+	for i, o := range list {
+		if f.family[i].harmonics > f.best.harmonics {
+			odds[i] = max(odds[i], leastOdds)
+		}
+		all += odds[i]
+		p += odds[i] * (share*square(o.peakToPeakSigma) + square(o.peakToPeak-z.peakToPeak))
+		r += odds[i] * (share*square(o.rateSigma) + square(o.rate-z.rate))
+	}
+	z.peakToPeakSigma = math.Hypot(math.Sqrt(p/all), stamp.peakToPeakSigma)
+	z.rateSigma = math.Hypot(math.Sqrt(r/all), stamp.rateSigma)
+	z.freqSigma = math.Hypot(f.best.freqSigma()*math.Sqrt(share), stamp.freqSigma)
+	z.stamp = stamp.stamp
+	return z
+}
+
+func square(x float64) float64 { return x * x }
+
+// stampSpread is how the result scatters when it is fitted again under other ways the pictures may have fallen
+// between their stamps, and the share of the squared scatter that is not the stamps'.
+func (f *fitter) stampSpread(t *table) (z size, share float64) {
+	if len(f.stamps.paths) == 0 {
+		return size{}, 1
+	}
+	var m [5]moments
+	keep := f.basis
+	f.basis.t = make([]float64, len(keep.t))
+	rate := keep.rate
+	for _, p := range f.stamps.paths {
+		for i := range p {
+			f.basis.t[i] = keep.t[i] + p[i]
+		}
+		f.basis.prepare(f.values)
+		freq := f.best.freq
+		if f.given == 0 {
+			freq = f.polish(max(freq-0.3/f.span, f.lowest()), freq+0.3/f.span, f.best.harmonics)
+		}
+		s := f.solve(freq, f.best.harmonics, false)
+		a, steep := t.extent(s.beta)
+		m[0].add(a)
+		m[1].add(2 * math.Pi * freq * steep)
+		m[2].add(freq)
+		amplitude, chi := f.pathWave(p, rate)
+		m[3].addSquare(amplitude)
+		m[4].add(chi)
+	}
+	f.basis = keep
+	return size{peakToPeakSigma: m[0].sigma(), rateSigma: m[1].sigma(), freqSigma: m[2].sigma(), stamp: m[3].rms()},
+		min(max(1-m[4].mean()/f.best.chi, 0.05), 1)
+}
+
+// pathWave is the amplitude at the best frequency of the wave that one path alone would make, arcseconds,
+// and the path's part of the sum of squares.
+func (f *fitter) pathWave(p []float64, rate float64) (amplitude, chi float64) {
+	late := make([]float64, len(p))
+	for i := range p {
+		late[i] = rate * p[i]
+	}
+	b := f.basis
+	b.prepare(late)
+	f.basis, b = b, f.basis
+	s := f.solve(f.best.freq, 1, false)
+	chi = f.basis.chi0
+	f.basis = b
+	return math.Hypot(s.beta[0], s.beta[1]), chi
+}
+
+// moments of a handful of numbers.
+type moments struct{ n, sum, square float64 }
+
+func (m *moments) add(x float64)       { m.n, m.sum, m.square = m.n+1, m.sum+x, m.square+x*x }
+func (m *moments) addSquare(x float64) { m.n, m.square = m.n+1, m.square+x*x }
+func (m *moments) rms() float64        { return math.Sqrt(m.square / max(m.n, 1)) }
+func (m *moments) mean() float64       { return m.sum / max(m.n, 1) }
+func (m *moments) sigma() float64 {
+	return math.Sqrt(max(m.square-m.sum*m.sum/max(m.n, 1), 0) / max(m.n-1, 1))
+}
+
+// rivals are the modes that cannot be ruled out, the best one among them.
+func (f *fitter) rivals() []solution {
+	n := 0
+	for n < len(f.modes) && f.modes[n].bic <= f.top.bic+rivalBIC {
+		n++
+	}
+	return f.modes[:n]
+}
+
+// chi95 is the rise of χ² that one unknown stays under in 95 of 100 cases.
+const chi95 = 3.841
+
+// limits widens the result's by everything that fits not much worse than the best.
+func (f *fitter) limits(r *Result, t *table, z size) {
+	r.PeriodLimitsS, r.PeakToPeakLimits, r.MaxRateLimits = nothing, nothing, nothing
+	widen(&r.PeakToPeakLimits, z.peakToPeak-2*z.peakToPeakSigma, z.peakToPeak+2*z.peakToPeakSigma)
+	widen(&r.MaxRateLimits, z.rate-2*z.rateSigma, z.rate+2*z.rateSigma)
+	p, freq := 2*z.freqSigma, f.best.freq
+	widen(&r.PeriodLimitsS, 1/(freq+p), 1/max(freq-p, f.lowest()))
+	for _, s := range f.rivals() {
+		f.include(r, t, s)
+		if f.given > 0 {
+			continue
+		}
+		for _, way := range []float64{-1, 1} {
+			f.walk(r, t, s, way)
+		}
+	}
+}
+
+// nothing is the limits before anything is included.
+var nothing = Limits{math.Inf(1), 0}
+
+// walk visits frequencies from a mode on until the fit gets too bad or trials end.
+func (f *fitter) walk(r *Result, t *table, s solution, way float64) {
+	most := s.chi + chi95*s.scatter*s.scatter
+	step := s.freqSigma() / 2
+	if !(step > 0 && step < 0.1/f.span) {
+		step = 0.02 / f.span
+	}
+	for freq := s.freq; ; step *= 1.25 {
+		freq = min(max(freq+way*step, f.lowest()), f.highest())
+		here := f.solve(freq, s.harmonics, false)
+		if here.chi > most {
+			return
+		}
+		f.include(r, t, here)
+		if freq == f.lowest() || freq == f.highest() {
+			return
+		}
+	}
+}
+
+// unseenHarmonics is by how much harmonics that a short view cannot show may make the curve
+// faster: a third harmonic of 30 %, 1 + 3·0.3 (common practice, no source).
+const unseenHarmonics = 1.9
+
+// include widens the limits by one solution and two standard errors.
+func (f *fitter) include(r *Result, t *table, s solution) {
+	z := t.roughSizeOf(s)
+	faster := 1.0
+	if s.freq*f.seen < enoughPeriods {
+		faster = unseenHarmonics
+	}
+	widen(&r.PeriodLimitsS, 1/s.freq, 1/s.freq)
+	widen(&r.PeakToPeakLimits, z.peakToPeak-2*z.peakToPeakSigma, z.peakToPeak+2*z.peakToPeakSigma)
+	widen(&r.MaxRateLimits, z.rate-2*z.rateSigma, (z.rate+2*z.rateSigma)*faster)
+}
+
+func widen(l *Limits, low, high float64) {
+	l.Low, l.High = max(min(l.Low, low), 0), max(l.High, high)
+}
+
+// doubt is why a wave is not measured.
+type doubt int
+
+const (
+	sure      doubt = iota
+	shortView       // too little of a period
+	byStamps        // the stamps' own beat
+	ambiguous       // another period fits as well
+	noisy           // too uncertain a size
+)
+
+// stampSigmas is by how much a wave must exceed what the stamps may make at its frequency.
+const stampSigmas = 4
+
+// fewestDegrees of freedom a measurement has: with fewer, part of one wave passes for another.
+const fewestDegrees = 10
+
+// whyBounded weighs what speaks against a measurement.
+func (f *fitter) whyBounded(z size) doubt {
+	best := f.best
+	switch {
+	case f.stampShows(best.freq, z.peakToPeak/2), z.peakToPeak/2 < stampSigmas*z.stamp:
+		return byStamps
+	case best.freq*f.seen < enoughPeriods:
+		return shortView
+	case f.ambiguous():
+		return ambiguous
+	case z.peakToPeakSigma > surePart*z.peakToPeak || best.degrees < fewestDegrees:
+		return noisy
+	}
+	return sure
+}
+
+// ambiguous is whether a rival has another period.
+func (f *fitter) ambiguous() bool {
+	for _, s := range f.rivals() {
+		if math.Abs(s.freq-f.best.freq) > max(3*f.best.freqSigma(), 0.3/f.span) {
+			return true
+		}
+	}
+	return false
+}
+
+// unseen says how large a wave might still hide, of a period seen often enough.
+func (f *fitter) unseen(r *Result, t *table) {
+	r.State, r.Periods = Unseen, 0
+	from, to := min(enoughPeriods/f.seen, f.highest()), f.highest()
+	r.PeriodLimitsS, r.PeakToPeakLimits, r.MaxRateLimits = nothing, nothing, nothing
+	if f.given > 0 {
+		from, to = f.given, f.given
+		r.PeriodS = 1 / f.given
+		r.Periods = f.given * f.seen
+	}
+	sound := true
+	for freq := from; freq <= to; freq += 0.25 / f.span {
+		s := f.solve(freq, 1, false)
+		sound = sound && s.sound
+		f.include(r, t, s)
+	}
+	r.PeakToPeakLimits.Low, r.MaxRateLimits.Low = 0, 0
+	if !sound {
+		r.PeakToPeakLimits.High, r.MaxRateLimits.High = math.Inf(1), math.Inf(1)
+	}
+	s := f.solve(f.highest(), 1, false) // the rate without a wave, its error from the bare scatter
+	s.rate, s.rateSigma = f.basis.rate, math.Sqrt(f.basis.chi0/float64(max(f.basis.used-f.basis.fixed, 1)))/f.basis.ramp
+	r.RateArcsecPerS, r.RateSigmaArcsecPerS = s.rate, s.rateSigma
+	r.Note = f.unseenNote(r)
+}
