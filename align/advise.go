@@ -37,8 +37,10 @@ type Question struct {
 	PlannedS float64    // exposure planned
 	Stands   unit.Angle // the axis error the planned exposure stands; 0 if unknown
 	Forecast Forecast
-	South    bool // the elevated pole is the south pole
-	Unsteady bool // a situation was met in which the axis will not stay as measured
+	South    bool    // the elevated pole is the south pole
+	LongestS float64 // exposure that stays round; 0 if unknown
+	Rounded  bool    // the planned exposure stays round
+	Unsteady bool    // a situation was met in which the axis will not stay as measured
 }
 
 // Thresholds of the advice.
@@ -101,6 +103,9 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	off := fmt.Sprintf("the axis is %s ± %s off", Arc(d.Total), Arc(a.WorstSigma()))
 	switch ad.Next {
 	case Shoot:
+		if q.Rounded && q.LongestS > 0 {
+			return fmt.Sprintf("Start now: %.0f s stay round, with room to %.0f s; %s.", q.PlannedS, q.LongestS, off)
+		}
 		return fmt.Sprintf("Start now: %s, and %.0f s stand more than that.", off, q.PlannedS)
 	case Turn:
 		return "Turn the knobs: " + ad.steps(a) + ", then tighten the clamps and measure once more without touching."

@@ -15,7 +15,9 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/align"
+	"trueturn/align/exposure"
 	"trueturn/drift"
+	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
 
@@ -27,6 +29,8 @@ type Options struct {
 	Target        *align.Target
 	Planned       time.Duration // exposure planned; 0 = 30 s
 	MaxElongation float64       // 0 = 1.25
+	Share         float64       // of the exposures that shall stay round; 0 = 0.9
+	PeriodS       float64       // of the gear, where known
 }
 
 // Causes why there is no axis, beside those of align.Estimate; for errors.Is.
@@ -52,6 +56,7 @@ type builder struct {
 	o    Options
 	site ephem.Site
 	air  ephem.Air
+	gear *wobble.Result
 	out  *Answer
 }
 
@@ -106,15 +111,19 @@ func (b *builder) run() {
 	if err != nil {
 		b.stop(&h, nil, b.firstCause(err))
 		b.setAim(b.lastMid())
+		if errors.Is(err, align.ErrNotTurning) {
+			b.forecast(h, exposure.Mount{Tripod: true})
+		}
 		return
 	}
 	b.leaveOutStray(h, axis)
 	b.out.Rate = rateOf(in, axis)
+	b.readWobble(h, in, axis)
 	b.situations(&h, &axis, nil)
 	if !b.setAim(b.lastMid()) {
 		return
 	}
-	b.advise(in, axis)
+	b.advise(h, in, axis)
 }
 
 // stop ends without an axis.
@@ -201,7 +210,7 @@ func (b *builder) findSite() error {
 	if b.o.Air != nil {
 		b.air = *b.o.Air
 	}
-	b.out.Site = &b.site
+	b.out.Site, b.out.air = &b.site, b.air
 	return nil
 }
 
@@ -260,37 +269,22 @@ func (b *builder) setAim(at time.Time) bool {
 }
 
 // advise fills axis, error and advice.
-func (b *builder) advise(in align.Input, a align.Axis) {
+func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	d := a.Deviation(b.out.aim)
 	b.out.Axis = &AxisJSON{AltitudeDeg: a.Altitude().Deg(), AzimuthDeg: a.Azimuth().Deg(),
 		AltitudeSigmaArcmin: a.AltitudeSigma().Min(), AzimuthSigmaArcmin: a.AzimuthSigma().Min(), Correlation: a.Correlation()}
 	b.out.Error = &ErrorJSON{AltitudeArcmin: d.Altitude.Min(), AzimuthArcmin: d.Azimuth.Min(),
 		TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
-	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(), South: b.site.Latitude < 0,
+	f, forecast := b.forecast(h, b.mount(a))
+	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
 		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady()}
+	if forecast {
+		q.LongestS, q.Rounded = f.LongestS, f.Rounded
+	}
 	b.out.setAdvice(align.Advise(a, q))
-	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q}
-}
-
-// stands is the axis error the planned exposure stands with half of the tolerance, the other half left to the gear: a
-// star creeps by the error times ω, and a trail L makes an elongation √(1 + L²/12σ²) (design §4). 0 where the
-// pictures do not say.
-func (b *builder) stands() unit.Angle {
-	var scale, fwhm []float64
-	for _, s := range b.seq.Shots {
-		if s.Solution != nil && s.Field.FWHM > 0 {
-			scale = append(scale, s.Solution.Lens.Scale().Rad())
-			fwhm = append(fwhm, s.Field.FWHM)
-		}
+	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Gear: b.gear}
+	if forecast {
+		b.out.Measured.Exposure = &f
+		b.out.Advice.Notes = append(b.out.Advice.Notes, f.Advice)
 	}
-	if len(scale) == 0 {
-		return 0
-	}
-	slices.Sort(scale)
-	slices.Sort(fwhm)
-	sigma := fwhm[0] / 2.3548 // the roundest picture comes nearest to the lens's own star
-	e := b.o.MaxElongation
-	trail := math.Sqrt(12*(e*e-1)) * sigma * scale[len(scale)/2]
-	const siderealRadPerSecond = 7.292115e-5
-	return unit.Angle(trail / (siderealRadPerSecond * b.o.Planned.Seconds()) / 2)
 }

@@ -5,7 +5,9 @@ import (
 	"time"
 
 	"trueturn/align"
+	"trueturn/align/exposure"
 	"trueturn/drift"
+	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
 
@@ -28,8 +30,12 @@ type Answer struct {
 	Err      error       `json:"-"` // why there is no axis
 	Site     *ephem.Site `json:"-"`
 	Measured *Measured   `json:"-"` // nil without an axis
+	// Plan is what the exposure forecast was asked, for faces that ask again; nil without one.
+	Plan *exposure.Plan `json:"-"`
 
-	aim align.Aim
+	aim      align.Aim
+	air      ephem.Air
+	lastView SessionView
 }
 
 // Measured is what the numbers were made of, for faces that draw.
@@ -37,6 +43,8 @@ type Measured struct {
 	Axis      align.Axis
 	Deviation align.Deviation
 	Question  align.Question
+	Gear      *wobble.Result     // nil where the angles about the axis follow no rate
+	Exposure  *exposure.Forecast // nil where the pictures do not say how wide a star is
 }
 
 // AimJSON is where the axis should point.

@@ -1,0 +1,145 @@
+package answer
+
+import (
+	"math"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/align/exposure"
+	"trueturn/drift"
+	"trueturn/drift/wobble"
+	"trueturn/ephem"
+)
+
+// readWobble reads the periodic error off the angles about the axis.
+func (b *builder) readWobble(h drift.Horizon, in align.Input, a align.Axis) {
+	var points []wobble.Point
+	var step time.Duration
+	for k, members := range align.Stretches(in, a) {
+		for _, i := range members {
+			clock := b.seq.Shots[h.Sights[i].Shot].Clock
+			step = max(step, clock.Step)
+			points = append(points, wobble.Point{Time: in.Samples[i].Mid, Angle: a.Theta[i], Sigma: a.ThetaSigma[i], Stretch: k, Exposure: clock.Exposure})
+		}
+	}
+	r, err := wobble.Fit(points, wobble.Options{PeriodS: b.o.PeriodS, StampStep: step})
+	if err != nil {
+		return
+	}
+	b.gear = &r
+	p := &PeriodicJSON{State: string(r.State), Note: r.Note}
+	if r.State != wobble.Unseen {
+		p.PeriodS, p.PeakToPeakArcsec, p.MaxRateArcsecPerSec = known(r.PeriodS), known(r.PeakToPeak.Sec()), known(r.MaxRateArcsecPerS)
+	}
+	b.out.PeriodicError = p
+}
+
+// Limits of what is believed of a motor (common practice, no source): small mounts run by a crystal, true to
+// some parts in ten thousand, so that a rate no worse than its error counts as the stars'.
+const (
+	crystal  = 1e-3
+	sureRate = 3 // standard errors
+)
+
+// mount is what the forecast rests on.
+func (b *builder) mount(a align.Axis) exposure.Mount {
+	m := exposure.Mount{Axis: exposure.Axis{Direction: a.Direction, Covariance: a.Covariance}}
+	if r := b.out.Rate; r != nil {
+		m.RateError, m.RateSigma = r.SiderealRatio-1, r.Sigma
+	}
+	if g := b.gear; g != nil && g.State == wobble.Measured {
+		m.RateError, m.RateSigma = math.Abs(g.RateArcsecPerS)/siderealArcsecPerS-1, g.RateSigmaArcsecPerS/siderealArcsecPerS
+	}
+	if math.Abs(m.RateError) < max(crystal, sureRate*m.RateSigma) {
+		m.RateError, m.RateSigma = 0, min(m.RateSigma, crystal)
+	}
+	m.Wobble = gearOf(b.gear)
+	return m
+}
+
+// siderealArcsecPerS is ω (design §1).
+const siderealArcsecPerS = 15.0410672
+
+// gearOf is the wobble a forecast reckons with; nil where none was seen and none can be ruled out either.
+func gearOf(g *wobble.Result) *exposure.Wobble {
+	if g == nil || g.PeriodS <= 0 || g.State == wobble.Unseen {
+		return nil
+	}
+	w := &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma}
+	for k, h := range g.Harmonics {
+		w.Harmonics = append(w.Harmonics, exposure.Harmonic{Order: k + 1, Cos: h.Cos, Sin: h.Sin})
+	}
+	if high := unit.AngleFromSec(g.PeakToPeakLimits.High); g.State == wobble.Bounded && !math.IsInf(high.Rad(), 0) {
+		w.PeakToPeak, w.Sigma, w.Harmonics = high/2, high/2, nil
+	}
+	return w
+}
+
+// forecast says how long stars stay round over the view of the last picture used.
+func (b *builder) forecast(h drift.Horizon, m exposure.Mount) (exposure.Forecast, bool) {
+	if len(h.Sights) == 0 {
+		return exposure.Forecast{}, false
+	}
+	s := h.Sights[len(h.Sights)-1]
+	sky, err := ephem.NewSky(b.site, b.air, s.Mid)
+	if err != nil {
+		return exposure.Forecast{}, false
+	}
+	lens := s.Attitude.Pose.Lens
+	view, err := exposure.Seen(exposure.Lens{FocalPx: lens.FocalPx, Width: lens.Width, Height: lens.Height}, sky, s.Attitude.Pose.Attitude)
+	if err != nil {
+		return exposure.Forecast{}, false
+	}
+	p := exposure.Plan{View: view, Mount: m, FWHM: b.roundFWHM(), MaxElongation: b.o.MaxElongation, Share: b.o.Share, PlannedS: b.o.Planned.Seconds()}
+	f, err := exposure.Longest(p)
+	if err != nil {
+		return exposure.Forecast{}, false
+	}
+	b.out.Exposure = &ExposureJSON{LongestS: number(f.LongestS), PlannedS: b.o.Planned.Seconds()}
+	if f.Planned != nil {
+		b.out.Exposure.PlannedStaysRound, b.out.Exposure.ShareRound = &f.Rounded, number(f.Planned.ShareRound)
+	}
+	b.out.Plan = &p
+	b.out.lastView = viewOf(b.seq.Shots[s.Shot])
+	return f, true
+}
+
+// viewOf is where a solved picture looked.
+func viewOf(s drift.Shot) SessionView {
+	ra, dec := s.Solution.RADec()
+	return SessionView{MidUTC: s.Clock.Mid().UTC().Format(time.RFC3339Nano), RADeg: ra.Deg(), DecDeg: dec.Deg(),
+		RollDeg: s.Solution.Roll().Deg(), FocalPx: s.Solution.Lens.FocalPx, Width: s.Width, Height: s.Height}
+}
+
+// usualElongation is what noise and a good lens leave of a round star.
+const usualElongation = 1.1
+
+// roundFWHM is the width of a round star: that of the narrowest picture, a trail's
+// length taken off. 0 where no picture says.
+func (b *builder) roundFWHM() float64 {
+	best := math.Inf(1)
+	for _, s := range b.seq.Shots {
+		if s.Solution != nil && s.Field.FWHM > 0 {
+			// FWHM is the geometric mean of both axes; the short one is the star's own.
+			best = min(best, s.Field.FWHM/math.Sqrt(max(1, s.Field.Elongation/usualElongation)))
+		}
+	}
+	if math.IsInf(best, 1) {
+		return 0
+	}
+	return best
+}
+
+// stands is the axis error the planned exposure stands with half of the tolerance, the other half left to the gear: a
+// star creeps by the error times ω. 0 where the pictures do not say.
+func (b *builder) stands(h drift.Horizon) unit.Angle {
+	fwhm := b.roundFWHM()
+	if fwhm == 0 || len(h.Sights) == 0 {
+		return 0
+	}
+	scale := h.Sights[len(h.Sights)-1].Attitude.Pose.Lens.Scale().Rad()
+	creep := unit.AngleFromSec(siderealArcsecPerS).Rad() * b.o.Planned.Seconds()
+	return unit.Angle(exposure.TrailOf(b.o.MaxElongation, fwhm) * scale / creep / 2)
+}

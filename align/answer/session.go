@@ -1,0 +1,198 @@
+package answer
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/align/exposure"
+	"trueturn/ephem"
+)
+
+// ErrSession: a session file that cannot be used.
+var ErrSession = errors.New("the session file cannot be used")
+
+// sessionKind marks the file.
+const sessionKind = "trueturn session"
+
+// sessionLimit bounds what is read of a session file.
+const sessionLimit = 64 << 20
+
+// Session is what a later forecast needs of a measurement, and the answer itself.
+// It is a JSON object; Version counts its form.
+type Session struct {
+	Kind    string        `json:"kind"`
+	Version int           `json:"version"`
+	Site    SessionSite   `json:"site"`
+	Air     SessionAir    `json:"air"`
+	View    SessionView   `json:"view"`
+	Mount   *SessionMount `json:"mount"` // null where no axis was found
+	FWHMPx  float64       `json:"fwhm_px"`
+	Answer  Answer        `json:"answer"`
+}
+
+// SessionSite is where.
+type SessionSite struct {
+	LatitudeDeg  float64 `json:"latitude_deg"`
+	LongitudeDeg float64 `json:"longitude_deg"`
+	HeightM      float64 `json:"height_m"`
+}
+
+// SessionAir is the air reckoned with.
+type SessionAir struct {
+	TemperatureC float64 `json:"temperature_c"`
+	PressureHPa  float64 `json:"pressure_hpa"`
+}
+
+// SessionView is the last picture's: where its middle looked, when, and its lens.
+type SessionView struct {
+	MidUTC  string  `json:"mid_utc"`
+	RADeg   float64 `json:"ra_deg"`
+	DecDeg  float64 `json:"dec_deg"`
+	RollDeg float64 `json:"roll_deg"`
+	FocalPx float64 `json:"focal_px"`
+	Width   int     `json:"width"`
+	Height  int     `json:"height"`
+}
+
+// SessionMount is the mount as measured: what a forecast reckons with.
+type SessionMount struct {
+	AxisAltitudeDeg float64        `json:"axis_altitude_deg"`
+	AxisAzimuthDeg  float64        `json:"axis_azimuth_deg"`
+	CovarianceRad2  [2][2]float64  `json:"covariance_rad2"` // across (toward growing azimuth) and up, on the sky
+	RateError       float64        `json:"rate_error"`      // sidereal ratio less 1
+	RateSigma       float64        `json:"rate_sigma"`
+	Wobble          *SessionWobble `json:"wobble"`
+}
+
+// SessionWobble is the gear's periodic error.
+type SessionWobble struct {
+	PeriodS          float64      `json:"period_s"`
+	PeakToPeakArcsec float64      `json:"peak_to_peak_arcsec"`
+	SigmaArcsec      float64      `json:"sigma_arcsec"`
+	Harmonics        [][2]float64 `json:"harmonics_arcsec"` // cosine and sine of the fundamental, the second, …
+}
+
+// Session gathers what [Answer.Plan] was asked; an error of kind [ErrSession] where there is
+// none.
+func (a Answer) Session() (Session, error) {
+	if a.Plan == nil || a.Site == nil {
+		return Session{}, failure{ErrSession, "there is nothing to save: no picture was recognised at a known site", "mend what the error says first"}
+	}
+	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Answer: a, View: a.lastView}
+	s.Site = SessionSite{a.Site.Latitude.Deg(), a.Site.Longitude.Deg(), a.Site.HeightM}
+	s.Air = SessionAir{a.air.TemperatureC, a.air.PressureHPa}
+	if m := a.Plan.Mount; !m.Tripod {
+		at := ephem.HorizontalOf(m.Axis.Direction)
+		s.Mount = &SessionMount{AxisAltitudeDeg: at.Altitude.Deg(), AxisAzimuthDeg: at.Azimuth.Deg(),
+			CovarianceRad2: m.Axis.Covariance, RateError: m.RateError, RateSigma: m.RateSigma}
+		if w := m.Wobble; w != nil {
+			s.Mount.Wobble = &SessionWobble{PeriodS: w.PeriodS, PeakToPeakArcsec: w.PeakToPeak.Sec(), SigmaArcsec: w.Sigma.Sec()}
+			for _, h := range w.Harmonics {
+				s.Mount.Wobble.Harmonics = append(s.Mount.Wobble.Harmonics, [2]float64{h.Cos.Sec(), h.Sin.Sec()})
+			}
+		}
+	}
+	return s, nil
+}
+
+// Write writes the session as JSON.
+func (s Session) Write(w io.Writer) error {
+	e := json.NewEncoder(w)
+	e.SetIndent("", " ")
+	return e.Encode(s)
+}
+
+// ReadSession reads what [Session.Write] wrote. Errors are of kind [ErrSession], with the way out.
+func ReadSession(r io.Reader) (Session, error) {
+	var s Session
+	bad := func(why string) (Session, error) {
+		return Session{}, failure{ErrSession, "the session file " + why, "make it anew with align --save FILE.json"}
+	}
+	text, err := io.ReadAll(io.LimitReader(r, sessionLimit+1))
+	if err != nil {
+		return bad("cannot be read: " + err.Error())
+	}
+	if len(text) > sessionLimit {
+		return bad("is too large to be one")
+	}
+	var head struct {
+		Kind    string `json:"kind"`
+		Version int    `json:"version"`
+	}
+	if err := json.Unmarshal(text, &head); err != nil {
+		return bad("is no JSON, or was cut off")
+	}
+	if head.Kind != sessionKind {
+		return bad("is JSON, but no session")
+	}
+	if head.Version != Version {
+		return bad(fmt.Sprintf("is of version %d; this program reads version %d", head.Version, Version))
+	}
+	if err := json.Unmarshal(text, &s); err != nil {
+		return bad("does not hold what it should: " + err.Error())
+	}
+	if why := s.fault(); why != "" {
+		return bad(why)
+	}
+	return s, nil
+}
+
+// fault is what makes a session unusable, empty if nothing does.
+func (s Session) fault() string {
+	if _, err := ephem.NewSite(s.Site.LatitudeDeg, s.Site.LongitudeDeg, s.Site.HeightM); err != nil {
+		return "names an impossible site: " + err.Error()
+	}
+	if _, err := time.Parse(time.RFC3339Nano, s.View.MidUTC); err != nil {
+		return "has no time of the measurement"
+	}
+	if !(s.View.FocalPx > 0) || s.View.Width <= 0 || s.View.Height <= 0 || !(s.FWHMPx > 0) {
+		return "says nothing of lens and stars"
+	}
+	if m := s.Mount; m != nil && (math.Abs(m.AxisAltitudeDeg) > 90 || m.CovarianceRad2[0][0] < 0 || m.CovarianceRad2[1][1] < 0) {
+		return "holds an impossible axis"
+	}
+	return ""
+}
+
+// Plan is the forecast's question again: the session's mount over the session's view.
+func (s Session) Plan() (exposure.Plan, error) {
+	site, err := ephem.NewSite(s.Site.LatitudeDeg, s.Site.LongitudeDeg, s.Site.HeightM)
+	if err != nil {
+		return exposure.Plan{}, err
+	}
+	mid, err := time.Parse(time.RFC3339Nano, s.View.MidUTC)
+	if err != nil {
+		return exposure.Plan{}, failure{ErrSession, "the session file has no time of the measurement", "make it anew with align --save FILE.json"}
+	}
+	lens := exposure.Lens{FocalPx: s.View.FocalPx, Width: s.View.Width, Height: s.View.Height}
+	target := align.Target{RA: unit.RAFromDeg(s.View.RADeg), Dec: unit.AngleFromDeg(s.View.DecDeg)}
+	view, err := exposure.Above(lens, site, ephem.Air{TemperatureC: s.Air.TemperatureC, PressureHPa: s.Air.PressureHPa}, mid, target, unit.AngleFromDeg(s.View.RollDeg))
+	if err != nil {
+		return exposure.Plan{}, err
+	}
+	return exposure.Plan{View: view, Mount: s.mount(), FWHM: s.FWHMPx}, nil
+}
+
+// mount is the mount as measured; without an axis the camera stood still.
+func (s Session) mount() exposure.Mount {
+	m := s.Mount
+	if m == nil {
+		return exposure.Mount{Tripod: true}
+	}
+	at := ephem.Horizontal{Altitude: unit.AngleFromDeg(m.AxisAltitudeDeg), Azimuth: unit.AngleFromDeg(m.AxisAzimuthDeg)}
+	out := exposure.Mount{Axis: exposure.Axis{Direction: at.Direction(), Covariance: m.CovarianceRad2}, RateError: m.RateError, RateSigma: m.RateSigma}
+	if w := m.Wobble; w != nil {
+		out.Wobble = &exposure.Wobble{PeriodS: w.PeriodS, PeakToPeak: unit.AngleFromSec(w.PeakToPeakArcsec), Sigma: unit.AngleFromSec(w.SigmaArcsec)}
+		for k, h := range w.Harmonics {
+			out.Wobble.Harmonics = append(out.Wobble.Harmonics, exposure.Harmonic{Order: k + 1, Cos: unit.AngleFromSec(h[0]), Sin: unit.AngleFromSec(h[1])})
+		}
+	}
+	return out
+}
