@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -58,10 +59,19 @@ func segment(samples []Sample, obs []observation) segmentation {
 		if part[0] > 0 {
 			s.breaks = append(s.breaks, Break{Before: part[0], Size: unit.Angle(math.Pi), Lens: true})
 		}
-		s.within(obs, part[0], part[1])
+		s.within(obs, between(part[0], part[1]))
 	}
 	sortBreaks(s.breaks)
 	return s
+}
+
+// between lists the whole numbers from first to last.
+func between(first, last int) []int {
+	list := make([]int, 0, last-first+1)
+	for i := first; i <= last; i++ {
+		list = append(list, i)
+	}
+	return list
 }
 
 // lensParts are the stretches of one lens, as first and last sample.
@@ -76,41 +86,37 @@ func lensParts(samples []Sample) [][2]int {
 	return parts
 }
 
-// within splits one stretch at its worst place and looks again at both parts.
-func (s *segmentation) within(obs []observation, first, last int) {
-	if last-first < 2 {
+// within splits the observations numbered at at their worst place and looks again at both parts. What is left
+// out as a stray is gone: even with next to no weight, a picture of another field would
+// lead the first guess of the axis astray.
+func (s *segmentation) within(all []observation, at []int) {
+	if len(at) < 3 {
 		return
 	}
-	if k, ok := s.worstStray(obs, first, last); ok {
-		s.stray[k] = true
-		s.within(without(obs, k), first, last)
+	obs := make([]observation, len(at))
+	for k, i := range at {
+		obs[k] = all[i]
+	}
+	if k, ok := s.worstStray(obs); ok {
+		s.stray[at[k]] = true
+		s.within(all, slices.Delete(slices.Clone(at), k, k+1))
 		return
 	}
-	k, chance, size := s.worstBreak(obs, first, last)
+	k, chance, size := s.worstBreak(obs)
 	if chance > math.Log(breakChance) {
 		return
 	}
-	s.breaks = append(s.breaks, Break{Before: k, Size: size, Knock: size < knockLimit})
-	s.within(obs, first, k-1)
-	s.within(obs, k, last)
-}
-
-// without makes observation k weigh nothing.
-func without(obs []observation, k int) []observation {
-	c := append([]observation(nil), obs...)
-	for r := range 3 {
-		for q := range 3 {
-			c[k].weight[r][q] *= 1e-9
-		}
-	}
-	return c
+	s.breaks = append(s.breaks, Break{Before: at[k], Size: size, Knock: size < knockLimit})
+	s.within(all, at[:k])
+	s.within(all, at[k:])
 }
 
 // worstBreak is the place where parting the neighbourhood gains most, the logarithm
 // of the chance of that, and the size of the jump.
-func (s *segmentation) worstBreak(obs []observation, first, last int) (at int, chance float64, size unit.Angle) {
-	for k := first + 1; k <= last; k++ {
-		lo, hi := max(first, k-sideRun), min(last, k+sideRun-1)
+func (s *segmentation) worstBreak(obs []observation) (at int, chance float64, size unit.Angle) {
+	last := len(obs) - 1
+	for k := 1; k <= last; k++ {
+		lo, hi := max(0, k-sideRun), min(last, k+sideRun-1)
 		whole, okW := fitRun(obs, lo, hi, -1)
 		left, okL := fitRun(obs, lo, k-1, -1)
 		right, okR := fitRun(obs, k, hi, -1)
@@ -157,13 +163,11 @@ func jump(obs []observation, left, right run, k int) unit.Angle {
 
 // worstStray is an inner picture without which its neighbourhood fits, and fits
 // better than a break could make it.
-func (s *segmentation) worstStray(obs []observation, first, last int) (at int, found bool) {
+func (s *segmentation) worstStray(obs []observation) (at int, found bool) {
 	best := math.Log(breakChance)
-	for k := first; k <= last; k++ {
-		if s.stray[k] || last-first < 4 {
-			continue
-		}
-		lo, hi := max(first, k-sideRun), min(last, k+sideRun)
+	last := len(obs) - 1
+	for k := 0; k <= last && last >= 4; k++ {
+		lo, hi := max(0, k-sideRun), min(last, k+sideRun)
 		if k == lo || k == hi { // at an end a stray and a knock look alike: call it a knock
 			continue
 		}

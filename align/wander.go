@@ -22,11 +22,10 @@ var wanderGrid = [...]float64{0.003, 0.015, 0.03, 0.045, 0.07, 0.1, 0.15, 0.22, 
 
 // wandered is the fit under one assumed wander.
 type wandered struct {
-	px        float64
-	model     model
-	eq        equations
-	logPost   float64 // up to a constant
-	logWeight float64
+	px      float64
+	model   model
+	eq      equations
+	logPost float64 // up to a constant
 }
 
 // logRestricted is the restricted likelihood of the residuals (Patterson & Thompson 1971, Biometrika 58,
@@ -95,46 +94,47 @@ func (m *model) clone() *model {
 	return &c
 }
 
-// quickWander is a robust first guess of the wander: the one under which the
-// middle one of all runs of three pictures fits as well as it should. A knock or a bad picture
-// spoils a few of the runs only.
+// spoiled is the most a single run of three pictures may plead for a larger wander, twice the
+// logarithm of a likelihood: a knock or a bad picture spoils two or three runs of a session, and must not be
+// taken for wander of all.
+const spoiled = 8.0
+
+// quickWander is a robust first guess of the wander: the one most likely for all runs of three
+// neighbouring pictures together, each run's plea bounded.
 func quickWander(samples []Sample) float64 {
-	most := 3.0
-	if len(samples) < 8 { // a knock could pass for wander
-		most = 0.3
-	}
 	if len(samples) < 4 {
 		return 0.1
 	}
-	lo, hi := math.Log(0.01), math.Log(most)
-	for range 12 {
-		mid := (lo + hi) / 2
-		if medianOfThrees(observe(samples, math.Exp(mid))) > 1.386 { // the median of χ² with two degrees of freedom
-			lo = mid
-		} else {
-			hi = mid
+	pleas := make([][]float64, len(samples)-2)
+	for _, px := range wanderGrid {
+		obs := observe(samples, px)
+		for i := range pleas {
+			plea := math.Inf(1)
+			if r, ok := fitRun(obs, i, i+2, -1); ok {
+				plea = -2 * r.model.logRestricted(r.eq)
+			}
+			pleas[i] = append(pleas[i], plea)
 		}
 	}
-	return max(math.Exp((lo+hi)/2), 0.02)
-}
-
-func medianOfThrees(obs []observation) float64 {
-	var all []float64
-	for i := 0; i+3 <= len(obs); i++ {
-		if m, ok := fitRun(obs, i, i+2, -1); ok {
-			all = append(all, m.chi2)
+	best, at := math.Inf(1), 0
+	for k := range wanderGrid {
+		var sum float64
+		for _, p := range pleas {
+			if least := slices.Min(p); !math.IsInf(least, 1) {
+				sum += min(p[k]-least, spoiled)
+			}
+		}
+		if sum < best {
+			best, at = sum, k
 		}
 	}
-	if len(all) == 0 {
-		return 0
-	}
-	slices.Sort(all)
-	return all[len(all)/2]
+	return max(wanderGrid[at], 0.02)
 }
 
 // run is the fit of consecutive observations to one group.
 type run struct {
 	model model
+	eq    equations
 	chi2  float64
 	dof   int
 }
@@ -174,7 +174,7 @@ func fitAll(obs []observation) (run, bool) {
 	}
 	m.axis[0] = m.guessAxis()
 	e, ok := m.converge()
-	return run{m, e.chi2, 2*n - 4}, ok
+	return run{m, e, e.chi2, 2*n - 4}, ok
 }
 
 // guessAxis is the axis of the largest turn between two pictures of one block,
