@@ -147,11 +147,20 @@ func quote(s string) string {
 	return fmt.Sprintf("%q", s)
 }
 
-// nearest is the known word closest to a mistyped one, or "" when none is close.
+// nearest is the known word a mistyped one most likely stands for: one it
+// begins, else the one that takes the fewest changes; "" when none is close.
 func nearest(word string, known []string) string {
-	best, least := "", 1+len(word)/3
+	if word == "" {
+		return ""
+	}
 	for _, k := range known {
-		if d := edits(word, k); d <= least && (d < least || best == "") || strings.HasPrefix(k, word) && best == "" {
+		if strings.HasPrefix(k, word) {
+			return k
+		}
+	}
+	best, least := "", 2+len(word)/4
+	for _, k := range known {
+		if d := edits(word, k); d < least && d < len(word) {
 			best, least = k, d
 		}
 	}
