@@ -144,6 +144,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 	m := &model{shared: map[int]int{}, link: []float64{0}}
 	centre := ephem.Direction(target.RA, target.Dec)
 	beside := turn.About(r3.Cross(centre, r3.Vec{X: 0.3, Y: 0.2, Z: 0.93}), unit.AngleFromDeg(1)).Apply(centre)
+	square := turn.About(centre, math.Pi/2).Apply(beside)
 	for k := 0; k <= fieldHours*6; k++ {
 		sky, err := ephem.NewSky(site, air, at.Add(time.Duration(k)*10*time.Minute))
 		if err != nil {
@@ -153,7 +154,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 		if z.Z < math.Sin(5*math.Pi/180) {
 			continue
 		}
-		m.obs = append(m.obs, observation{c: holding(z, sky.Apparent(beside)), weight: fieldWeight})
+		m.obs = append(m.obs, observation{c: holding(z, bearing(z, sky.Apparent(beside), sky.Apparent(square))), weight: fieldWeight})
 	}
 	if len(m.obs) < 6 {
 		return Aim{}, failure{ErrAim, "the target stands below 5° for most of the coming three hours", "choose a target above the horizon, or aim at the refracted pole"}
@@ -180,6 +181,13 @@ var fieldWeight = func() (w [3][3]float64) {
 	w[0][0], w[1][1], w[2][2] = 1/(sec*sec), 1/(sec*sec), 1/(100*sec*sec)
 	return w
 }()
+
+// bearing is the direction from z that takes the mean of the turns of two neighbours at a right
+// angle: refraction shears the field, and either alone would count the shear as a turn.
+func bearing(z, b, square r3.Vec) r3.Vec {
+	level := func(v r3.Vec) r3.Vec { return r3.Unit(r3.Sub(v, r3.Scale(r3.Dot(v, z), z))) }
+	return r3.Add(z, r3.Add(level(b), turn.About(z, -math.Pi/2).Apply(level(square))))
+}
 
 // holding is the attitude of a camera with the line of sight z whose picture is
 // turned so that b lies along its x axis.

@@ -1,0 +1,116 @@
+package align
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/ephem"
+)
+
+// known is an axis off its aim by so many minutes of arc (azimuth as a turn about the
+// vertical), with the given standard errors on the sky.
+func known(aim ephem.Horizontal, altitude, azimuth, sigmaAlt, sigmaAz float64) Axis {
+	h := ephem.Horizontal{Altitude: aim.Altitude + unit.AngleFromMin(altitude), Azimuth: aim.Azimuth + unit.AngleFromMin(azimuth)}
+	const min = math.Pi / 180 / 60
+	return Axis{Direction: h.Direction(), DOF: 16, Chi2: 16,
+		Covariance: [2][2]float64{{sq(sigmaAz * min), 0}, {0, sq(sigmaAlt * min)}}}
+}
+
+// TestAdvise: the step, and the hand's directions as anyone can check them at the mount: facing the
+// elevated pole, clockwise seen from above is to the right, which is east in the north and west in the south.
+func TestAdvise(t *testing.T) {
+	north, south := horizontalOf(0, 46), horizontalOf(180, 33)
+	good := Forecast{MoreSigma: unit.AngleFromMin(1.5), SwingSigma: unit.AngleFromMin(0.1)}
+	poor := Forecast{MoreSigma: unit.AngleFromMin(5), SwingSigma: unit.AngleFromMin(0.1)}
+	more := Forecast{MoreSigma: unit.AngleFromMin(0.5)}
+	cases := []struct {
+		name        string
+		a           Axis
+		south       bool
+		stands      float64 // minutes
+		f           Forecast
+		next        Next
+		says, says2 string // of the altitude and the azimuth knob
+		order       []string
+	}{
+		{"far off, north: too high and too far west", known(north, 50, -85, 3, 2), false, 10, good, Turn,
+			"lower 50′", "turn 85′ clockwise seen from above (toward east)", []string{"turn 85′", "lower 50′"}},
+		{"far off, south: too low and too far west", known(south, -80, 30, 3, 2), true, 10, good, Turn,
+			"raise 80′", "turn 30′ anticlockwise seen from above (toward east)", []string{"raise 80′", "turn 30′"}},
+		{"far off, south: too far east", known(south, 0, -40, 1, 1), true, 10, good, Turn,
+			"leave it", "turn 40′ clockwise seen from above (toward west)", []string{"turn 40′"}},
+		{"good enough", known(north, 0.3, -0.2, 0.2, 0.2), false, 30, good, Shoot, "leave it", "leave it", nil},
+		{"an error the exposure stands", known(north, 8, 0, 1, 1), false, 40, good, Shoot, "lower 8.0′", "leave it", nil},
+		{"doubt larger than the error", known(north, 8, 0, 10, 4), false, 6, poor, Swing, "leave it", "leave it", nil},
+		{"doubt, and no swing on offer", known(north, 3, 0, 5, 4), false, 5, more, Measure, "leave it", "leave it", nil},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			aim := north
+			if c.south {
+				aim = south
+			}
+			ad := Advise(c.a, Question{Aim: Aim{AimRefracted, aim.Direction()}, PlannedS: 30,
+				Stands: unit.AngleFromMin(c.stands), Forecast: c.f, South: c.south})
+			if ad.Next != c.next {
+				t.Errorf("next step %q (%s), want %q", ad.Next, ad.NextText, c.next)
+			}
+			if !strings.HasPrefix(ad.Altitude, c.says) || !strings.HasPrefix(ad.Azimuth, c.says2) {
+				t.Errorf("knobs %q and %q, want %q and %q", ad.Altitude, ad.Azimuth, c.says, c.says2)
+			}
+			at := -1
+			for _, part := range c.order { // the larger first
+				i := strings.Index(ad.NextText, part)
+				if i <= at {
+					t.Errorf("%q does not name %v in this order", ad.NextText, c.order)
+				}
+				at = i
+			}
+			if lowers := strings.Contains(ad.NextText, "lower "); c.next == Turn && lowers != strings.Contains(ad.NextText, "finish upward") {
+				t.Errorf("%q: a lowering is to finish upward", ad.NextText)
+			}
+		})
+	}
+}
+
+// TestUnsound: pictures that fit no axis give no correction to trust.
+func TestUnsound(t *testing.T) {
+	a := known(horizontalOf(0, 46), 60, 0, 1, 1)
+	a.Chi2 = 900
+	ad := Advise(a, Question{Aim: Aim{AimRefracted, horizontalOf(0, 46).Direction()}, Stands: unit.AngleFromMin(10)})
+	if ad.Next != Measure || ad.Trustworthy {
+		t.Errorf("next step %q, trustworthy %v", ad.Next, ad.Trustworthy)
+	}
+}
+
+func TestArc(t *testing.T) {
+	for _, c := range []struct {
+		minutes float64
+		want    string
+	}{
+		{0, "0″"}, {0.05, "3″"}, {0.09, "5″"}, {0.1, "0.1′"}, {1, "1.0′"}, {-1, "1.0′"}, {9.94, "9.9′"}, {9.96, "10′"},
+		{45.4, "45′"}, {89.9, "90′"}, {90, "1.5°"}, {1200, "20.0°"}, {math.NaN(), "?"}, {math.Inf(1), "?"},
+	} {
+		if got := Arc(unit.AngleFromMin(c.minutes)); got != c.want {
+			t.Errorf("%v′ prints as %q, want %q", c.minutes, got, c.want)
+		}
+	}
+}
+
+// TestMoonWidths: the Moon is 31.1′ wide in the mean.
+func TestMoonWidths(t *testing.T) {
+	for _, c := range []struct {
+		minutes float64
+		want    string
+	}{
+		{1, "less than a sixth of the Moon's width"}, {10, "a third of the Moon's width"}, {-15, "half the Moon's width"},
+		{31, "one Moon width"}, {62.2, "2.0 Moon widths"}, {311, "10.0 Moon widths"},
+	} {
+		if got := MoonWidths(unit.AngleFromMin(c.minutes)); got != c.want {
+			t.Errorf("%v′ prints as %q, want %q", c.minutes, got, c.want)
+		}
+	}
+}
