@@ -27,9 +27,8 @@ type canvas struct {
 	frame box
 }
 
-// Margins about the frame: numbers stand on the left, in two lines beneath, and the quantity's name above.
+// Margins about the frame: on the left as wide as the numbers ask for, two lines beneath, and the quantity's name above.
 const (
-	leftMargin   = 52.0
 	rightMargin  = 10.0
 	topMargin    = 24.0
 	bottomMargin = 44.0
@@ -43,13 +42,13 @@ func (c Chart) SVG() template.HTML {
 	if !finite(w, h) || w < 120 || h < 120 {
 		w, h = 360, 220
 	}
-	p := figure(w, h, c.Title, c.Detail)
-	frame := box{leftMargin, topMargin, w - rightMargin, h - bottomMargin}
-	var ex, ey extent
+	p := figure("plot", w, h, c.Title, c.Detail)
+	ex, ey := extent{kind: c.X.Kind}, extent{kind: c.Y.Kind}
 	for _, l := range c.Layers {
 		l.extent(&ex, &ey)
 	}
-	k := canvas{scaleOver(c.X, ex, frame.x0, frame.x1), scaleOver(c.Y, ey, frame.y1, frame.y0), frame}
+	k := c.canvas(ex, ey, w, h)
+	frame := k.frame
 	p.axes(c, k, w, h)
 	if !ex.any || !ey.any {
 		p.nothing(c, frame)
@@ -63,6 +62,22 @@ func (c Chart) SVG() template.HTML {
 	p.rect("axis", frame, 0)
 	return p.close()
 }
+
+// canvas lays out the frame: what stands left of it is known once y has its marks.
+func (c Chart) canvas(x, y extent, w, h float64) canvas {
+	f := box{0, topMargin, w - rightMargin, h - bottomMargin}
+	k := canvas{y: scaleOver(c.Y, y, f.y1, f.y0)}
+	widest := 0.0
+	for _, t := range k.y.ticks(c.rows(f)) {
+		widest = max(widest, textWidth(t.label))
+	}
+	f.x0 = min(max(40, widest+12), w/2)
+	k.x, k.frame = scaleOver(c.X, x, f.x0, f.x1), f
+	return k
+}
+
+// rows is how many numbers there is room for along y.
+func (c Chart) rows(f box) int { return max(2, int((f.y1-f.y0)/roomPerTickY)) }
 
 // nothing says that there is nothing.
 func (p *pen) nothing(c Chart, frame box) {
@@ -88,7 +103,7 @@ func (p *pen) axes(c Chart, k canvas, w, h float64) {
 			lastEnd = middleAt + half + 4
 		}
 	}
-	for _, t := range k.y.ticks(max(2, int((f.y1-f.y0)/roomPerTickY))) {
+	for _, t := range k.y.ticks(c.rows(f)) {
 		y := k.y.at(t.at)
 		p.line("grid", f.x0, y, f.x1, y)
 		p.line("axis", f.x0-5, y, f.x0, y)

@@ -36,9 +36,10 @@ const (
 // SVG draws the field; what lies outside the picture or is not finite is left out.
 func (f Field) SVG() template.HTML {
 	w, h := f.size()
-	p := figure(360, h+46, f.Name, f.Detail)
+	p := figure("plot", 360, h+46, f.Name, f.Detail)
 	frame := box{(360 - w) / 2, 6, (360 + w) / 2, 6 + h}
 	p.rect("axis", frame, 0)
+	p.inside(frame)
 	drawn := 0
 	for _, s := range f.Whiskers {
 		if drawn == mostWhiskers {
@@ -51,6 +52,7 @@ func (f Field) SVG() template.HTML {
 			drawn++
 		}
 	}
+	p.outside()
 	if drawn == 0 {
 		p.text("words", middle, 180, frame.y0+h/2, "no star measured")
 		return p.close()

@@ -23,7 +23,7 @@ func (l Line) extent(x, y *extent) { takePairs(x, y, l.n(), l.X, l.Y) }
 // takePairs counts pairs only where both values are known.
 func takePairs(x, y *extent, n int, xs, ys []float64) {
 	for i := range n {
-		if finite(xs[i], ys[i]) {
+		if x.holds(xs[i]) && y.holds(ys[i]) {
 			x.take(xs[i])
 			y.take(ys[i])
 		}
@@ -37,12 +37,14 @@ func (l Line) draw(p *pen, c canvas) {
 	}
 	var run [][2]float64
 	flush := func() {
+		run = thin(run)
+		p.cover(run)
 		if len(run) == 1 {
 			p.circle("dot", run[0][0], run[0][1], 1.5)
 		} else {
-			p.path(class, thin(run), false)
+			p.path(class, run, false)
 		}
-		run = run[:0]
+		run = nil
 	}
 	for i := range l.n() {
 		x, y := c.x.at(l.X[i]), c.y.at(l.Y[i])
@@ -99,7 +101,7 @@ func (l Points) n() int { return min(len(l.X), len(l.Y)) }
 
 func (l Points) extent(x, y *extent) {
 	for i := range l.n() {
-		if s := at(l.Sigma, i); finite(l.X[i], l.Y[i]) {
+		if s := at(l.Sigma, i); x.holds(l.X[i]) && y.holds(l.Y[i]) {
 			x.take(l.X[i])
 			y.take(l.Y[i], l.Y[i]-s, l.Y[i]+s)
 		}
@@ -124,6 +126,7 @@ func (l Points) draw(p *pen, c canvas) {
 			p.line("bar", x, low, x, high)
 		}
 		p.circle(class, x, y, 3)
+		p.cover([][2]float64{{x, y}})
 	}
 }
 
@@ -134,7 +137,7 @@ func (l Band) n() int { return min(len(l.X), len(l.Low), len(l.High)) }
 
 func (l Band) extent(x, y *extent) {
 	for i := range l.n() {
-		if finite(l.X[i], l.Low[i], l.High[i]) {
+		if x.holds(l.X[i]) && y.holds(l.Low[i]) && y.holds(l.High[i]) {
 			x.take(l.X[i])
 			y.take(l.Low[i], l.High[i])
 		}
@@ -190,7 +193,7 @@ func (m Mark) draw(p *pen, c canvas) {
 		if x := c.x.at(m.At); finite(x) {
 			p.line("mark", x, f.y0, x, f.y1)
 			p.place(f, m.Text, []spot{{after, x + 5, f.y0 + 15}, {before, x - 5, f.y0 + 15}, {after, x + 5, f.y0 + 32},
-				{before, x - 5, f.y0 + 32}, {after, x + 5, f.y1 - 8}, {before, x - 5, f.y1 - 8}})
+				{before, x - 5, f.y0 + 32}, {after, x + 5, f.y1 - 8}, {before, x - 5, f.y1 - 8}, {after, x + 5, f.y1 - 25}, {before, x - 5, f.y1 - 25}})
 		}
 		return
 	}

@@ -66,10 +66,10 @@ func (t Tube) SVG() template.HTML {
 	var p *pen
 	var l lie
 	if t.Standing {
-		p = figure(170, 2*halfStanding+60, t.Name, t.detail(s))
+		p = figure("plot standing", 170, 2*halfStanding+60, t.Name, t.detail(s))
 		l = lie{true, 120, halfStanding + 30, halfStanding / s.reach}
 	} else {
-		p = figure(360, 126, t.Name, t.detail(s))
+		p = figure("plot", 360, 126, t.Name, t.detail(s))
 		l = lie{false, 180, 50, halfLying / s.reach}
 	}
 	half := s.reach * l.perMinute

@@ -38,14 +38,18 @@ func Seconds(at []time.Time) []float64 {
 type extent struct {
 	low, high float64
 	any       bool
+	kind      Kind
 }
+
+// holds is whether a value can be drawn.
+func (e *extent) holds(v float64) bool { return finite(v) && (e.kind != Logarithmic || v > 0) }
 
 func (e *extent) take(v ...float64) {
 	for _, x := range v {
 		switch {
-		case !finite(x):
+		case !e.holds(x):
 		case !e.any:
-			*e = extent{x, x, true}
+			e.low, e.high, e.any = x, x, true
 		default:
 			e.low, e.high = min(e.low, x), max(e.high, x)
 		}

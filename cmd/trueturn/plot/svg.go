@@ -12,7 +12,8 @@ import (
 // pen writes SVG elements.
 type pen struct {
 	b      strings.Builder
-	labels []box // where words stand already
+	labels []box        // where words stand already
+	curves [][2]float64 // places curves run through
 }
 
 // box is a rectangle of the drawing.
@@ -23,14 +24,14 @@ func (a box) meets(b box) bool {
 }
 
 // figure opens a drawing with its text alternative.
-func figure(width, height float64, title, detail string) *pen {
+func figure(class string, width, height float64, title, detail string) *pen {
 	p := &pen{}
 	name := title
 	if detail != "" {
 		name += ". " + detail
 	}
-	fmt.Fprintf(&p.b, `<svg xmlns="http://www.w3.org/2000/svg" class="plot" role="img" viewBox="0 0 %s %s" aria-label="%s">`,
-		num(width), num(height), escape(name))
+	fmt.Fprintf(&p.b, `<svg xmlns="http://www.w3.org/2000/svg" class="%s" role="img" viewBox="0 0 %s %s" aria-label="%s">`,
+		class, num(width), num(height), escape(name))
 	return p
 }
 
@@ -124,7 +125,23 @@ func (p *pen) free(b, frame box) bool {
 			return false
 		}
 	}
+	for _, c := range p.curves {
+		if b.meets(box{c[0] - 2, c[1] - 2, c[0] + 2, c[1] + 2}) {
+			return false
+		}
+	}
 	return true
+}
+
+// cover remembers where a curve runs, in steps shorter than a letter, so that words keep off it.
+func (p *pen) cover(run [][2]float64) {
+	for i, to := range run {
+		from := run[max(0, i-1)]
+		steps := 1 + min(64, math.Floor(math.Hypot(to[0]-from[0], to[1]-from[1])/6))
+		for k := 1.0; k <= steps; k++ {
+			p.curves = append(p.curves, [2]float64{from[0] + (to[0]-from[0])*k/steps, from[1] + (to[1]-from[1])*k/steps})
+		}
+	}
 }
 
 // farthest a coordinate may lie off the drawing; what is farther would be drawn alike.

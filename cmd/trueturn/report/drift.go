@@ -27,7 +27,11 @@ const omega = 7.292115e-5
 func DriftOf(in align.Input, a align.Axis) *Drift {
 	n := min(len(in.Samples), len(a.Theta), len(a.Residual))
 	d := &Drift{}
-	rate, known := align.TrackingRate(in, a)
+	var rate align.Rate
+	known := false
+	if m := len(in.Samples); m > 1 && min(len(a.Theta), len(a.ThetaSigma), len(a.Group), len(a.Stray)) == m { // an axis of these samples
+		rate, known = align.TrackingRate(in, a)
+	}
 	for i := range n {
 		if i < len(a.Stray) && a.Stray[i] {
 			continue

@@ -305,9 +305,9 @@ func framesOf(d Data) framesView {
 
 func cellsOf(f answer.FrameJSON) []fact {
 	return []fact{
-		{"middle, UTC", clock(f.MidUTC)},
+		{"UTC", clock(f.MidUTC)},
 		{"exposure, s", digits(f.ExposureS, 1)},
-		{"stars known/seen", fmt.Sprintf("%d/%d", f.Matched, f.Stars)},
+		{"known/seen", fmt.Sprintf("%d/%d", f.Matched, f.Stars)},
 		{"scatter, px", digits(f.RMSPx, 2)},
 		{"RA, °", digits(f.RADeg, 3)},
 		{"Dec, °", digits(f.DecDeg, 3)},
