@@ -159,7 +159,7 @@ func (m misread) Given(px float64) (turn.Turn, [3][3]float64) {
 }
 
 // seed is the session's own, so that no luck is shared between rows. With some eighty rows, each held to
-// three standard errors and to no false break, chance alone fails one in about every third draw of the whole
+// three standard errors and to no false break, chance alone fails one in about every fourth draw of the whole
 // table: draw 1 had a false break. How often such things happen is the calibration study's to count.
 func (s spec) seed(lat float64) uint64 {
 	const draw = 2
