@@ -227,12 +227,13 @@ const (
 	// shakeLeast pictures before their directions are compared.
 	shakeLeast = 3
 	// shakeAlike: directions this much alike (length of the mean of the doubled directions, 1 = all the same) are no shaking.
-	shakeAlike = 0.8
+	shakeAlike = 0.95
 	// shakeAlikeBlind is the same where east is not known: a gear together with an axis may then look like shaking, so it takes more.
-	shakeAlikeBlind = 0.6
-	// shakeVaries: for directions at random |sin ψ| has a mean square of ½ and, from one picture to the next, a mean squared half
-	// difference of 0.095 (own derivation: ½ − 4/π²). Shaking is named above half of their ratio.
-	shakeVaries = 0.095 / 0.5 / 2
+	shakeAlikeBlind = 0.7
+	// shakeVaries and shakeShare: the middle jump of the part along declination from one picture to the next, as a share of that
+	// part and of the whole trail. An axis moves its drift by some percent from picture to picture at most; directions
+	// at random jump by a third.
+	shakeVaries, shakeShare = 0.15, 0.1
 	// shakeAlone: a picture whose declination part is this many times that of the set's middle was shaken alone.
 	shakeAlone = 2.5
 	// shakeSkew: and its part of the whole path squared, lest a small slant of a drift in right ascension passes for it.
@@ -305,24 +306,31 @@ func (f *taken) alongPart() float64 {
 	return f.shot.lens().FocalPx * f.p.w[0]
 }
 
-// varies is whether the directions of a set of frames are at random.
+// varies is whether the directions of a set of frames are at random. Frames of other exposures are brought to the same.
 func varies(list []*taken) bool {
 	var sum vec
-	var size, square, jump float64
+	var size, square float64
+	var jumps, across []float64
 	for i, f := range list {
-		a, b := f.alongPart(), f.acrossPart()
+		k := 1.0
+		if f.shot.ExposureS > 0 && list[0].shot.ExposureS > 0 {
+			k = list[0].shot.ExposureS / f.shot.ExposureS
+		}
+		a, b := k*f.alongPart(), k*f.acrossPart()
 		sum = sum.plus(vec{a*a - b*b, 2 * a * b})
 		size += a*a + b*b
 		square += b * b / float64(len(list))
+		across = append(across, math.Abs(b))
 		if i > 0 {
-			d := math.Abs(b) - math.Abs(list[i-1].acrossPart())
-			jump += d * d / 2 / float64(len(list)-1)
+			jumps = append(jumps, math.Abs(across[i]-across[i-1]))
 		}
 	}
+	alike := sum.length() / size
 	if !list[0].shot.solved() { // no direction is declination
-		return sum.length() < shakeAlikeBlind*size
+		return alike < shakeAlikeBlind
 	}
-	return sum.length() < shakeAlike*size && jump > shakeVaries*square
+	jump := medianOf(jumps)
+	return alike < shakeAlike && jump > shakeVaries*math.Sqrt(square) && jump > shakeShare*math.Sqrt(size/float64(len(list)))
 }
 
 // shaken moves what draws a frame out one way to the shaking.

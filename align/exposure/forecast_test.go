@@ -107,7 +107,7 @@ func TestDriftOfAxis(t *testing.T) {
 func TestWobbleMoments(t *testing.T) {
 	form := []sine{{1, 0.2, 0.3}, {3, -0.1, 0.05}}
 	for _, length := range []float64{0.5, 7, 60, 480, 1111} {
-		for i, m := range over(form, 480, length, 8) {
+		for i, m := range over(phases(form, 8), 480, length) {
 			var w, wt, wtt, ww, tt float64
 			const steps = 20000
 			for k := range steps {

@@ -118,7 +118,7 @@ type trial struct {
 	p       Plan
 	courses [][]course // per mounting, per place
 	sizes   []float64  // of the wobble, per mounting
-	form    []sine
+	phases  [][]sine   // of the wobble; nil where there is none
 	grain   grain
 	own     float64 // σ² of a round star
 	allowed float64 // flatness
@@ -130,11 +130,8 @@ func newTrial(p Plan, g grain) *trial {
 	}
 	sigma := sigmaOf(p.FWHM)
 	t := &trial{p: p, own: sigma * sigma, allowed: flatnessOf(p.MaxElongation)}
-	if w := p.Mount.Wobble; w != nil {
-		t.form, _ = w.shape()
-	}
-	if t.form == nil {
-		g.phases = 1
+	if p.Mount.Wobble != nil && p.form != nil {
+		t.phases = phases(p.form, interleave*g.phases)
 	}
 	t.grain = g
 	follow := newFollower(p.View, thinned(p.View.Lens.places(), g.fewer))
@@ -182,16 +179,19 @@ const interleave = 4
 
 // moments of the wobble for exposures of a length, by phase.
 func (t *trial) moments(lengthS float64) [][]wobbling {
-	if t.form == nil {
+	if t.phases == nil {
 		return [][]wobbling{{{}}}
 	}
-	all := over(t.form, t.p.Mount.Wobble.PeriodS, lengthS, interleave*t.grain.phases)
+	all := over(t.phases, t.p.Mount.Wobble.PeriodS, lengthS)
 	sets := make([][]wobbling, interleave)
 	for i, w := range all {
 		sets[i%interleave] = append(sets[i%interleave], w)
 	}
 	return sets
 }
+
+// perMounting is how many phases are tried under one mounting.
+func (t *trial) perMounting() int { return max(1, len(t.phases)/interleave) }
 
 func (t *trial) phasesOf(i int, sets [][]wobbling) []wobbling { return sets[i%len(sets)] }
 
@@ -252,7 +252,7 @@ func (p Plan) spread() (low, high float64) {
 	t := newTrial(p, rough)
 	var list []float64
 	for i := range t.courses {
-		need := int(math.Ceil(p.Share * float64(t.grain.phases)))
+		need := int(math.Ceil(p.Share * float64(t.perMounting())))
 		list = append(list, longestWhere(t.grain.halvings, func(s float64) bool { return t.round(i, s, t.phasesOf(i, t.moments(s))) >= need }))
 	}
 	slices.Sort(list)
@@ -277,7 +277,9 @@ func (t *trial) flats(lengthS float64) (list []float64) {
 			worst := 0.0
 			for _, c := range t.courses[i] {
 				xx, xy, yy := c.covariance(lengthS, t.sizes[i], w)
-				worst = math.Max(worst, flatness(xx, xy, yy, t.own))
+				if f := flatness(xx, xy, yy, t.own); f > worst {
+					worst = f
+				}
 			}
 			list = append(list, worst)
 		}

@@ -29,6 +29,8 @@ type Plan struct {
 
 	toward   unit.Angle // in which direction an axis error of known size goes, from across toward up
 	unturned bool       // all places move as the middle does
+	form     []sine     // of the wobble, for a size of 1
+	size     float64    // of the wobble, radians
 }
 
 // Mount is what holds the camera. The zero value is a perfect mount.
@@ -116,6 +118,9 @@ func (p Plan) filled() Plan {
 	if p.Mount.Axis.known() {
 		p.Mount.Axis.Direction = r3.Unit(p.Mount.Axis.Direction)
 	}
+	if p.Mount.Wobble != nil {
+		p.form, p.size = p.Mount.Wobble.shape()
+	}
 	return p
 }
 
@@ -153,8 +158,7 @@ func (p Plan) way(d draws, toward unit.Angle) mounting {
 	}
 	out := mounting{axis: p.northEnd(d, toward), rate: 1 + m.RateError + m.RateSigma*d[2]}
 	if m.Wobble != nil {
-		_, size := m.Wobble.shape()
-		out.wobble = math.Abs(size + m.Wobble.Sigma.Rad()*d[3])
+		out.wobble = math.Abs(p.size + m.Wobble.Sigma.Rad()*d[3])
 	}
 	return out
 }

@@ -99,26 +99,30 @@ func swing(form []sine) float64 {
 // middle of the exposure. Radians, seconds.
 type wobbling struct{ variance, withT, withT2 float64 }
 
-// over gives the moments for exposures of length T at n phases evenly spread.
+// phases are a wobble's sines about the middle of an exposure, at n phases evenly spread.
+func phases(form []sine, n int) [][]sine {
+	out := make([][]sine, n)
+	for i := range out {
+		phase := 2 * math.Pi * (float64(i) + 0.5) / float64(n)
+		for _, s := range form {
+			sn, cs := math.Sincos(s.order * phase)
+			out[i] = append(out[i], sine{s.order, s.a*cs + s.b*sn, s.b*cs - s.a*sn})
+		}
+	}
+	return out
+}
+
+// over gives the moments for exposures of length T at the phases given.
 //
 // With x = kνT/2 and t from −T/2 to T/2 the means are
 //
 //	⟨cos kνt⟩ = S₀(x)    ⟨t sin kνt⟩ = (T/2) S₁(x)    ⟨t² cos kνt⟩ = (T/2)² S₂(x)
 //	S₀ = sin x/x         S₁ = (sin x − x cos x)/x²      S₂ = ((x²−2) sin x + 2x cos x)/x³
-func over(form []sine, periodS, lengthS float64, n int) []wobbling {
-	if len(form) == 0 {
-		return make([]wobbling, n)
-	}
-	w := newWindow(form, 2*math.Pi/periodS, lengthS/2)
-	out := make([]wobbling, n)
-	turned := make([]sine, len(form))
-	for i := range out {
-		phase := 2 * math.Pi * (float64(i) + 0.5) / float64(n)
-		for k, s := range form {
-			sn, cs := math.Sincos(s.order * phase)
-			turned[k] = sine{s.order, s.a*cs + s.b*sn, s.b*cs - s.a*sn}
-		}
-		out[i] = w.moments(turned)
+func over(at [][]sine, periodS, lengthS float64) []wobbling {
+	w := newWindow(at[0], 2*math.Pi/periodS, lengthS/2)
+	out := make([]wobbling, len(at))
+	for i, form := range at {
+		out[i] = w.moments(form)
 	}
 	return out
 }
