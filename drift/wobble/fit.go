@@ -144,13 +144,38 @@ func (f *fitter) search() {
 		f.freqs[i] = low + (f.highest()-low)*float64(i)/float64(n-1)
 	}
 	f.chi = make([][mostHarmonics]float64, n)
+	f.scan()
+	f.choose()
+	f.leaveOutFirst()
 	for range 3 + len(f.list)/20 {
-		f.scan()
-		f.choose()
 		if !f.leaveOut() {
 			return
 		}
+		f.scan()
+		f.choose()
 	}
+}
+
+// leaveOutFirst leaves out the first point or the first two where all the others fit far better
+// without: the motor was still taking up play. Two that lie off side by side hide each other, and at the end of a series a slow wave bends to meet them.
+func (f *fitter) leaveOutFirst() {
+	fits := f.best.scatter < 1.3 && f.best.freq*f.seen > enoughPeriods
+	if fits || f.best.degrees < 2*fewestPoints {
+		return
+	}
+	all := f.best.chi
+	roots := append([]float64(nil), f.basis.root...)
+	for n := 1; n <= 2; n++ {
+		f.basis.root[n-1] = 0
+		f.basis.prepare(f.values)
+		f.scan()
+		f.choose()
+		if all-f.best.chi > float64(n)*liesOff*liesOff*f.best.scatter*f.best.scatter && f.best.freq*f.seen > enoughPeriods {
+			return
+		}
+	}
+	f.basis.root = roots
+	f.basis.prepare(f.values)
 	f.scan()
 	f.choose()
 }
@@ -273,9 +298,37 @@ func (f *fitter) polish(a, b float64, k int) float64 {
 // of the one left out, belongs to something else. Of 60 good points one is lost in a hundred series.
 const liesOff = 5
 
+// steadiest is the solution that fits most points best: the least median of residuals
+// (Rousseeuw 1984, J. Am. Stat. Assoc. 79, 871). Points that lie off bend the best in the least
+// squares' sense toward themselves, but not this one.
+func (f *fitter) steadiest() solution {
+	best, least := f.best, math.Inf(1)
+	for _, s := range append([]solution{f.best}, f.modes...) {
+		if s.freq*f.seen < 1 && s.freq != f.best.freq {
+			continue
+		}
+		if m := f.medianOff(s); m < 0.8*least {
+			best, least = s, m
+		}
+	}
+	return best
+}
+
+// medianOff is the middle one of a solution's residuals, sizes alone.
+func (f *fitter) medianOff(s solution) float64 {
+	var sizes []float64
+	for i, d := range s.off {
+		if f.basis.root[i] != 0 {
+			sizes = append(sizes, math.Abs(d))
+		}
+	}
+	slices.Sort(sizes)
+	return sizes[len(sizes)/2]
+}
+
 // leaveOut leaves out the point that lies off most, if one does.
 func (f *fitter) leaveOut() bool {
-	off := f.best.off
+	off := f.steadiest().off
 	var sizes []float64
 	for i, d := range off {
 		if f.basis.root[i] != 0 {

@@ -186,10 +186,11 @@ func (b *basis) waves(w *work, f float64, harmonics int) {
 const vanishing = 1e-7
 
 // straighten makes column k a unit column at right angles to zeros, rate and the columns before it
-// (Gram–Schmidt, twice), or zero; w.r keeps how.
+// (Gram–Schmidt, a second time where much was taken out), or zero; w.r keeps how.
 func (b *basis) straighten(w *work, k int) {
 	u := w.cols[k]
 	before := math.Sqrt(dot(u, u))
+	length := before
 	for j := range k {
 		w.r[j][k] = 0
 	}
@@ -204,8 +205,10 @@ func (b *basis) straighten(w *work, k int) {
 		for j := range k {
 			w.r[j][k] += take(u, w.cols[j])
 		}
+		if length = math.Sqrt(dot(u, u)); length > before/2 {
+			break
+		}
 	}
-	length := math.Sqrt(dot(u, u))
 	w.r[k][k] = length
 	if length <= vanishing*before {
 		w.r[k][k] = 0
@@ -263,13 +266,12 @@ func falseAlarm(power, highest, spread float64, points, fixed int) float64 {
 	return -math.Expm1(math.Log1p(-min(single, 1)) - tau)
 }
 
-// spreadOf is the standard deviation of the used instants.
+// spreadOf is the weighted standard deviation of the instants.
 func (b *basis) spreadOf() float64 {
 	var n, sum, square float64
 	for i, t := range b.t {
-		if b.root[i] != 0 {
-			n, sum, square = n+1, sum+t, square+t*t
-		}
+		w := b.root[i] * b.root[i]
+		n, sum, square = n+w, sum+w*t, square+w*t*t
 	}
 	if n == 0 {
 		return 0

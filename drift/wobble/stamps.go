@@ -29,8 +29,8 @@ type chain struct {
 	total  float64   // cadences in all
 }
 
-// stampBins resolve a step: 0.375″ at whole seconds, below every error of an angle.
-const stampBins = 40
+// stampBins resolve a step: 0.63″ at whole seconds, 0.2″ rms.
+const stampBins = 24
 
 // jitters tried, in steps; the finest is about the bins' width, the coarsest as good as random.
 var jitters = [...]float64{0.02, 0.04, 0.08, 0.16, 0.32, 0.8}
@@ -70,8 +70,8 @@ func restore(list []sample, step float64) stamps {
 	return st
 }
 
-// pathDraws lateness paths are drawn: errors from them are good to a sixth.
-const pathDraws = 20
+// pathDraws lateness paths are drawn: errors from them are good to a fifth.
+const pathDraws = 12
 
 // paths draws from all the ways the pictures may have fallen between their stamps, in steps: backward through the
 // filtered chances. What is unknown of neighbours goes together, and a slow part of it looks like a
@@ -163,8 +163,8 @@ func (c chain) likeliest() []try {
 	var list []try
 	width := 1.2 / max(c.total, 1)
 	for _, j := range jitters {
-		for k := -6; k <= 6; k++ {
-			g := c.guess + width*float64(k)/6
+		for k := -5; k <= 5; k++ {
+			g := c.guess + width*float64(k)/5
 			list = append(list, try{g, j, c.forward(g, j, nil)})
 		}
 	}

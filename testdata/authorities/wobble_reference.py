@@ -42,6 +42,11 @@ def write(name, columns, rows):
             f.write(",".join(v if isinstance(v, str) else repr(float(v)) for v in row) + "\n")
 
 
+def weighted_std(t, sigma):
+    w = sigma**-2.0
+    return np.sqrt(np.average((t - np.average(t, weights=w)) ** 2, weights=w))
+
+
 def main():
     numbers, powers, alarms = [], [], []
     for name, t, y, sigma in series():
@@ -51,9 +56,10 @@ def main():
         freq = np.arange(1 / (3 * span), highest, 1 / (5 * span))
         ls = LombScargle(t, y, sigma, fit_mean=True, center_data=True, normalization="standard")
         powers += [(name, f, p) for f, p in zip(freq, ls.power(freq, method="slow"))]
+        tried = ls.autofrequency(maximum_frequency=highest).max()  # what astropy makes of a highest frequency
         for power in (0.1, 0.25, 0.4, 0.6, 0.8):
             chance = ls.false_alarm_probability(power, method="baluev", maximum_frequency=highest)
-            alarms.append((name, power, highest, np.std(t), len(t), chance))
+            alarms.append((name, power, tried, weighted_std(t, sigma), len(t), chance))
     write("wobble_series.csv", "series,t_s,y_arcsec,sigma_arcsec", numbers)
     write("wobble_power.csv", "series,frequency_hz,power", powers)
     write("wobble_alarm.csv", "series,power,highest_hz,spread_s,points,chance", alarms)
