@@ -95,6 +95,7 @@ type Verdict struct {
 	Advice    string
 
 	tolerance float64
+	excessPx2 float64 // all shares together, px² a picture
 }
 
 // taken is one exposure on the way to its verdict. Parts are squared paths in pixels² (a straight trail of length L: L²), means

@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -131,15 +132,7 @@ func (p Plan) gains(exactS float64) (list []Gain) {
 		}
 		list = append(list, g)
 	}
-	slices.SortStableFunc(list, func(a, b Gain) int {
-		switch {
-		case a.ToS > b.ToS:
-			return -1
-		case a.ToS < b.ToS:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(list, func(a, b Gain) int { return cmp.Compare(b.ToS, a.ToS) })
 	return list
 }
 

@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -20,13 +21,13 @@ func (v *Verdict) gather(s *set) {
 			v.LeaveOut = append(v.LeaveOut, f.judged.File)
 		}
 	}
-	v.Causes = s.shares()
+	v.Causes, v.excessPx2 = s.shares()
 	v.Lengths = s.lengths()
 	v.Advice = v.advise(s)
 }
 
 // shares adds the parts of the frames that are amiss.
-func (s *set) shares() (list []Share) {
+func (s *set) shares() (list []Share, eachPx2 float64) {
 	sum := map[Cause]float64{}
 	total, amiss, blind := 0.0, 0, map[Cause]int{}
 	for _, f := range s.frames {
@@ -52,26 +53,21 @@ func (s *set) shares() (list []Share) {
 		sum[c] += float64(n) * each
 		total += float64(n) * each
 	}
+	return s.ranked(sum, total), each
+}
+
+// ranked are the shares worth naming, the largest first.
+func (s *set) ranked(sum map[Cause]float64, total float64) (list []Share) {
 	for _, c := range causes {
 		if total > 0 && sum[c] >= leastShare*total {
 			list = append(list, Share{Cause: c, Share: sum[c] / total})
 		}
 	}
-	slices.SortStableFunc(list, func(a, b Share) int { return -sign(a.Share - b.Share) })
+	slices.SortStableFunc(list, func(a, b Share) int { return cmp.Compare(b.Share, a.Share) })
 	for i := range list {
 		list[i].explain(s)
 	}
 	return list
-}
-
-func sign(x float64) int {
-	switch {
-	case x > 0:
-		return 1
-	case x < 0:
-		return -1
-	}
-	return 0
 }
 
 // excess of a frame by cause: all parts of one that is not round, of a round one its blur alone; and what the pattern leaves
