@@ -196,6 +196,7 @@ func (s spec) measure(t *testing.T, lat float64) (Axis, *simulate.Run) {
 
 // TestEstimate is the estimator's specification.
 func TestEstimate(t *testing.T) {
+	t.Parallel()
 	stated := map[string]unit.Angle{}
 	for _, s := range specs() {
 		for _, lat := range bothHemispheres {
@@ -243,6 +244,7 @@ func (s spec) checkBreaks(t *testing.T, a Axis) {
 // patches six hours apart against six minutes on one (bounds: 0.41′ against 1.5′ for
 // a still lens).
 func TestTwoPatchesBeatOne(t *testing.T) {
+	t.Parallel()
 	const sessions = 12
 	missOf := func(set func(*testing.T, *simulate.Evening)) float64 {
 		var sum float64
@@ -273,6 +275,7 @@ func TestTwoPatchesBeatOne(t *testing.T) {
 // TestLatitudes: far north, far south, and the equator, whose elevated pole is the north pole by
 // the sign of its latitude (design's rule).
 func TestLatitudes(t *testing.T) {
+	t.Parallel()
 	for _, lat := range []float64{85, -85, 0, 1e-9, -1e-9} {
 		t.Run(fmt.Sprint(lat), func(t *testing.T) {
 			s := spec{set: clean, noisePx: 0.03, stars: 200}
@@ -290,6 +293,7 @@ func TestLatitudes(t *testing.T) {
 
 // TestRefusals: no axis is better than a made-up one, and the error says what to do.
 func TestRefusals(t *testing.T) {
+	t.Parallel()
 	cases := []struct {
 		name string
 		set  func(*testing.T, *simulate.Evening)
@@ -325,6 +329,7 @@ func TestRefusals(t *testing.T) {
 
 // TestShuffledFiles: files come in any order; the sequence is that of their clocks.
 func TestShuffledFiles(t *testing.T) {
+	t.Parallel()
 	e := practiceAt(t, 46)
 	and(clean, swingBy(0, 25, -45))(t, &e)
 	e.Camera = simulate.Phone(70, 1.2)
@@ -422,6 +427,7 @@ func TestWrongClockAndSite(t *testing.T) {
 // the errors themselves show over many sessions, in both hemispheres and on both sides of the
 // meridian.
 func TestCorrelation(t *testing.T) {
+	t.Parallel()
 	const sessions = 24
 	for _, lat := range bothHemispheres {
 		for _, azimuth := range []float64{130, 230, 50, 310} {

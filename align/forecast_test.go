@@ -56,6 +56,7 @@ func leftOver(t *testing.T, set func(*testing.T, *simulate.Evening), noisePx flo
 // TestForecast: what ten pictures promise of twenty is what twenty leave, within 30 % (the scatter of 24
 // sessions is itself good to 14 %).
 func TestForecast(t *testing.T) {
+	t.Parallel()
 	const within = 0.3
 	for name, set := range map[string]func(*testing.T, *simulate.Evening){"a still lens": clean, "a phone's": realistic} {
 		t.Run(name, func(t *testing.T) {
@@ -73,6 +74,7 @@ func TestForecast(t *testing.T) {
 // staying (bounds: 0.41′ against 1.5′ at 115 mm), for a phone whose optical centre wanders by
 // 0.1 px it does not. Staying on the meridian leaves the altitude weak.
 func TestForecastAdvice(t *testing.T) {
+	t.Parallel()
 	still, a := forecasts(t, clean, 0.15, 50)
 	if !still.PatchHelps || still.SwingSigma > still.PatchSigma {
 		t.Errorf("still lens: more %s, patch %s (%s), swing %s", Arc(still.MoreSigma), Arc(still.PatchSigma), still.Patch.Name, Arc(still.SwingSigma))

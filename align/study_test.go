@@ -276,6 +276,7 @@ func (k kind) study(t testing.TB, sessions int) (all, north, south tally) {
 
 // TestCalibration holds a small study to what chance allows, or runs the full one.
 func TestCalibration(t *testing.T) {
+	t.Parallel()
 	if os.Getenv("TRUETURN_STUDY") != "" {
 		full(t)
 		return
