@@ -194,17 +194,6 @@ func (f *fitter) criterion(chi float64, harmonics int) float64 {
 	return n*math.Log(max(chi/n, 1e-12)) + unknowns*math.Log(n)
 }
 
-// bestOf is the best number of harmonics at trial i.
-func (f *fitter) bestOf(i int) (value float64, harmonics int) {
-	value = math.Inf(1)
-	for k := 1; k <= f.allowed(f.freqs[i]); k++ {
-		if c := f.criterion(f.chi[i][k-1], k); c < value {
-			value, harmonics = c, k
-		}
-	}
-	return value, harmonics
-}
-
 // mostModes valleys are looked into.
 const mostModes = 5
 

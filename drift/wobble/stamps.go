@@ -40,7 +40,6 @@ type stamps struct {
 	late    []float64   // s to add to each instant
 	sigma   []float64   // s
 	cadence float64     // s
-	jitter  float64     // s
 	paths   [][]float64 // s: drawn from what the stamps allow, less late
 }
 

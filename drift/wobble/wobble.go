@@ -135,8 +135,8 @@ const (
 // result whose State and Note say so.
 //
 // Accuracy, 60 points over 25 minutes with σ = 2″ and a wave of 44″ at 480 s: period
-// ±0.4 %, peak to peak ±2 %, fastest rate ±3 %; whole-second stamps of an even
-// cadence cost little, those of an uneven one up to three times that. Where the motor stood to
+// ±0.2 %, peak to peak ±2.5 %, fastest rate ±3 %; whole-second stamps of an even
+// cadence cost little, those of an uneven one make it twice that. Where the motor stood to
 // take up play leave the points out, or give them a stretch of their own: one or two points that lie
 // off are left out here, more are not.
 func Fit(points []Point, o Options) (Result, error) {
