@@ -129,9 +129,12 @@ func either(x float64, positive, negative string) string {
 func (f *face) sayExposure(a answer.Answer) {
 	var said []string
 	if x := a.Exposure; x != nil && x.LongestS != nil {
-		said = append(said, fmt.Sprintf("As it stands, stars stay round for %.0f s.", *x.LongestS))
+		said = append(said, fmt.Sprintf("As it stands, stars stay round for %s.", lasting(*x.LongestS)))
 		if x.ShareRound != nil {
 			said = append(said, fmt.Sprintf("Of exposures of %g s %.0f %% are round.", x.PlannedS, 100**x.ShareRound))
+		}
+		if p := a.PeriodicError; p == nil || p.State == unseenGear {
+			said = append(said, "That counts on an even gear: these pictures cannot tell how uneven yours is, and it may be far less.")
 		}
 	}
 	if r := a.Rate; r != nil && r.Sigma < vague {
@@ -145,6 +148,17 @@ func (f *face) sayExposure(a answer.Answer) {
 		f.paragraph(strings.Join(said, " "))
 		fmt.Fprintln(f.out)
 	}
+}
+
+// unseenGear is the state of a periodic error of which the pictures show nothing.
+const unseenGear = "unseen"
+
+// lasting is a time as people say it.
+func lasting(s float64) string {
+	if s < 100 {
+		return fmt.Sprintf("%.0f s", s)
+	}
+	return fmt.Sprintf("%.1f min", s/60)
 }
 
 // vague is the error from which on a rate of the motor is not worth a line.
