@@ -495,3 +495,28 @@ func BenchmarkLongest(b *testing.B) {
 		}
 	}
 }
+
+func ExampleLongest() {
+	lens, err := Optics{FocalLengthMM: 135, PixelPitchUM: 3.9, Width: 6000, Height: 4000}.Lens()
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	view, err := Toward(lens, unit.AngleFromDeg(20), 0, 0)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	f, err := Longest(Plan{View: view, FWHM: 2.4, Mount: Mount{
+		Axis:   Axis{Size: unit.AngleFromMin(60)},
+		Wobble: &Wobble{PeriodS: 480, PeakToPeak: unit.AngleFromSec(20)},
+	}})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("%.0f s, limited by %s\n%s\n", f.LongestS, f.LimitedBy, f.Advice)
+	// Output:
+	// 54 s, limited by axis error
+	// Turning the axis to the pole by 60′ takes you from 54 s to 136 s; beyond that the gear limits.
+}

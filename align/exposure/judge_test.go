@@ -513,3 +513,31 @@ func TestMirrored(t *testing.T) {
 		t.Errorf("angle %.2f°, mirrored %.2f°", a, b)
 	}
 }
+
+// TestWidthOf: a trail does not widen the width of a round star.
+func TestWidthOf(t *testing.T) {
+	d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(1, 2))}
+	var list []star.Star
+	for i := range 200 {
+		list = append(list, d.star(float64(i), 0, 4, 3, 0))
+	}
+	near(t, "width", WidthOf(list), 2.7, 0.01)
+	if WidthOf(nil) != 0 {
+		t.Error("no stars have a width")
+	}
+}
+
+func BenchmarkJudge(b *testing.B) {
+	d := drawing{fwhm: 2.7, extra: stretched(6), random: rand.New(rand.NewPCG(1, 2))}
+	var shots []Shot
+	for i := range 10 {
+		s := Shot{File: fmt.Sprint(i), Width: 1200, Height: 800}
+		for range 600 {
+			s.Stars = append(s.Stars, d.star(1200*d.random.Float64(), 800*d.random.Float64(), 4, 3, i))
+		}
+		shots = append(shots, s)
+	}
+	for b.Loop() {
+		judge(b, shots, Question{})
+	}
+}

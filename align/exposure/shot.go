@@ -87,6 +87,8 @@ const (
 	faintest = 12
 	// shapeFloor, as a share of λ₂: pixels, companions and a lens's small faults keep any star's shape from being known better.
 	shapeFloor = 0.03
+	// plenty of stars for a pattern of five numbers; more only take time. star.Find has the brightest first.
+	plenty = 300
 )
 
 // oblongs are the stars of a shot whose shape tells something, in the frame of its attitude.
@@ -94,6 +96,9 @@ func (s Shot) oblongs() (list []oblong) {
 	l := s.lens()
 	hx, hy := l.half()
 	for _, st := range s.Stars {
+		if len(list) == plenty {
+			break
+		}
 		if st.Flags&(star.Edge|star.Saturated|star.Hot|star.Blend) != 0 || !finite(st.X, st.Y, st.FWHM, st.Elongation, st.ElongationErr, st.Angle.Rad()) ||
 			st.FWHM <= 0 || st.Elongation < 1 || st.FluxErr > 0 && st.Flux < faintest*st.FluxErr {
 			continue
@@ -151,4 +156,14 @@ func (o oblong) outward() vec {
 	}
 	ux, uy := o.at.x/r, o.at.y/r
 	return vec{ux*ux - uy*uy, 2 * ux * uy}.times(o.lit * o.lit)
+}
+
+// WidthOf is the width (FWHM, pixels) a round star has in a picture: that of the stars' short axes, which a trail leaves alone; 0
+// without stars whose shape tells. It is what [Plan].FWHM wants.
+func WidthOf(stars []star.Star) float64 {
+	var list []float64
+	for _, o := range (Shot{Width: 1, Height: 1, Stars: stars}).oblongs() {
+		list = append(list, o.narrow)
+	}
+	return 2 * math.Sqrt(2*math.Ln2*medianOf(list))
 }
