@@ -18,6 +18,9 @@ const (
 	longestGear = 1300.0
 )
 
+// longestSession, s: a polar night. No gear keeps its phase, nor a clock its second, for longer.
+const longestSession = 10 * 86400.0
+
 // fitter holds one series while it is fitted.
 type fitter struct {
 	list    []sample
@@ -56,13 +59,16 @@ func newFitter(points []Point, o Options) (*fitter, string) {
 	if f.cadence == 0 || !finite(f.span) {
 		return nil, "all pictures have the same time: nothing can be said of the wobble"
 	}
+	if f.span > longestSession {
+		return nil, fmt.Sprintf("the pictures lie %.0f days apart: take those of one night", f.span/86400)
+	}
 	f.seen = seenOf(f.list, f.cadence)
 	f.mid = (f.list[0].at + f.list[len(f.list)-1].at) / 2
 	f.build()
 	if f.basis.used-f.basis.fixed < 5 {
 		return nil, "too few pictures between touches to tell a wobble: leave the mount alone for a quarter of an hour"
 	}
-	if f.basis.chi0 == 0 {
+	if f.basis.chi0 == 0 || !finite(f.basis.chi0) {
 		return nil, "the angles lie on a line to the last digit: nothing can be said of the wobble"
 	}
 	return f, ""

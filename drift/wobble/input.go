@@ -92,11 +92,14 @@ func samplesOf(points []Point) []sample {
 			s.sigma = usual
 		}
 		// A single point a thousand times better than the rest is a slip, and would rule alone.
-		s.sigma = max(s.sigma, usual*1e-3)
+		s.sigma = max(s.sigma, usual*1e-3, finestSigma)
 		list = append(list, s)
 	}
 	return list
 }
+
+// finestSigma, arcseconds, is finer than any picture; a smaller error would only overflow.
+const finestSigma = 1e-6
 
 // arcsec is a radian in arcseconds.
 const arcsec = 180 * 3600 / math.Pi

@@ -18,6 +18,9 @@ func (f *fitter) judge(r *Result) {
 	r.Periods = best.freq * f.seen
 	f.report(r)
 	r.FalseAlarm = f.chance(r.Periodogram)
+	if math.IsNaN(r.FalseAlarm) {
+		r.FalseAlarm = 1
+	}
 	if !(r.FalseAlarm <= chance) || !best.sound {
 		f.unseen(r, t)
 		return

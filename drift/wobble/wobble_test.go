@@ -98,7 +98,7 @@ func TestPeriodogramOfOddInput(t *testing.T) {
 }
 
 // seeds of every statistic. The default keeps `go test` quick; `go test -seeds 200 ./drift/wobble` is the full one.
-var seedsFlag = flag.Int("seeds", 16, "series per statistic")
+var seedsFlag = flag.Int("seeds", 12, "series per statistic")
 
 // tally counts how a case of invented series fares over many seeds.
 type tally struct {
