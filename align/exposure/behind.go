@@ -25,13 +25,13 @@ func (s *set) behind() []Origin {
 			continue
 		}
 		if f.shot.ExposureS > 0 { // how the drift varies shows in the round ones as well
-			scatter = append(scatter, math.Abs(f.east-f.axisRA)/f.shot.ExposureS)
+			scatter = append(scatter, math.Abs(f.east-f.axisRA.px)/f.shot.ExposureS)
 		}
 		if f.judged.Round {
 			continue
 		}
-		left = append(left, math.Abs(f.east-f.axisRA)/math.Abs(f.east))
-		errors = append(errors, f.axisErr/math.Abs(f.east))
+		left = append(left, math.Abs(f.east-f.axisRA.px)/math.Abs(f.east))
+		errors = append(errors, f.axisRA.err/math.Abs(f.east))
 		ratios = append(ratios, f.skyRatio())
 		sines = append(sines, math.Abs(math.Sin(f.shot.declination().Rad())))
 	}
@@ -55,6 +55,21 @@ func (s *set) behind() []Origin {
 		return append([]Origin{OriginAxis}, motor...)
 	}
 	return motor
+}
+
+// behindDec is what lies behind a drift along declination: the axis, unless a known one explains next to nothing of it.
+func (s *set) behindDec() []Origin {
+	var left, errors []float64
+	for _, f := range s.frames {
+		if !f.judged.Round && f.parts[CauseDec] > 0 && f.axisDec != (part{}) {
+			left = append(left, math.Abs(f.north-f.axisDec.px)/math.Abs(f.north))
+			errors = append(errors, f.axisDec.err/math.Abs(f.north))
+		}
+	}
+	if len(left) > 0 && medianOf(left) > unexplained && 2*medianOf(errors) < medianOf(left) {
+		return []Origin{OriginGives}
+	}
+	return []Origin{OriginAxis}
 }
 
 // motorOrigins orders rate and wobble by how steady the drift is.

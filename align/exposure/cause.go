@@ -196,7 +196,7 @@ func (f *taken) aboutInside(w r3.Vec) bool {
 	return math.Abs(at.x) <= hx && math.Abs(at.y) <= hy
 }
 
-// expect is what the known axis makes of the east part: w = ωT·(â − p̂) in the camera (package comment), the pole taken as seen.
+// expect is what the known axis makes of the path: w = ωT·(â − p̂) in the camera (package comment), the pole taken as seen.
 func (f *taken) expect(k *KnownAxis) {
 	if k == nil || !f.shot.solved() || f.shot.Mid.IsZero() || f.shot.ExposureS <= 0 {
 		return
@@ -210,25 +210,24 @@ func (f *taken) expect(k *KnownAxis) {
 	if k.Site.Latitude < 0 {
 		hand = -1
 	}
-	_, north := f.shot.compass()
 	size := hand * omega * f.shot.ExposureS * f.shot.FocalPx
-	axis, pole := into(k.Axis.Direction), into(sky.RefractedPole().Direction())
-	f.axisRA = size * r3.Dot(r3.Sub(axis, pole), north)
+	w := r3.Scale(size, r3.Sub(into(k.Axis.Direction), into(sky.RefractedPole().Direction())))
 	across, up := level(k.Axis.Direction)
-	a, u := size*r3.Dot(into(across), north), size*r3.Dot(into(up), north)
-	c := k.Axis.Covariance
-	f.axisErr = math.Sqrt(math.Max(0, a*a*c[0][0]+2*a*u*c[0][1]+u*u*c[1][1]))
-	f.sign(size, axis, pole)
-}
-
-// sign settles the sign of w by the known axis: the motion is taken to go with it.
-func (f *taken) sign(size float64, axis, pole r3.Vec) {
+	a, u, c := r3.Scale(size, into(across)), r3.Scale(size, into(up)), k.Axis.Covariance
+	along := func(d r3.Vec) part {
+		x, y := r3.Dot(a, d), r3.Dot(u, d)
+		return part{r3.Dot(w, d), math.Sqrt(math.Max(0, x*x*c[0][0]+2*x*y*c[0][1]+y*y*c[1][1]))}
+	}
 	east, north := f.shot.compass()
-	d := r3.Scale(size, r3.Sub(axis, pole))
-	if f.east*r3.Dot(d, north)-f.north*r3.Dot(d, east) < 0 {
+	f.axisRA, f.axisDec = along(north), along(r3.Scale(-1, east))
+	// The sign of w, which no picture shows, is taken to go with the axis.
+	if f.east*f.axisRA.px+f.north*f.axisDec.px < 0 {
 		f.east, f.north = -f.east, -f.north
 	}
 }
+
+// part of a path with its standard error, pixels.
+type part struct{ px, err float64 }
 
 // declination of the picture's middle.
 func (s Shot) declination() unit.Angle {

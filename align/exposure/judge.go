@@ -30,7 +30,7 @@ const (
 // causes in the order in which equal shares are told.
 var causes = [...]Cause{CauseRA, CauseDec, CauseRotation, CauseLens, CauseFocus, CauseShake, CauseCloud, CauseUnexplained}
 
-// Origin is what lies behind a drift in right ascension.
+// Origin is what lies behind a drift.
 type Origin string
 
 // The origins.
@@ -40,6 +40,7 @@ const (
 	OriginAxis   Origin = "axis error"
 	OriginMotor  Origin = "motor off or tripod"
 	OriginWrong  Origin = "wrong hemisphere"
+	OriginGives  Origin = "something gives way" // a clamp slips, a holder bends
 )
 
 // Question is what [Judge] may know besides the pictures. The zero value is fine.
@@ -109,8 +110,8 @@ type taken struct {
 	parts   map[Cause]float64
 	east    float64 // path toward east and north in the picture's middle, pixels, sign of w
 	north   float64
-	axisRA  float64 // of the east part, what the known axis makes, pixels
-	axisErr float64 // its standard error
+	axisRA  part // what the known axis makes of east and north
+	axisDec part
 	clouded bool
 	blurred bool
 }

@@ -147,7 +147,14 @@ func troubles() []amiss {
 		{"axis off in azimuth, star on the meridian: two widths", func(_ *testing.T, e *simulate.Evening, _ *drawing) {
 			e.Mount.AzimuthError = arcmin(240)
 			seconds(e, 140)
-		}, 176, 40, false, CauseDec, nil, false, 0},
+		}, 176, 40, false, CauseDec, []Origin{OriginAxis}, false, 0},
+		{"the same, axis known", func(_ *testing.T, e *simulate.Evening, _ *drawing) {
+			e.Mount.AzimuthError = arcmin(240)
+			seconds(e, 140)
+		}, 176, 40, true, CauseDec, []Origin{OriginAxis}, false, 0},
+		{"trailing along declination, axis known to be right", func(_ *testing.T, _ *simulate.Evening, d *drawing) {
+			d.extra = func(_, _ float64, _ int) (xx, xy, yy float64) { return 0, 0, 25. / 12 } // up is north there
+		}, 180, 44, true, CauseDec, []Origin{OriginGives}, false, 0},
 		{"lunar rate at the equator", func(_ *testing.T, e *simulate.Evening, _ *drawing) {
 			e.Mount.Rate = simulate.RateLunar
 			seconds(e, 160)
@@ -283,7 +290,7 @@ const trailWithin = 0.15
 
 // TestTrailLength: trails of about two star widths are measured.
 func TestTrailLength(t *testing.T) {
-	c := troubles()[2]
+	c := troubles()[2] // the axis off in azimuth
 	e := evening(t, c.azimuth, c.altitude)
 	d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(1, 3))}
 	c.set(t, &e, &d)

@@ -100,7 +100,8 @@ func (h *Share) explain(s *set) {
 		h.Text = fmt.Sprintf("Stars trail along right ascension%s: %s.", atRate(rate.Sec()), originWords(h.Behind, s.axis != nil))
 	case CauseDec:
 		rate := s.perMinute(func(f *taken) float64 { return f.north })
-		h.Text = fmt.Sprintf("Stars trail along declination%s: the axis is off.", atRate(rate.Sec()))
+		h.Behind = s.behindDec()
+		h.Text = fmt.Sprintf("Stars trail along declination%s: %s.", atRate(rate.Sec()), originWords(h.Behind, true))
 	case CauseRotation:
 		h.Text = "Stars are drawn out along circles: the picture turns during the exposure, because the axis is off."
 	case CauseLens:
@@ -154,8 +155,9 @@ func atRate(arcsecPerMinute float64) string {
 var originSays = map[Origin]string{
 	OriginRate:   "the motor's rate",
 	OriginWobble: "the gear's periodic error",
-	OriginAxis:   "the axis",
+	OriginAxis:   "the axis is off",
 	OriginMotor:  "as fast as the sky turns; the motor is off, or this is a tripod",
+	OriginGives:  "the axis measured does not explain it; a clamp slips or a holder bends",
 	OriginWrong:  "twice as fast as the sky turns; the hemisphere switch is wrong",
 }
 
@@ -220,6 +222,9 @@ func (v *Verdict) advise(s *set) string {
 	case CauseRA:
 		return lead + v.aboutRA(h)
 	case CauseDec:
+		if slices.Contains(h.Behind, OriginGives) {
+			return lead + "The axis measured is not to blame: tighten clamps and holder, and lighten what hangs on them" + v.orShorter()
+		}
 		return lead + "The axis is off: measure it with align and turn it" + v.orShorter()
 	case CauseRotation:
 		return lead + "The picture turns because the axis is off: measure it with align and turn it" + v.orShorter()
