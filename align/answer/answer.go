@@ -286,5 +286,9 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if forecast {
 		b.out.Measured.Exposure = &f
 		b.out.Advice.Notes = append(b.out.Advice.Notes, f.Advice)
+		if b.gear == nil || b.gear.State != wobble.Measured {
+			b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("The gear was not fully seen: the exposure is reckoned with a wobble of some %.0f″ in %.0f minutes. Half an hour of pictures without a swing shows it.",
+				b.out.Plan.Mount.Wobble.PeakToPeak.Sec(), b.out.Plan.Mount.Wobble.PeriodS/60))
+		}
 	}
 }

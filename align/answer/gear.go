@@ -62,19 +62,38 @@ func (b *builder) mount(a align.Axis) exposure.Mount {
 // siderealArcsecPerS is ω (design §1).
 const siderealArcsecPerS = 15.0410672
 
-// gearOf is the wobble a forecast reckons with; nil where none was seen and none can be ruled out either.
+// What a gear not yet seen is reckoned to do: small mounts wobble by some tens of
+// seconds of arc in some minutes (common practice, no source).
+const (
+	usualPeriodS      = 480
+	usualWobbleArcsec = 30.0
+	usualWobbleSpread = 2.0 / 3 // its spread, as a share of it
+)
+
+// gearOf is the wobble a forecast reckons with: what was measured, what it was bounded to,
+// or a usual one, as far as the pictures do not speak against it.
 func gearOf(g *wobble.Result) *exposure.Wobble {
-	if g == nil || g.PeriodS <= 0 || g.State == wobble.Unseen {
-		return nil
+	usual := usualWobbleArcsec
+	if g != nil && g.State == wobble.Measured {
+		w := &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma}
+		for k, h := range g.Harmonics {
+			w.Harmonics = append(w.Harmonics, exposure.Harmonic{Order: k + 1, Cos: h.Cos, Sin: h.Sin})
+		}
+		return w
 	}
-	w := &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma}
-	for k, h := range g.Harmonics {
-		w.Harmonics = append(w.Harmonics, exposure.Harmonic{Order: k + 1, Cos: h.Cos, Sin: h.Sin})
+	period := float64(usualPeriodS)
+	if g != nil {
+		if g.State == wobble.Bounded && !math.IsInf(g.PeakToPeakLimits.High, 0) {
+			usual = g.PeakToPeakLimits.High / 2
+		} else if g.PeakToPeakLimits.High > 0 {
+			usual = min(usual, g.PeakToPeakLimits.High/2)
+		}
+		if g.State == wobble.Bounded && g.PeriodS > 0 {
+			period = g.PeriodS
+		}
 	}
-	if high := unit.AngleFromSec(g.PeakToPeakLimits.High); g.State == wobble.Bounded && !math.IsInf(high.Rad(), 0) {
-		w.PeakToPeak, w.Sigma, w.Harmonics = high/2, high/2, nil
-	}
-	return w
+	size := unit.AngleFromSec(usual)
+	return &exposure.Wobble{PeriodS: period, PeakToPeak: size, Sigma: unit.Angle(usualWobbleSpread * size.Rad())}
 }
 
 // forecast says how long stars stay round over the view of the last picture used.
