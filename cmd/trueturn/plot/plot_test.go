@@ -275,10 +275,10 @@ func TestContrast(t *testing.T) {
 				t.Errorf("%s: %s has a contrast of %.2f on paper, below %.1f", name, use, c, least)
 			}
 		}
-		// Words and bubbles may lie on filled parts.
-		for use, least := range map[string]float64{"ink": 3} {
-			if c := contrast(t, colours[use], colours["fill"]); c < least {
-				t.Errorf("%s: %s has a contrast of %.2f on fill, below %.1f", name, use, c, least)
+		// Bubbles and curves lie on filled parts, words on shaded ones.
+		for under, least := range map[string]float64{"fill": 3, "faint": 4.5} {
+			if c := contrast(t, colours["ink"], colours[under]); c < least {
+				t.Errorf("%s: ink has a contrast of %.2f on %s, below %.1f", name, c, under, least)
 			}
 		}
 	}

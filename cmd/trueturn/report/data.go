@@ -9,7 +9,7 @@ import (
 	"trueturn/cmd/trueturn/plot"
 )
 
-// Data is what a report shows. What is nil is left out, and the page says why: in the words of Missing where there are
+// Data is what a report shows; [Of] gathers it. What is nil is left out, and the page says why: in the words of Missing where there are
 // some. In numbers, NaN is unknown.
 type Data struct {
 	Answer    answer.Answer
@@ -68,6 +68,7 @@ type Exposure struct {
 	Helps         string  // a sentence: what would help most
 	Rule500S      float64 // the trade's rules of thumb for a tripod
 	NPFS          float64
+	RulesWhy      string // why they differ from the forecast
 }
 
 // ExposurePoint is one length.
@@ -85,6 +86,7 @@ type Judged struct {
 type Cause struct {
 	Name  string
 	Share float64
+	Text  string // how it shows, a sentence; may be empty
 }
 
 // JudgedFrame is one exposure.

@@ -23,49 +23,68 @@ const omega = 7.292115e-5
 //
 // C = exp(r)·C_model carries the horizon frame into the camera's, whose z looks along ŝ = Cᵀz. To first order the
 // residual r moves where the camera looks by −(Cᵀr) × ŝ, of which the parts up and across (toward growing azimuth)
-// are given. Samples that fitted nothing are left out.
+// are given. Samples that fitted nothing are left out. Where the angles about the axis follow no common rate
+// they are unknown.
 func DriftOf(in align.Input, a align.Axis) *Drift {
 	n := min(len(in.Samples), len(a.Theta), len(a.Residual))
 	d := &Drift{}
-	var rate align.Rate
-	known := false
-	if m := len(in.Samples); m > 1 && min(len(a.Theta), len(a.ThetaSigma), len(a.Group), len(a.Stray)) == m { // an axis of these samples
-		rate, known = align.TrackingRate(in, a)
-	}
+	turns := turnsOf(in, a)
 	for i := range n {
 		if i < len(a.Stray) && a.Stray[i] {
 			continue
 		}
 		s := in.Samples[i]
-		back, _ := s.Attitude.Given(a.WanderPx)
-		up, across := moved(back.Inverse().Apply(r3.Vec{Z: 1}), back.Inverse().Apply(a.Residual[i]))
+		forth, _ := s.Attitude.Given(a.WanderPx)
+		back := forth.Inverse()
+		up, across := moved(back.Apply(r3.Vec{Z: 1}), back.Apply(a.Residual[i]))
 		d.Mid = append(d.Mid, s.Mid)
 		d.AltitudeArcsec = append(d.AltitudeArcsec, up*arcsec)
 		d.SidewaysArcsec = append(d.SidewaysArcsec, across*arcsec)
-		turned := math.NaN()
-		if known {
-			turned = (a.Theta[i].Rad() - omega*rate.SiderealRatio*s.Mid.Sub(in.Samples[0].Mid).Seconds()) * arcsec
-		}
-		d.TurnArcsec = append(d.TurnArcsec, turned)
-		d.TurnSigmaArcsec = append(d.TurnSigmaArcsec, sigmaAt(a, i))
-		d.Stretch = append(d.Stretch, groupAt(a, i))
+		t := turns[i]
+		d.TurnArcsec = append(d.TurnArcsec, t.arcsec)
+		d.TurnSigmaArcsec = append(d.TurnSigmaArcsec, t.sigma)
+		d.Stretch = append(d.Stretch, t.stretch)
 	}
-	d.split()
 	return d
 }
 
-func sigmaAt(a align.Axis, i int) float64 {
-	if i >= len(a.ThetaSigma) {
-		return math.NaN()
-	}
-	return a.ThetaSigma[i].Sec()
+// turned is a sample's angle about the axis less the steady rate, about the mean of its stretch.
+type turned struct {
+	arcsec, sigma float64
+	stretch       int
 }
 
-func groupAt(a align.Axis, i int) int {
-	if i >= len(a.Group) {
-		return 0
+// turnsOf are the angles of all samples. A sample outside of all stretches has one of its own.
+func turnsOf(in align.Input, a align.Axis) map[int]turned {
+	ts := map[int]turned{}
+	for i := range in.Samples {
+		ts[i] = turned{math.NaN(), math.NaN(), -1 - i}
 	}
-	return a.Group[i]
+	m := len(in.Samples)
+	if m < 2 || min(len(a.Theta), len(a.ThetaSigma), len(a.Group), len(a.Stray)) != m { // no axis of these samples
+		for i := range in.Samples {
+			ts[i] = turned{math.NaN(), math.NaN(), 0}
+		}
+		return ts
+	}
+	rate, known := align.TrackingRate(in, a)
+	for k, members := range align.Stretches(in, a) {
+		mean := 0.0
+		for _, i := range members {
+			t := math.NaN()
+			if known {
+				t = (a.Theta[i].Rad() - omega*rate.SiderealRatio*in.Samples[i].Mid.Sub(in.Samples[0].Mid).Seconds()) * arcsec
+			}
+			ts[i] = turned{t, a.ThetaSigma[i].Sec(), k}
+			mean += t / float64(len(members))
+		}
+		for _, i := range members {
+			t := ts[i]
+			t.arcsec -= mean
+			ts[i] = t
+		}
+	}
+	return ts
 }
 
 // moved is how far up and across a small turn of the camera by r moves the look ŝ, both in the horizon frame.
@@ -77,31 +96,6 @@ func moved(look, r r3.Vec) (up, across float64) {
 	}
 	east = r3.Unit(east)
 	return r3.Dot(move, r3.Cross(east, look)), r3.Dot(move, east)
-}
-
-// handTurn in seconds of arc from one picture to the next is no motor's unevenness: someone swung the axis.
-const handTurn = 1800
-
-// split begins a new stretch at every swing and takes off each stretch's mean turn.
-func (d *Drift) split() {
-	stretch := -1
-	var was int
-	for i, g := range d.Stretch {
-		if i == 0 || g != was || math.Abs(d.TurnArcsec[i]-d.TurnArcsec[i-1]) > handTurn {
-			stretch++
-		}
-		was, d.Stretch[i] = g, stretch
-	}
-	for from := 0; from < len(d.Stretch); {
-		to, sum := from, 0.0
-		for ; to < len(d.Stretch) && d.Stretch[to] == d.Stretch[from]; to++ {
-			sum += d.TurnArcsec[to]
-		}
-		for i := from; i < to; i++ {
-			d.TurnArcsec[i] -= sum / float64(to-from)
-		}
-		from = to
-	}
 }
 
 // crept is how far pictures crept over the sky since the first of their stretch, from their own figures.

@@ -46,18 +46,25 @@ func TestLeftOverHasTheRightSigns(t *testing.T) {
 	}
 }
 
-func TestStretches(t *testing.T) {
-	// A motor that runs evenly, a swing by 20° after the third picture, a re-aiming after the fifth; the sixth is stray.
-	theta := []float64{0, 300, 600, 72900, 73200, 5, 305}
-	d := &Drift{Stretch: []int{0, 0, 0, 0, 0, 1, 1}}
-	for i, th := range theta {
-		d.TurnArcsec = append(d.TurnArcsec, th-300*float64(i))
+// A motor with the stars, a swing by 20° after the third picture: each stretch about its own mean, nothing left over.
+func TestTurnsAboutTheirStretch(t *testing.T) {
+	var in align.Input
+	a := align.Axis{Stray: make([]bool, 6), Group: make([]int, 6)}
+	const sidereal = 15.0410672 // ″ per second: 360° in 86164.0905 s (IERS Conventions 2010, table 1.1)
+	for i := range 6 {
+		in.Samples = append(in.Samples, align.Sample{Mid: evening.Add(time.Duration(20*i) * time.Second), Attitude: held{toward(1, 1)}})
+		swing := 0.0
+		if i > 2 {
+			swing = 20 * 3600
+		}
+		a.Theta = append(a.Theta, unit.AngleFromSec(sidereal*20*float64(i)+swing))
+		a.ThetaSigma = append(a.ThetaSigma, unit.AngleFromSec(1))
+		a.Residual = append(a.Residual, r3.Vec{})
 	}
-	d.split()
-	want := []int{0, 0, 0, 1, 1, 2, 2}
-	for i := range want {
-		if d.Stretch[i] != want[i] || math.Abs(d.TurnArcsec[i]) > 1e-6 {
-			t.Errorf("picture %d: stretch %d, %.1f″ left; want %d and none", i, d.Stretch[i], d.TurnArcsec[i], want[i])
+	d := DriftOf(in, a)
+	for i := range in.Samples {
+		if d.Stretch[i] != i/3 || !(math.Abs(d.TurnArcsec[i]) < 1e-3) || math.Abs(d.TurnSigmaArcsec[i]-1) > 1e-9 {
+			t.Errorf("picture %d: stretch %d, %.4f″ ± %.4f″", i, d.Stretch[i], d.TurnArcsec[i], d.TurnSigmaArcsec[i])
 		}
 	}
 }

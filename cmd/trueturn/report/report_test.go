@@ -7,16 +7,21 @@ import (
 	"errors"
 	"flag"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
+	"trueturn/drift"
 )
 
 var (
@@ -83,11 +88,81 @@ func TestSimulatedEvening(t *testing.T) {
 			t.Errorf("the page does not say %q", want)
 		}
 	}
+	for _, want := range []string{"Round for ", "Periodogram", "500 rule", "Elongation by length of exposure"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
 	// The camera and its noise are the simulation's: 0.05 px in each of 80 stars of 11″ a pixel leave far less than 5″.
 	const farTooMuch = 5.0
 	for i := range d.Drift.Mid {
 		if !(abs(d.Drift.AltitudeArcsec[i]) < farTooMuch && abs(d.Drift.SidewaysArcsec[i]) < farTooMuch) {
 			t.Errorf("picture %d: the axis leaves over %.1f″, %.1f″", i, d.Drift.AltitudeArcsec[i], d.Drift.SidewaysArcsec[i])
+		}
+	}
+}
+
+// The dots of the wobble lie on its curve, which is the mount's own: 44″ at 480 s put in.
+func TestWobbleIsDrawnAsItWas(t *testing.T) {
+	w := simulated(t).Wobble
+	if w == nil || len(w.CurveMid) < 100 || len(w.Mid) < 25 {
+		t.Fatalf("no wobble drawn: %+v", w)
+	}
+	if math.Abs(w.BestPeriodS/480-1) > 0.03 { // the issue's own bound for such a run
+		t.Errorf("marked at %.0f s", w.BestPeriodS)
+	}
+	low, high := slices.Min(w.CurveArcsec), slices.Max(w.CurveArcsec)
+	if math.Abs((high-low)/44-1) > 0.1 {
+		t.Errorf("the curve spans %.1f″", high-low)
+	}
+	const nextTo = 1.5 // arcseconds: three times what 0.05 px in 80 stars leave, and the curve's steps
+	for i, mid := range w.Mid {
+		near := slices.MinFunc(w.CurveMid, func(a, b time.Time) int { return int(a.Sub(mid).Abs() - b.Sub(mid).Abs()) })
+		if k := slices.Index(w.CurveMid, near); abs(w.CurveArcsec[k]-w.Arcsec[i]) > nextTo {
+			t.Errorf("picture %d: %.2f″, the curve %.2f″", i, w.Arcsec[i], w.CurveArcsec[k])
+		}
+	}
+	best := slices.Index(w.Power, slices.Max(w.Power))
+	if math.Abs(w.PeriodS[best]/480-1) > 0.1 {
+		t.Errorf("the periodogram peaks at %.0f s", w.PeriodS[best])
+	}
+}
+
+// A picture below the horizon is left out before the axis is fitted: the numbers of samples differ, and nothing is drawn
+// against the wrong picture.
+func TestSamplesThatDoNotMatchAreNotDrawn(t *testing.T) {
+	d := simulated(t)
+	a := d.Answer
+	m := *a.Measured
+	m.Axis.Theta = m.Axis.Theta[1:]
+	a.Measured = &m
+	got := Of(simulatedSequence(t), a)
+	if got.Drift != nil || got.Wobble != nil || got.Missing.Drift == "" {
+		t.Error("drawn all the same, or without a word")
+	}
+	if Of(drift.Sequence{}, answer.Answer{}).Field != nil {
+		t.Error("a field of nothing")
+	}
+}
+
+func TestVerdictIsShown(t *testing.T) {
+	j := JudgedOf(exposure.Verdict{Round: 1, Of: 2, Advice: "Leave b out.", Causes: []exposure.Share{{Cause: exposure.CauseDec, Share: 0.7, Text: "The axis is off."}},
+		Frames: []exposure.Judged{{File: "a", Round: true}, {File: "b", Cause: exposure.CauseDec, TrailPx: 4}}})
+	page := written(t, Data{Judged: j, Answer: answer.Answer{Frames: []answer.FrameJSON{{File: "a"}, {File: "b"}}}})
+	for _, want := range []string{"1 of 2 are round", "Leave b out.", "70 of 100 parts of the excess. The axis is off.", "no: declination drift", ">yes<"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+}
+
+func TestErrorsHaveTwoFigures(t *testing.T) {
+	for _, c := range []struct {
+		value, sigma float64
+		want         string
+	}{{480.17, 0.099, "480.170 ± 0.099"}, {44.2, 3.1, "44.2 ± 3.1"}, {480, 12, "480 ± 12"}, {-0.5, 0.25, "−0.50 ± 0.25"}, {1, 0, "1 ± 0"}, {5, 1e-9, "5.000 ± 0.000"}} {
+		if got := withError(c.value, c.sigma); got != c.want {
+			t.Errorf("%g ± %g: %s, want %s", c.value, c.sigma, got, c.want)
 		}
 	}
 }
@@ -230,6 +305,16 @@ func TestTableReadsBack(t *testing.T) {
 	}
 	if clouded := rows[10]; clouded[1] != "" || clouded[7] != "" || clouded[13] != "" || clouded[3] != "false" || clouded[5] != "2" {
 		t.Errorf("unknown cells must be empty and counts stand: %q", clouded)
+	}
+}
+
+// Colours are the drawings' variables, whose contrast is tested with them; black and white alone may stand by themselves,
+// where no variable is known yet.
+func TestColoursAreVariables(t *testing.T) {
+	for _, m := range regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgb|hsl`).FindAllString(style, -1) {
+		if m != "#fff" {
+			t.Errorf("a colour by itself: %s", m)
+		}
 	}
 }
 

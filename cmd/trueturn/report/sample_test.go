@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 	"time"
 
@@ -50,7 +51,7 @@ func full() Data {
 		Exposure: &Exposure{MaxElongation: 1.25, Share: 0.9, LimitedBy: "the axis's azimuth", Helps: "Turning the azimuth by 48′ takes you from 41 s to 95 s; beyond that the gear limits.",
 			Rule500S: 4.3, NPFS: 3.9},
 		Field: &Field{File: "sky-01.jpg", Width: 4032, Height: 3024},
-		Judged: &Judged{Round: 11, Of: 12, Causes: []Cause{{"declination drift", 0.8}, {"unknown", 0.2}}, Advice: "Leave out one picture: sky-07.jpg.",
+		Judged: &Judged{Round: 11, Of: 12, Causes: []Cause{{Name: "declination drift", Share: 0.8, Text: "The axis is off in azimuth."}, {Name: "unknown", Share: 0.2}}, Advice: "Leave out one picture: sky-07.jpg.",
 			Frames: []JudgedFrame{{File: "sky-01.jpg", Round: true}, {File: "sky-07.jpg", Cause: "shake", TrailPx: 4}}}}
 	d.fill()
 	return d
@@ -111,41 +112,51 @@ func hostile() Data {
 	return d
 }
 
-// simulated is a real answer about exact star places with noise, of a mount that is off, knocked and left clouded.
+// simulated is a real answer about exact star places with noise, of a mount that is off and wobbles, under a cloud.
 func simulated(t testing.TB) Data {
+	t.Helper()
+	seq := simulatedSequence(t)
+	d := Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+	if d.Answer.Measured == nil {
+		t.Fatal(d.Answer.Err)
+	}
+	d.Title, d.Generated = "A simulated evening", evening.Add(time.Hour)
+	return d
+}
+
+func place(t testing.TB) ephem.Site {
 	t.Helper()
 	site, err := ephem.NewSite(46, 7, 500)
 	if err != nil {
 		t.Fatal(err)
 	}
-	e, err := simulate.Practice(site, evening)
-	if err != nil {
-		t.Fatal(err)
-	}
-	e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(25), unit.AngleFromMin(-48)
-	e.Mount.Wobble = simulate.Wobble{PeakToPeak: unit.AngleFromSec(44), Period: 480 * time.Second}
-	e.Count = 12
-	run, err := e.Begin()
-	if err != nil {
-		t.Fatal(err)
-	}
-	seq := placed(t, run, 0.05)
-	d := Data{Answer: answer.New(seq, answer.Options{Site: &site}), Title: "A simulated evening", Generated: evening.Add(time.Hour)}
-	if d.Answer.Measured == nil {
-		t.Fatal(d.Answer.Err)
-	}
-	h, err := seq.Horizon(site, ephem.StandardAir(site.HeightM))
-	if err != nil {
-		t.Fatal(err)
-	}
-	d.Drift = DriftOf(align.FromHorizon(h), d.Answer.Measured.Axis)
-	f := &Field{File: seq.Shots[0].File, Width: seq.Shots[0].Width, Height: seq.Shots[0].Height}
-	for _, s := range seq.Shots[0].Field.Stars {
-		f.Stars = append(f.Stars, plot.Whisker{X: s.X, Y: s.Y, Elongation: s.Elongation, Angle: s.Angle})
-	}
-	d.Field = f
-	return d
+	return site
 }
+
+// simulatedSequence is made once: it takes a second.
+func simulatedSequence(t testing.TB) drift.Sequence {
+	t.Helper()
+	once.Do(func() {
+		e, err := simulate.Practice(place(t), evening)
+		if err != nil {
+			t.Fatal(err)
+		}
+		e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(25), unit.AngleFromMin(-48)
+		e.Mount.Wobble = simulate.Wobble{PeakToPeak: unit.AngleFromSec(44), Period: 480 * time.Second}
+		e.Count, e.Every = 30, 40*time.Second
+		run, err := e.Begin()
+		if err != nil {
+			t.Fatal(err)
+		}
+		made = placed(t, run, 0.05)
+	})
+	return made
+}
+
+var (
+	once sync.Once
+	made drift.Sequence
+)
 
 // placed makes a sequence of a run's exact star places with noise, in place of pictures; the last but one is clouded.
 func placed(t testing.TB, run *simulate.Run, noisePx float64) drift.Sequence {

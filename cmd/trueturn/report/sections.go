@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"trueturn/align/answer"
 	"trueturn/cmd/trueturn/plot"
@@ -125,7 +126,7 @@ func periodicFacts(p *answer.PeriodicJSON, w *Wobble) []fact {
 		switch {
 		case v == nil:
 		case finite(sigma) && sigma > 0:
-			fs = append(fs, fact{name, fmt.Sprintf("%s%s ± %s%s", digits(v, decimals), of, digits(&sigma, decimals), of)})
+			fs = append(fs, fact{name, withError(*v, sigma) + of})
 		default:
 			fs = append(fs, fact{name, digits(v, decimals) + of})
 		}
@@ -198,6 +199,9 @@ func exposureSection(d Data) section {
 			s.Facts = append(s.Facts, fact{r.name, lasting(r.s)})
 		}
 	}
+	if len(s.Facts) > 0 && e.RulesWhy != "" {
+		s.Words = append(s.Words, e.RulesWhy)
+	}
 	return s
 }
 
@@ -217,6 +221,9 @@ func (e Exposure) lengths(a *answer.ExposureJSON) []plot.Layer {
 	return ls
 }
 
+// axis is logarithmic: exposures double rather than add up.
+func (e Exposure) axis() plot.Axis { return plot.Axis{Label: "exposure, s", Kind: plot.Logarithmic} }
+
 func (e Exposure) columns() (length, elongation, share []float64) {
 	for _, p := range e.Curve {
 		length, elongation, share = append(length, p.ExposureS), append(elongation, p.Elongation), append(share, 100*p.ShareRound)
@@ -227,9 +234,9 @@ func (e Exposure) columns() (length, elongation, share []float64) {
 func (e Exposure) elongations(a *answer.ExposureJSON) figure {
 	x, y, _ := e.columns()
 	title := "Elongation by length of exposure"
-	detail := fmt.Sprintf("Long axis over short at the worst place of the picture; the line at %.2f is the tolerance.", e.MaxElongation)
+	detail := fmt.Sprintf("Long axis over short at the worst place of the picture, not exceeded by %.0f of 100 exposures; the line at %.2f is the tolerance.", 100*e.Share, e.MaxElongation)
 	layers := append([]plot.Layer{plot.Line{X: x, Y: y}, plot.Mark{At: e.MaxElongation, Text: fmt.Sprintf("tolerance %.2f", e.MaxElongation)}}, e.lengths(a)...)
-	c := plot.Chart{Title: title, Detail: detail, X: plot.Axis{Label: "exposure, s"}, Y: plot.Axis{Label: "elongation", Include: []float64{1}}, Layers: layers}
+	c := plot.Chart{Title: title, Detail: detail, X: e.axis(), Y: plot.Axis{Label: "elongation", Include: []float64{1}}, Layers: layers}
 	return figure{c.SVG(), title + ". " + detail}
 }
 
@@ -238,7 +245,7 @@ func (e Exposure) shares(a *answer.ExposureJSON) figure {
 	title := "Share of exposures that stay round"
 	detail := "Of a hundred exposures of that length, begun at any moment of the wobble."
 	layers := append([]plot.Layer{plot.Line{X: x, Y: y}, plot.Mark{At: 100 * e.Share, Text: fmt.Sprintf("wanted: %.0f", 100*e.Share)}}, e.lengths(a)...)
-	c := plot.Chart{Title: title, Detail: detail, X: plot.Axis{Label: "exposure, s"}, Y: plot.Axis{Label: "of 100 exposures", Include: []float64{0, 100}}, Layers: layers}
+	c := plot.Chart{Title: title, Detail: detail, X: e.axis(), Y: plot.Axis{Label: "of 100 exposures", Include: []float64{0, 100}}, Layers: layers}
 	return figure{c.SVG(), title + ". " + detail}
 }
 
@@ -255,7 +262,7 @@ func judgedOf(d Data) *judgedView {
 	}
 	v := &judgedView{Words: fmt.Sprintf("%d of %d exposures are round.", d.Judged.Round, d.Judged.Of), Advice: d.Judged.Advice}
 	for _, c := range d.Judged.Causes {
-		v.Causes = append(v.Causes, fact{c.Name, fmt.Sprintf("%.0f of 100 parts of the excess", 100*max(0, math.Min(1, c.Share)))})
+		v.Causes = append(v.Causes, fact{c.Name, strings.TrimSpace(fmt.Sprintf("%.0f of 100 parts of the excess. %s", 100*max(0, math.Min(1, c.Share)), c.Text))})
 	}
 	return v
 }
@@ -311,11 +318,19 @@ func cellsOf(f answer.FrameJSON) []fact {
 		{"scatter, px", digits(f.RMSPx, 2)},
 		{"RA, °", digits(f.RADeg, 3)},
 		{"Dec, °", digits(f.DecDeg, 3)},
-		{"roll, °", digits(f.RollDeg, 2)},
+		{"roll, °", rollOf(f.RollDeg)},
 		{"scale, ″/px", digits(f.ScaleArcsecPx, 2)},
 		{"width, px", digits(f.FWHMPx, 2)},
 		{"elongation", digits(f.Elongation, 2)},
 	}
+}
+
+// rollOf keeps rounding from making a full turn of nearly one.
+func rollOf(v *float64) string {
+	if s := digits(v, 2); s != "360.00" {
+		return s
+	}
+	return "0.00"
 }
 
 func roundCell(rounds map[string]JudgedFrame, file string) fact {

@@ -12,6 +12,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
 	"trueturn/cmd/trueturn/plot"
 )
 
@@ -34,6 +35,15 @@ func digits(v *float64, decimals int) string {
 		return "–"
 	}
 	return strings.Replace(fmt.Sprintf("%.*f", decimals, *v), "-", "−", 1)
+}
+
+// withError prints a value and its standard error with two figures of the error, at most to the thousandth.
+func withError(v, sigma float64) string {
+	decimals := 0
+	if sigma > 0 {
+		decimals = max(0, min(3, 1-int(math.Floor(math.Log10(sigma)))))
+	}
+	return digits(&v, decimals) + " ± " + digits(&sigma, decimals)
 }
 
 func arcmin(m float64) unit.Angle { return unit.AngleFromMin(m) }
@@ -70,7 +80,7 @@ func headlineOf(d Data) headline {
 	h := headline{Doing: a.Advice.NextText, Planned: plannedOf(a.Exposure)}
 	switch {
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
-		h.Figure = "Round for " + lasting(*a.Exposure.LongestS)
+		h.Figure = roundFor(*a.Exposure.LongestS)
 	case a.Advice.Next != nil && steps[*a.Advice.Next] != "":
 		h.Figure = steps[*a.Advice.Next]
 	case d.Judged != nil && d.Judged.Of > 0:
@@ -83,6 +93,17 @@ func headlineOf(d Data) headline {
 		h.Figure = "No axis from these pictures"
 	}
 	return h
+}
+
+// roundFor is the headline's figure; what is longer than an hour was not looked into.
+func roundFor(s float64) string {
+	switch {
+	case s >= exposure.LongestS:
+		return "Round for an hour and more"
+	case s < exposure.ShortestS:
+		return "Not round at any length"
+	}
+	return "Round for " + lasting(s)
 }
 
 func plannedOf(e *answer.ExposureJSON) string {
