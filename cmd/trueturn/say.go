@@ -133,9 +133,6 @@ func (f *face) sayExposure(a answer.Answer) {
 		if x.ShareRound != nil {
 			said = append(said, fmt.Sprintf("Of exposures of %g s %.0f %% are round.", x.PlannedS, 100**x.ShareRound))
 		}
-		if p := a.PeriodicError; p == nil || p.State == unseenGear {
-			said = append(said, "That counts on an even gear: these pictures cannot tell how uneven yours is, and it may be far less.")
-		}
 	}
 	if r := a.Rate; r != nil && r.Sigma < vague {
 		digits := 1 - int(math.Floor(math.Log10(max(r.Sigma, 1e-5)))) // two digits of the error
@@ -149,9 +146,6 @@ func (f *face) sayExposure(a answer.Answer) {
 		fmt.Fprintln(f.out)
 	}
 }
-
-// unseenGear is the state of a periodic error of which the pictures show nothing.
-const unseenGear = "unseen"
 
 // lasting is a time as people say it.
 func lasting(s float64) string {
