@@ -2,11 +2,13 @@ package exposure
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -307,6 +309,13 @@ func TestTrailLength(t *testing.T) {
 		t.Fatalf("the trail put in is %.2f px", want)
 	}
 	v := judge(t, shotsOf(t, e, d), Question{})
+	// 1.25 is a trail of 1.10 widths: the exposure may be that share of its length.
+	stands := 1.10 * d.fwhm / want
+	for _, l := range v.Lengths {
+		if round := map[bool]int{true: v.Of}[l.Factor < stands]; l.Round != round {
+			t.Errorf("%g of the length: %d round, want %d", l.Factor, l.Round, round)
+		}
+	}
 	for _, f := range v.Frames {
 		near(t, "trail", f.TrailPx, want, trailWithin)
 		if math.Abs(f.TrailPx-want) > 4*f.TrailPxErr+0.03*want { // other stars' trails differ by some percent
@@ -345,6 +354,25 @@ func TestNothingToJudge(t *testing.T) {
 	}
 	if _, err := Judge(nil, Question{MaxElongation: math.NaN()}); !errors.Is(err, ErrAsked) {
 		t.Errorf("tolerance NaN: %v", err)
+	}
+}
+
+// TestJSON: keys as the contract has them, null for what is not known, and no null for lists.
+func TestJSON(t *testing.T) {
+	v := judge(t, []Shot{{File: "a.jpg"}}, Question{})
+	text, err := json.Marshal(v.JSON())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := `{"round":0,"of":1,"causes":[{"cause":"unknown","share":1,"behind":[],"text":"No stars could be measured."}],` +
+		`"advice":"0 of 1 are round. No stars could be measured.","frames":[{"file":"a.jpg","stars":0,"fwhm_px":null,"elongation":null,` +
+		`"elongation_sigma":null,"angle_deg":null,"angle_sigma_deg":null,"trail_px":null,"trail_sigma_px":null,"round":false,"cause":"unknown"}]`
+	if got := string(text); !strings.HasPrefix(got, want) {
+		t.Errorf("got  %s\nwant %s…", got, want)
+	}
+	empty, err := json.Marshal(judge(t, nil, Question{}).JSON())
+	if err != nil || !strings.HasPrefix(string(empty), `{"round":0,"of":0,"causes":[],`) || !strings.Contains(string(empty), `"frames":[],`) {
+		t.Errorf("%s %v", empty, err)
 	}
 }
 
