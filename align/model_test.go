@@ -12,14 +12,6 @@ import (
 	"trueturn/ephem/turn"
 )
 
-// attitude is a fixed one with a fixed covariance.
-type attitude struct {
-	c   turn.Turn
-	cov [3][3]float64
-}
-
-func (a attitude) Given(float64) (turn.Turn, [3][3]float64) { return a.c, a.cov }
-
 // usual is the covariance of a phone's attitude: half an arcsecond across the view, three about it.
 var usual = func() (c [3][3]float64) {
 	const sec = math.Pi / 180 / 3600

@@ -101,9 +101,3 @@ func (l Lens) Pixel(d r3.Vec) (x, y float64, inside bool) {
 	inside = x >= -0.5 && y >= -0.5 && x <= float64(l.Width)-0.5 && y <= float64(l.Height)-0.5
 	return x, y, inside
 }
-
-// mirror is the lens that sees the picture with its columns reversed.
-func (l Lens) mirror() Lens {
-	l.P1, l.CentreX = -l.P1, -l.CentreX
-	return l
-}
