@@ -23,7 +23,7 @@ func HTML(w io.Writer, d Data) error {
 		Title:    titleOf(d),
 		Headline: headlineOf(d),
 		Axis:     axisOf(d),
-		Sections: []section{driftSection(d), wobbleSection(d), fieldSection(d), exposureSection(d)},
+		Sections: Sections(d),
 		Judged:   judgedOf(d),
 		Frames:   framesOf(d),
 		Troubles: d.Answer.Situations,
@@ -39,7 +39,7 @@ type view struct {
 	Title    string
 	Headline headline
 	Axis     axisView
-	Sections []section
+	Sections []Section
 	Judged   *judgedView
 	Frames   framesView
 	Troubles any
@@ -51,29 +51,34 @@ type view struct {
 // headline is the job's own figure and what to do.
 type headline struct{ Figure, Doing, Planned string }
 
-// figure is a drawing with its caption.
-type figure struct {
+// Sections are the drawings of drift, wobble, field and exposure, in that order, for any page that shows them.
+func Sections(d Data) []Section {
+	return []Section{driftSection(d), wobbleSection(d), fieldSection(d), exposureSection(d)}
+}
+
+// Figure is a drawing with its caption.
+type Figure struct {
 	Drawing template.HTML
 	Caption string
 }
 
-// fact is a name and a value in words.
-type fact struct{ Name, Value string }
+// Fact is a name and a value in words.
+type Fact struct{ Name, Value string }
 
-// section is drawings with a few words; without drawings the words say why.
-type section struct {
+// Section is drawings with a few words; without drawings the words say why.
+type Section struct {
 	Name    string
 	Words   []string
-	Facts   []fact
-	Figures []figure
+	Facts   []Fact
+	Figures []Figure
 }
 
 // axisView is the axis's section: the two tubes stand apart.
 type axisView struct {
 	Why               string // why there is none
 	Words             []string
-	Azimuth, Altitude figure
-	Facts             []fact
+	Azimuth, Altitude Figure
+	Facts             []Fact
 }
 
 // Cautions are the usual ones for work in the dark; whoever prints this job's results prints them too.

@@ -26,11 +26,11 @@ type series struct {
 	stretch              []int
 }
 
-func (s series) panel() figure {
+func (s series) panel() Figure {
 	lx, ly := broken(s.x, s.y, s.stretch)
 	c := plot.Chart{Title: s.title, Detail: s.detail, X: plot.Axis{Kind: plot.Time}, Y: plot.Axis{Label: s.label, Include: []float64{0}},
 		Layers: []plot.Layer{plot.Line{X: lx, Y: ly}, plot.Points{X: s.x, Y: s.y, Sigma: s.sigma}, plot.Mark{At: 0}}}
-	return figure{c.SVG(), s.title + ". " + s.detail}
+	return Figure{c.SVG(), s.title + ". " + s.detail}
 }
 
 // known is whether anything of it can be drawn.
@@ -44,8 +44,8 @@ func (s series) known() bool {
 }
 
 // driftSection is what crept over the sky, and what the axis leaves over.
-func driftSection(d Data) section {
-	s := section{Name: "Drift, picture by picture"}
+func driftSection(d Data) Section {
+	s := Section{Name: "Drift, picture by picture"}
 	c := creptOf(d.Answer.Frames)
 	x := plot.Seconds(c.mid)
 	switch {
@@ -70,7 +70,7 @@ func driftSection(d Data) section {
 }
 
 // leftOver adds the panels of the fit.
-func (s *section) leftOver(d Data) {
+func (s *Section) leftOver(d Data) {
 	if d.Drift == nil || len(d.Drift.Mid) == 0 {
 		if w := d.Missing.Drift; w != "" {
 			s.Words = append(s.Words, w)
@@ -91,8 +91,8 @@ func (s *section) leftOver(d Data) {
 }
 
 // wobbleSection is the gear.
-func wobbleSection(d Data) section {
-	s := section{Name: "Wobble of the gear", Facts: periodicFacts(d.Answer.PeriodicError, d.Wobble)}
+func wobbleSection(d Data) Section {
+	s := Section{Name: "Wobble of the gear", Facts: periodicFacts(d.Answer.PeriodicError, d.Wobble)}
 	if p := d.Answer.PeriodicError; p != nil && p.Note != "" {
 		s.Words = append(s.Words, sentence(p.Note))
 	}
@@ -114,21 +114,21 @@ func wobbleSection(d Data) section {
 }
 
 // periodicFacts are the answer's figures with the errors of the fit, where there are any.
-func periodicFacts(p *answer.PeriodicJSON, w *Wobble) []fact {
+func periodicFacts(p *answer.PeriodicJSON, w *Wobble) []Fact {
 	if p == nil {
 		return nil
 	}
 	if w == nil {
 		w = &Wobble{}
 	}
-	fs := []fact{{"state", p.State}}
+	fs := []Fact{{"state", p.State}}
 	add := func(name string, v *float64, sigma float64, decimals int, of string) {
 		switch {
 		case v == nil:
 		case finite(sigma) && sigma > 0:
-			fs = append(fs, fact{name, withError(*v, sigma) + of})
+			fs = append(fs, Fact{name, withError(*v, sigma) + of})
 		default:
-			fs = append(fs, fact{name, digits(v, decimals) + of})
+			fs = append(fs, Fact{name, digits(v, decimals) + of})
 		}
 	}
 	add("period", p.PeriodS, w.PeriodSigmaS, 0, " s")
@@ -137,17 +137,17 @@ func periodicFacts(p *answer.PeriodicJSON, w *Wobble) []fact {
 	return fs
 }
 
-func (w Wobble) inTime() figure {
+func (w Wobble) inTime() Figure {
 	title, detail := "Angle about the axis, less the steady rate", "Dots are pictures with one standard error, the curve is the fitted wobble."
 	if len(w.CurveMid) < 2 {
 		detail = "Dots are pictures with one standard error."
 	}
 	c := plot.Chart{Title: title, Detail: detail, X: plot.Axis{Kind: plot.Time}, Y: plot.Axis{Label: "angle, ″", Include: []float64{0}},
 		Layers: []plot.Layer{plot.Line{X: plot.Seconds(w.CurveMid), Y: w.CurveArcsec}, plot.Points{X: plot.Seconds(w.Mid), Y: w.Arcsec, Sigma: w.SigmaArcsec}}}
-	return figure{c.SVG(), title + ". " + detail}
+	return Figure{c.SVG(), title + ". " + detail}
 }
 
-func (w Wobble) periodogram() figure {
+func (w Wobble) periodogram() Figure {
 	title := "Periodogram"
 	detail := "For each period, the share of the scatter that a sine of it explains; 1 is all."
 	c := plot.Chart{Title: title, Detail: detail, X: plot.Axis{Label: "period, s", Kind: plot.Logarithmic}, Y: plot.Axis{Label: "share explained", Include: []float64{0, 1}},
@@ -155,12 +155,12 @@ func (w Wobble) periodogram() figure {
 	if finite(w.BestPeriodS) && w.BestPeriodS > 0 {
 		c.Layers = append(c.Layers, plot.Mark{At: w.BestPeriodS, Upright: true, Text: fmt.Sprintf("%.0f s", w.BestPeriodS)})
 	}
-	return figure{c.SVG(), title + ". " + detail}
+	return Figure{c.SVG(), title + ". " + detail}
 }
 
 // fieldSection is the elongation over one picture.
-func fieldSection(d Data) section {
-	s := section{Name: "Elongation over the picture"}
+func fieldSection(d Data) Section {
+	s := Section{Name: "Elongation over the picture"}
 	f := d.Field
 	if f == nil || len(f.Stars) == 0 {
 		s.Words = []string{or(d.Missing.Field, "Not drawn: no picture with measured stars was given.")}
@@ -172,13 +172,13 @@ func fieldSection(d Data) section {
 		k = d.Exposure.MaxElongation
 	}
 	p := plot.Field{Name: "Elongation over the picture", Detail: detail, Width: f.Width, Height: f.Height, Whiskers: f.Stars, Key: k}
-	s.Figures = []figure{{p.SVG(), detail}}
+	s.Figures = []Figure{{p.SVG(), detail}}
 	return s
 }
 
 // exposureSection is the forecast by length.
-func exposureSection(d Data) section {
-	s := section{Name: "How long stars stay round"}
+func exposureSection(d Data) Section {
+	s := Section{Name: "How long stars stay round"}
 	e := d.Exposure
 	if e == nil || len(e.Curve) == 0 {
 		s.Words = []string{or(d.Missing.Exposure, "Not forecast: it takes an axis, the lens and the width of a star.")}
@@ -190,13 +190,13 @@ func exposureSection(d Data) section {
 	if e.Helps != "" {
 		s.Words = append(s.Words, e.Helps)
 	}
-	s.Figures = []figure{e.elongations(d.Answer.Exposure), e.shares(d.Answer.Exposure)}
+	s.Figures = []Figure{e.elongations(d.Answer.Exposure), e.shares(d.Answer.Exposure)}
 	for _, r := range []struct {
 		name string
 		s    float64
 	}{{"500 rule, standing tripod", e.Rule500S}, {"NPF rule, standing tripod", e.NPFS}} {
 		if finite(r.s) && r.s > 0 {
-			s.Facts = append(s.Facts, fact{r.name, lasting(r.s)})
+			s.Facts = append(s.Facts, Fact{r.name, lasting(r.s)})
 		}
 	}
 	if len(s.Facts) > 0 && e.RulesWhy != "" {
@@ -231,28 +231,28 @@ func (e Exposure) columns() (length, elongation, share []float64) {
 	return length, elongation, share
 }
 
-func (e Exposure) elongations(a *answer.ExposureJSON) figure {
+func (e Exposure) elongations(a *answer.ExposureJSON) Figure {
 	x, y, _ := e.columns()
 	title := "Elongation by length of exposure"
 	detail := fmt.Sprintf("Long axis over short at the worst place of the picture, not exceeded by %.0f of 100 exposures; the line at %.2f is the tolerance.", 100*e.Share, e.MaxElongation)
 	layers := append([]plot.Layer{plot.Line{X: x, Y: y}, plot.Mark{At: e.MaxElongation, Text: fmt.Sprintf("tolerance %.2f", e.MaxElongation)}}, e.lengths(a)...)
 	c := plot.Chart{Title: title, Detail: detail, X: e.axis(), Y: plot.Axis{Label: "elongation", Include: []float64{1}}, Layers: layers}
-	return figure{c.SVG(), title + ". " + detail}
+	return Figure{c.SVG(), title + ". " + detail}
 }
 
-func (e Exposure) shares(a *answer.ExposureJSON) figure {
+func (e Exposure) shares(a *answer.ExposureJSON) Figure {
 	x, _, y := e.columns()
 	title := "Share of exposures that stay round"
 	detail := "Of a hundred exposures of that length, begun at any moment of the wobble."
 	layers := append([]plot.Layer{plot.Line{X: x, Y: y}, plot.Mark{At: 100 * e.Share, Text: fmt.Sprintf("wanted: %.0f", 100*e.Share)}}, e.lengths(a)...)
 	c := plot.Chart{Title: title, Detail: detail, X: e.axis(), Y: plot.Axis{Label: "of 100 exposures", Include: []float64{0, 100}}, Layers: layers}
-	return figure{c.SVG(), title + ". " + detail}
+	return Figure{c.SVG(), title + ". " + detail}
 }
 
 // judgedView is what became of exposures taken.
 type judgedView struct {
 	Words  string
-	Causes []fact
+	Causes []Fact
 	Advice string
 }
 
@@ -262,7 +262,7 @@ func judgedOf(d Data) *judgedView {
 	}
 	v := &judgedView{Words: fmt.Sprintf("%d of %d exposures are round.", d.Judged.Round, d.Judged.Of), Advice: d.Judged.Advice}
 	for _, c := range d.Judged.Causes {
-		v.Causes = append(v.Causes, fact{c.Name, strings.TrimSpace(fmt.Sprintf("%.0f of 100 parts of the excess. %s", 100*max(0, math.Min(1, c.Share)), c.Text))})
+		v.Causes = append(v.Causes, Fact{c.Name, strings.TrimSpace(fmt.Sprintf("%.0f of 100 parts of the excess. %s", 100*max(0, math.Min(1, c.Share)), c.Text))})
 	}
 	return v
 }
@@ -279,7 +279,7 @@ type row struct {
 	File  string
 	Used  bool
 	Why   string
-	Cells []fact
+	Cells []Fact
 }
 
 func framesOf(d Data) framesView {
@@ -310,8 +310,8 @@ func framesOf(d Data) framesView {
 	return v
 }
 
-func cellsOf(f answer.FrameJSON) []fact {
-	return []fact{
+func cellsOf(f answer.FrameJSON) []Fact {
+	return []Fact{
 		{"UTC", clock(f.MidUTC)},
 		{"exposure, s", digits(f.ExposureS, 1)},
 		{"known/seen", fmt.Sprintf("%d/%d", f.Matched, f.Stars)},
@@ -333,7 +333,7 @@ func rollOf(v *float64) string {
 	return "0.00"
 }
 
-func roundCell(rounds map[string]JudgedFrame, file string) fact {
+func roundCell(rounds map[string]JudgedFrame, file string) Fact {
 	f, ok := rounds[file]
 	words := "–"
 	switch {
@@ -344,5 +344,5 @@ func roundCell(rounds map[string]JudgedFrame, file string) fact {
 	case ok:
 		words = "no"
 	}
-	return fact{"round", words}
+	return Fact{"round", words}
 }

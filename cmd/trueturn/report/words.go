@@ -171,11 +171,12 @@ func axisOf(d Data) axisView {
 		}
 		return axisView{Why: why}
 	}
-	t := tubesOf(a)
+	az, alt, _ := Level(a)
+	t := tubes{az, alt}
 	return axisView{
 		Words:    []string{t.reading(a)},
-		Azimuth:  figure{t.azimuth.SVG(), t.azimuthWords(a)},
-		Altitude: figure{t.altitude.SVG(), t.altitudeWords(a)},
+		Azimuth:  Figure{t.azimuth.SVG(), t.azimuthWords(a)},
+		Altitude: Figure{t.altitude.SVG(), t.altitudeWords(a)},
 		Facts:    axisFacts(a),
 	}
 }
@@ -183,19 +184,22 @@ func axisOf(d Data) axisView {
 // tubes are the level of the base and that of the wedge.
 type tubes struct{ azimuth, altitude plot.Tube }
 
-func tubesOf(a answer.Answer) tubes {
+// Level is the two tubes of an answer's axis; false without an axis.
+func Level(a answer.Answer) (azimuth, altitude plot.Tube, ok bool) {
+	if a.Axis == nil || a.Error == nil {
+		return azimuth, altitude, false
+	}
 	var stands unit.Angle
 	if a.Measured != nil {
 		stands = a.Measured.Question.Stands
 	}
 	// As a turn about the vertical an error on the sky is larger by 1/cos(altitude).
 	turn := unit.Angle(stands.Rad() / max(1e-6, math.Cos(a.Axis.AltitudeDeg*math.Pi/180)))
-	return tubes{
-		plot.Tube{Name: "Azimuth of the axis against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
-			Stands: turn, Low: "too far left", High: "too far right"},
-		plot.Tube{Name: "Altitude of the axis against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
-			Stands: stands, Low: "too low", High: "too high"},
-	}
+	azimuth = plot.Tube{Name: "Azimuth of the axis against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
+		Stands: turn, Low: "too far left", High: "too far right"}
+	altitude = plot.Tube{Name: "Altitude of the axis against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
+		Stands: stands, Low: "too low", High: "too high"}
+	return azimuth, altitude, true
 }
 
 // reading says how to read the tubes.
@@ -235,17 +239,17 @@ func caption(name string, value, sigma float64, side, advice string) string {
 	return words
 }
 
-func axisFacts(a answer.Answer) []fact {
-	fs := []fact{
+func axisFacts(a answer.Answer) []Fact {
+	fs := []Fact{
 		{"axis", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
 	}
 	if a.Aim != nil {
-		fs = append(fs, fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
+		fs = append(fs, Fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
 	}
-	fs = append(fs, fact{"apart", fmt.Sprintf("%s ± %s on the sky", align.Arc(arcmin(a.Error.TotalArcmin)), align.Arc(arcmin(a.Error.TotalSigmaArcmin)))},
-		fact{"correlation of the two errors", digits(&a.Axis.Correlation, 2)})
+	fs = append(fs, Fact{"apart", fmt.Sprintf("%s ± %s on the sky", align.Arc(arcmin(a.Error.TotalArcmin)), align.Arc(arcmin(a.Error.TotalSigmaArcmin)))},
+		Fact{"correlation of the two errors", digits(&a.Axis.Correlation, 2)})
 	if a.Rate != nil {
-		fs = append(fs, fact{"rate of the motor", fmt.Sprintf("%.4f ± %.4f of the stars'", a.Rate.SiderealRatio, a.Rate.Sigma)})
+		fs = append(fs, Fact{"rate of the motor", fmt.Sprintf("%.4f ± %.4f of the stars'", a.Rate.SiderealRatio, a.Rate.Sigma)})
 	}
 	if a.Aim != nil && a.Aim.Kind == string(align.AimField) {
 		fs[1].Name = "aim: where the target drifts least"
