@@ -64,7 +64,7 @@ func (f *face) alignCommand() *cobra.Command {
 	}}, "aim", "where the axis should point: at the pole as seen, the true pole, or where --target drifts least")
 	fs.Var(target(&m.target, "RA,Dec"), "target", "the picture planned, for --aim field: degrees, or h:m:s,d:m:s")
 	fs.Var(seconds(&m.planned, 0.001, 3600), "planned", "exposure planned")
-	fs.Var(&value{kind: "T_C,HPA", set: m.setAir}, "air", "temperature and pressure at the site; else usual for its height")
+	fs.Var(air(&m.air), "air", "temperature and pressure at the site; else usual for its height")
 	return c
 }
 
@@ -73,12 +73,6 @@ func needFrames(_ *cobra.Command, args []string) error {
 		return &usageError{"align needs pictures", "name them, or the folder they are in, as in: trueturn align evening/", nil}
 	}
 	return nil
-}
-
-func (m *measuring) setAir(s string) error {
-	a, err := ephem.ParseAir(s)
-	m.air = &a
-	return err
 }
 
 func (m *measuring) check() error {

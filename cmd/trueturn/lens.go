@@ -25,6 +25,11 @@ func (l *lensFlags) equivalent(fs *pflag.FlagSet, text string) {
 	fs.Var(between("MM", &l.EquivalentMM, 4, 20000), "equivalent", text)
 }
 
+// given is whether the user said anything of the lens.
+func (l *lensFlags) given() bool {
+	return l.FocalLengthMM > 0 || l.PixelPitchUM > 0 || l.EquivalentMM > 0 || l.ScaleArcsecPerPx > 0
+}
+
 // check refuses a lens half told, or told twice.
 func (l *lensFlags) check() error {
 	ways := 0

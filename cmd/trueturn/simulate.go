@@ -119,16 +119,9 @@ func (s *staging) mountFlags(fs *pflag.FlagSet) {
 	fs.Var(between("DEG", &s.baseTiltDeg, 0, 45), "base-tilt", "how far the base is off level")
 }
 
-func (s *staging) setWobble(text string) error {
-	v, err := numbers(text)
-	switch {
-	case err != nil:
-		return err
-	case len(v) != 2 || v[0] < 0 || v[0] > 36000 || v[1] < 1 || v[1] > 1e6:
-		return &badNumber{"not a size and a period", "write arcseconds peak to peak and a period of a second or more, as in 60,480"}
-	}
-	s.wobbleArcsec, s.wobblePeriod = v[0], time.Duration(v[1]*float64(time.Second))
-	return nil
+func (s *staging) setWobble(text string) (err error) {
+	s.wobbleArcsec, s.wobblePeriod, err = parseWobble(text)
+	return err
 }
 
 func (s *staging) setSwings(text string) (err error) {
@@ -138,7 +131,7 @@ func (s *staging) setSwings(text string) (err error) {
 
 func (s *staging) skyFlags(fs *pflag.FlagSet) {
 	fs.Var(target(&s.target, "RA,Dec"), "target", "place in the sky to aim at: degrees, or h:m:s,d:m:s")
-	fs.Var(&value{kind: "UTC", set: s.setStart}, "start", "start of the first picture, as in 2026-11-25T21:30:00Z")
+	fs.Var(instant(&s.start), "start", "start of the first picture, as in 2026-11-25T21:30:00Z")
 	fs.Var(seconds(&s.every, 0.001, 86400), "every", "from the start of one picture to that of the next")
 	fs.Var(between("N", &s.count, 1, 10000), "count", "number of pictures")
 	fs.Var(seconds(&s.exposure, 0.001, 3600), "exposure", "length of each exposure")
@@ -147,15 +140,6 @@ func (s *staging) skyFlags(fs *pflag.FlagSet) {
 		s.rollDeg = &x
 		return err
 	}}, "roll", "position angle of the picture's up, from north through east; else the camera is held upright")
-}
-
-func (s *staging) setStart(text string) error {
-	at, err := time.Parse(time.RFC3339Nano, text)
-	if err != nil {
-		return &badNumber{"not a date and time", "write it as 2026-11-25T21:30:00Z"}
-	}
-	s.start = at.UTC()
-	return nil
 }
 
 func (s *staging) cameraFlags(fs *pflag.FlagSet) {

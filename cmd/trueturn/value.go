@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"trueturn/align"
+	"trueturn/ephem"
 )
 
 // value is a flag that checks what it is given while the line is read.
@@ -107,6 +108,45 @@ func target(p **align.Target, kind string) *value {
 		*p = &t
 		return nil
 	}}
+}
+
+// instant is a flag's date and time.
+func instant(p *time.Time) *value {
+	return &value{kind: "UTC", set: func(s string) error {
+		at, err := time.Parse(time.RFC3339Nano, s)
+		if err != nil {
+			return &badNumber{"not a date and time", "write it as 2026-11-25T21:30:00Z"}
+		}
+		if y := at.UTC().Year(); y < 1900 || y > 2100 {
+			return &badNumber{"out of range", "choose a date from 1900 to 2100"}
+		}
+		*p = at.UTC()
+		return nil
+	}}
+}
+
+// air is a flag's temperature and pressure.
+func air(p **ephem.Air) *value {
+	return &value{kind: "T_C,HPA", set: func(s string) error {
+		a, err := ephem.ParseAir(s)
+		*p = &a
+		return err
+	}}
+}
+
+// fNumber is a flag's f-number.
+func fNumber(p *float64) *value { return between("N", p, 0.3, 128) }
+
+// parseWobble reads the size and the period of an uneven gear.
+func parseWobble(s string) (arcsec float64, period time.Duration, err error) {
+	v, err := numbers(s)
+	switch {
+	case err != nil:
+		return 0, 0, err
+	case len(v) != 2 || v[0] < 0 || v[0] > 36000 || v[1] < 1 || v[1] > 1e6:
+		return 0, 0, &badNumber{"not a size and a period", "write arcseconds peak to peak and a period of a second or more, as in 60,480"}
+	}
+	return v[0], time.Duration(v[1] * float64(time.Second)), nil
 }
 
 // zone is a flag's time zone.

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"trueturn/align/exposure"
+)
+
+// ends says what ends an exposure.
+var ends = map[exposure.Limit]string{
+	exposure.LimitAxis:       "The axis ends it, which is off the pole.",
+	exposure.LimitWobble:     "The gear ends it, which runs unevenly.",
+	exposure.LimitRate:       "The motor ends it, which does not keep pace with the sky.",
+	exposure.LimitRotation:   "The picture turning ends it, because the axis is off the pole.",
+	exposure.LimitRefraction: "The air ends it: it lifts low stars more than high ones.",
+	exposure.LimitSky:        "The sky ends it, which turns.",
+}
+
+// sayForecast is the answer: how long, what ends it, what would help.
+func (f *face) sayForecast(a asked, x exposure.Forecast) {
+	switch {
+	case x.Endless:
+		f.headline("Stars stay round for an hour and more.")
+	case x.LongestS == 0:
+		f.headline("No exposure keeps stars round: even a hundredth of a second is too long.")
+	default:
+		f.headline(fmt.Sprintf("Stars stay round for %s.", exposure.Seconds(x.LongestS)))
+	}
+	var said []string
+	if len(x.Gains) > 0 { // where nothing helps, the advice names the limit
+		said = append(said, ends[x.LimitedBy])
+	}
+	if !x.Endless {
+		said = append(said, x.Advice)
+	}
+	if x.LowS < x.HighS {
+		said = append(said, fmt.Sprintf("What is not known of the mount is counted in: were it known, the figure would lie between %s and %s, two times in three.", exposure.Seconds(x.LowS), exposure.Seconds(x.HighS)))
+	}
+	if len(said) > 0 {
+		f.paragraph(strings.Join(said, " "))
+	}
+	fmt.Fprintln(f.out)
+	for _, t := range a.taken {
+		f.item("- ", "taken for granted: "+t)
+	}
+	if len(a.taken) > 0 {
+		fmt.Fprintln(f.out)
+	}
+}
+
+// sayCurve is the table by exposure.
+func (f *face) sayCurve(a asked, x exposure.Forecast) {
+	if x.Endless {
+		return
+	}
+	t := f.table()
+	fmt.Fprint(t, "exposure\ttrail, px\tlength/width\tround, of 100\n")
+	for _, p := range x.Curve {
+		if p.ExposureS >= x.LongestS/4 && p.ExposureS <= max(3*x.LongestS, 1) {
+			fmt.Fprintf(t, "%s\t%.1f\t%.2f\t%.0f\n", exposure.Seconds(p.ExposureS), p.TrailPx, p.Elongation, 100*p.ShareRound)
+		}
+	}
+	t.Flush()
+	where := ""
+	if x.Worst != "middle" {
+		where = ", at the worst place of the picture (here the " + x.Worst + ")"
+	}
+	f.paragraph(fmt.Sprintf("Round means at most %g times longer than wide%s. Trail and length are what %.0f exposures of 100 stay within.", a.plan.MaxElongation, where, 100*a.plan.Share))
+	fmt.Fprintln(f.out)
+}
+
+// sayLenses is the table by lens.
+func (f *face) sayLenses(a asked, r exposeReport) {
+	t := f.table()
+	fmt.Fprint(t, "another lens\tround for\n")
+	for _, z := range r.Lenses {
+		fmt.Fprintf(t, "%s\t%s\n", lensWords(a.optics, z.Factor), orHour(z.LongestS))
+	}
+	t.Flush()
+	fmt.Fprintln(f.out)
+}
+
+var times = map[float64]string{0.5: "half as long", 1: "this one", 2: "twice as long", 4: "four times as long"}
+
+func lensWords(o exposure.Optics, factor float64) string {
+	switch {
+	case o.FocalLengthMM > 0:
+		return fmt.Sprintf("%s: %.3g mm", times[factor], factor*o.FocalLengthMM)
+	case o.EquivalentMM > 0:
+		return fmt.Sprintf("%s: %.3g mm equivalent", times[factor], factor*o.EquivalentMM)
+	}
+	return fmt.Sprintf("%s: %.3g″ a pixel", times[factor], o.ScaleArcsecPerPx/factor)
+}
+
+func orHour(s float64) string {
+	if s >= exposure.LongestS {
+		return "an hour and more"
+	}
+	return exposure.Seconds(s)
+}
+
+// sayRules lays the trade's rules of thumb beside our figure for the same tripod.
+func (f *face) sayRules(a asked, r exposeReport) {
+	f.paragraph("On a bare tripod, and what the rules of thumb say of one:")
+	t := f.table()
+	fmt.Fprintf(t, "  counted here\t%s\n", orHour(r.TripodLongestS))
+	five, npf := "needs the 35 mm equivalent, or the picture's size", r.RulesOfThumb.NPF()
+	if s := r.RulesOfThumb.Rule500S; s != nil {
+		five = exposure.Seconds(*s)
+	}
+	fmt.Fprintf(t, "  500 rule\t%s\n  NPF rule\t%s\n", five, npf)
+	t.Flush()
+	f.paragraph("500 rule: 500 s over the 35 mm equivalent focal length (common practice, no source). NPF rule: F. Michaud, Société Astronomique du Havre, from memory; k = 1, 2 and 3. " + r.RulesOfThumb.Why)
+}
