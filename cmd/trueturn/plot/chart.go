@@ -49,11 +49,11 @@ func (c Chart) SVG() template.HTML {
 	}
 	k := c.canvas(ex, ey, w, h)
 	frame := k.frame
-	p.axes(c, k, w, h)
 	if !ex.any || !ey.any {
 		p.nothing(c, frame)
 		return p.close()
 	}
+	p.axes(c, k, w, h)
 	p.inside(frame)
 	for _, l := range c.Layers {
 		l.draw(p, k)
@@ -79,13 +79,14 @@ func (c Chart) canvas(x, y extent, w, h float64) canvas {
 // rows is how many numbers there is room for along y.
 func (c Chart) rows(f box) int { return max(2, int((f.y1-f.y0)/roomPerTickY)) }
 
-// nothing says that there is nothing.
+// nothing says that there is nothing; numbers along the axes would be made up.
 func (p *pen) nothing(c Chart, frame box) {
 	words := c.Empty
 	if words == "" {
 		words = "nothing to draw"
 	}
 	p.rect("axis", frame, 0)
+	p.text("label", after, 4, 15, c.Y.Label)
 	p.text("words", middle, (frame.x0+frame.x1)/2, (frame.y0+frame.y1)/2, words)
 }
 

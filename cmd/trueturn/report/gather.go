@@ -19,25 +19,38 @@ import (
 // caller, and so is Judged (see [JudgedOf]).
 func Of(seq drift.Sequence, a answer.Answer) Data {
 	d := Data{Answer: a, Field: FieldOf(seq)}
+	d.addExposure(seq)
 	if a.Measured == nil || a.Site == nil {
 		return d
 	}
 	axis := a.Measured.Axis
 	// The residuals are the answer's; the attitudes only say which way they point, for which the usual air does.
 	h, err := seq.Horizon(*a.Site, ephem.StandardAir(a.Site.HeightM))
-	if err == nil && len(h.Sights) == len(axis.Theta) {
-		in := align.FromHorizon(h)
-		d.Drift = DriftOf(in, axis)
-		if g := a.Measured.Gear; g != nil {
-			d.Wobble = WobbleOf(in, axis, *g)
-		}
-	} else {
+	if err != nil || len(h.Sights) != len(axis.Theta) {
 		d.Missing.Drift = "What the axis leaves over is not drawn: pictures were left out before it was fitted."
+		return d
 	}
-	if f := a.Measured.Exposure; f != nil && a.Plan != nil {
-		d.Exposure = ExposureOf(*f, *a.Plan, rulesOf(seq, *a.Plan))
+	in := align.FromHorizon(h)
+	d.Drift = DriftOf(in, axis)
+	if g := a.Measured.Gear; g != nil {
+		d.Wobble = WobbleOf(in, axis, *g)
 	}
 	return d
+}
+
+// addExposure takes the answer's forecast, or asks its question again where the answer kept the question alone.
+func (d *Data) addExposure(seq drift.Sequence) {
+	p := d.Answer.Plan
+	if p == nil {
+		return
+	}
+	if m := d.Answer.Measured; m != nil && m.Exposure != nil {
+		d.Exposure = ExposureOf(*m.Exposure, *p, rulesOf(seq, *p))
+		return
+	}
+	if f, err := exposure.Longest(*p); err == nil {
+		d.Exposure = ExposureOf(f, *p, rulesOf(seq, *p))
+	}
 }
 
 // curvePoints are enough for a curve of three harmonics to look like one.

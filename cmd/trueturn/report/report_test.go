@@ -71,7 +71,8 @@ func TestGoldenTable(t *testing.T) {
 // pages are all the kinds of page there are.
 func pages(t testing.TB) map[string]string {
 	return map[string]string{"full": written(t, full()), "nothing": written(t, nothing()), "hostile": written(t, hostile()),
-		"zero": written(t, Data{}), "simulated": written(t, simulated(t))}
+		"zero": written(t, Data{}), "simulated": written(t, simulated(t)),
+		"swung": written(t, swung(t)), "standing": written(t, standing(t))}
 }
 
 func TestSimulatedEvening(t *testing.T) {
@@ -168,6 +169,28 @@ func TestErrorsHaveTwoFigures(t *testing.T) {
 }
 
 func abs(v float64) float64 { return max(v, -v) }
+
+// Rows: sessions in which less can be seen, and what the page then says.
+func TestOtherEvenings(t *testing.T) {
+	for name, c := range map[string]struct {
+		page  string
+		words []string
+	}{
+		"swung":    {written(t, swung(t)), []string{"Turn the knobs", "swung or the camera re-aimed between most pictures", "Left over in altitude"}},
+		"standing": {written(t, standing(t)), []string{"Round for ", "not turning", "None could be measured, for the reason above", "up is east", "Share of exposures"}},
+	} {
+		if *keep != "" {
+			if err := os.WriteFile(*keep+"-"+name+".html", []byte(c.page), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for _, w := range c.words {
+			if !strings.Contains(c.page, w) {
+				t.Errorf("%s: the page does not say %q", name, w)
+			}
+		}
+	}
+}
 
 // What is not known is said to be so, and nothing is shown as 0.
 func TestNothingKnown(t *testing.T) {

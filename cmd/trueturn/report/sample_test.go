@@ -137,20 +137,46 @@ func place(t testing.TB) ephem.Site {
 func simulatedSequence(t testing.TB) drift.Sequence {
 	t.Helper()
 	once.Do(func() {
-		e, err := simulate.Practice(place(t), evening)
-		if err != nil {
-			t.Fatal(err)
-		}
-		e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(25), unit.AngleFromMin(-48)
-		e.Mount.Wobble = simulate.Wobble{PeakToPeak: unit.AngleFromSec(44), Period: 480 * time.Second}
-		e.Count, e.Every = 30, 40*time.Second
-		run, err := e.Begin()
-		if err != nil {
-			t.Fatal(err)
-		}
-		made = placed(t, run, 0.05)
+		made = sequence(t, func(e *simulate.Evening) {
+			e.Mount.Wobble = simulate.Wobble{PeakToPeak: unit.AngleFromSec(44), Period: 480 * time.Second}
+			e.Count, e.Every = 30, 40*time.Second
+		})
 	})
 	return made
+}
+
+// swung is an evening of four pictures with the axis swung by hand between them.
+func swung(t testing.TB) Data {
+	t.Helper()
+	seq := sequence(t, func(e *simulate.Evening) {
+		e.Count = 5
+		for _, deg := range []float64{0, 25, -20, 40, 5} {
+			e.Mount.Swings = append(e.Mount.Swings, unit.AngleFromDeg(deg))
+		}
+	})
+	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+}
+
+// standing is a tripod: there is no axis.
+func standing(t testing.TB) Data {
+	t.Helper()
+	seq := sequence(t, func(e *simulate.Evening) { e.Count, e.Mount.Tripod = 6, true })
+	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+}
+
+func sequence(t testing.TB, set func(*simulate.Evening)) drift.Sequence {
+	t.Helper()
+	e, err := simulate.Practice(place(t), evening)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(25), unit.AngleFromMin(-48)
+	set(&e)
+	run, err := e.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return placed(t, run, 0.05)
 }
 
 var (

@@ -106,7 +106,9 @@ func wobbleSection(d Data) Section {
 	if w.Note != "" && len(s.Words) == 0 {
 		s.Words = append(s.Words, sentence(w.Note))
 	}
-	s.Figures = append(s.Figures, w.inTime())
+	if len(w.Mid) > 0 {
+		s.Figures = append(s.Figures, w.inTime())
+	}
 	if len(w.PeriodS) > 1 {
 		s.Figures = append(s.Figures, w.periodogram())
 	}

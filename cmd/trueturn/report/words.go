@@ -78,6 +78,9 @@ var steps = map[string]string{
 func headlineOf(d Data) headline {
 	a := d.Answer
 	h := headline{Doing: a.Advice.NextText, Planned: plannedOf(a.Exposure)}
+	if h.Doing == "" && a.Err != nil {
+		h.Doing = reason(a.Err)
+	}
 	switch {
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
 		h.Figure = roundFor(*a.Exposure.LongestS)
@@ -86,9 +89,6 @@ func headlineOf(d Data) headline {
 	case d.Judged != nil && d.Judged.Of > 0:
 		h.Figure = fmt.Sprintf("%d of %d are round", d.Judged.Round, d.Judged.Of)
 		h.Doing = d.Judged.Advice
-	case a.Err != nil:
-		h.Figure = "No axis from these pictures"
-		h.Doing = reason(a.Err)
 	default:
 		h.Figure = "No axis from these pictures"
 	}
@@ -122,7 +122,7 @@ func plannedOf(e *answer.ExposureJSON) string {
 		words += ": round"
 	}
 	if e.ShareRound != nil {
-		words += fmt.Sprintf(" (of exposures that long, %s stay round)", outOf(*e.ShareRound))
+		words += fmt.Sprintf(". Of exposures of %s, %s stay round", lasting(e.PlannedS), outOf(*e.ShareRound))
 	}
 	return words + "."
 }
