@@ -109,7 +109,7 @@ func TestWobbleIsDrawnAsItWas(t *testing.T) {
 	if w == nil || len(w.CurveMid) < 100 || len(w.Mid) < 25 {
 		t.Fatalf("no wobble drawn: %+v", w)
 	}
-	if math.Abs(w.BestPeriodS/480-1) > 0.03 { // the issue's own bound for such a run
+	if math.Abs(w.BestPeriodS/480-1) > 0.03 { // what is asked of a run this long
 		t.Errorf("marked at %.0f s", w.BestPeriodS)
 	}
 	low, high := slices.Min(w.CurveArcsec), slices.Max(w.CurveArcsec)
