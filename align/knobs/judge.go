@@ -1,0 +1,228 @@
+package knobs
+
+import (
+	"math"
+	"time"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// hypothesis is one way a step may have come about.
+type hypothesis uint8
+
+const (
+	nothing hypothesis = iota
+	altitudeOnly
+	azimuthOnly
+	bothKnobs
+	clutchOnly        // and no knob
+	clutchAndAltitude // the knob as before
+	clutchAndAzimuth
+	anything // no knob and no clutch explains it
+)
+
+// turned is which knobs a hypothesis says were turned, and whether a hand was on the clutch.
+func (h hypothesis) turned() (altitude, azimuth, clutch bool) {
+	switch h {
+	case altitudeOnly:
+		return true, false, false
+	case azimuthOnly:
+		return false, true, false
+	case bothKnobs:
+		return true, true, false
+	case clutchOnly:
+		return false, false, true
+	case clutchAndAltitude:
+		return true, false, true
+	case clutchAndAzimuth:
+		return false, true, true
+	case anything:
+		return true, true, true
+	}
+	return false, false, false
+}
+
+// widths are how far each unknown of a step may be from 0, one standard deviation.
+type widths struct{ altitude, azimuth, clutch unit.Angle }
+
+// What moves by how much (common practice, no source).
+const (
+	knobRange   = unit.Angle(3.0 * math.Pi / 180)         // turned on purpose
+	clutchRange = unit.Angle(3.0 * math.Pi / 180)         // slipped under a hand
+	jiggle      = unit.Angle(0.3 / 60 * math.Pi / 180)    // of a knob nobody turned
+	coupling    = 0.01                                    // share of one knob's turn the other follows
+	gearUnknown = unit.Angle(80.0 / 3600 * math.Pi / 180) // peak to peak, of a gear nobody measured
+	gearLeast   = unit.Angle(20.0 / 3600 * math.Pi / 180)
+)
+
+// floor is what two attitudes differ by that their stars do not tell: breathing, the
+// catalogue, a breath of wind.
+const floor = unit.Angle(4.0 / 3600 * math.Pi / 180)
+
+// surprise is −2 ln of how often a thing happens, against nothing: rough odds of one in four,
+// ten and a hundred.
+func (h hypothesis) surprise(asked *Request) float64 {
+	const seldom, rare, strange = 2.8, 4.6, 9.2
+	if asked != nil && (h == altitudeOnly && asked.Knob == Altitude || h == azimuthOnly && asked.Knob == Azimuth) {
+		return 0
+	}
+	switch h {
+	case nothing:
+		return 0
+	case altitudeOnly, azimuthOnly:
+		return seldom
+	case bothKnobs, clutchOnly:
+		return rare
+	}
+	return strange
+}
+
+// steepAxis is the height above which the clutch cannot be told from the azimuth knob
+// (design §4).
+const steepAxis = unit.Angle(75 * math.Pi / 180)
+
+// siderealRadPerSecond is ω (design §4).
+const siderealRadPerSecond = 7.292115e-5
+
+// stepTo is the step from the stand to a new attitude.
+func (s State) stepTo(p Pose, from Pose) (step, widths) {
+	dt := p.Mid.Sub(from.Mid)
+	back := p.attitude().Inverse()
+	cov := sum(carried(back, p.Covariance), carried(back, from.Covariance))
+	for i := range 3 {
+		cov[i][i] += sq(floor.Rad())
+	}
+	at := step{from: from.attitude(), to: p.attitude(), weight: inverse(cov), axes: s.Axes,
+		axis: s.northward(s.axisAt(from).Direction), tracked: siderealRadPerSecond * s.Rate.SiderealRatio * dt.Seconds()}
+	return at, widths{jiggle, jiggle, s.gear(dt)}
+}
+
+// gear is how far the motor may be off the clock after a while: two phases of a
+// sine of amplitude A differ by A in the root mean square.
+func (s State) gear(dt time.Duration) unit.Angle {
+	size := gearUnknown
+	if s.Options.WobblePeakToPeak > 0 {
+		size = max(s.Options.WobblePeakToPeak, gearLeast)
+	}
+	return unit.Angle(math.Hypot(size.Rad()/2, s.Rate.Sigma*siderealRadPerSecond*dt.Seconds()))
+}
+
+// judge finds what most probably happened between the stand and a new attitude.
+func (s State) judge(p, from Pose) motion {
+	at, still := s.stepTo(p, from)
+	free := widths{knobRange, unit.Angle(knobRange.Rad() / max(0.1, math.Hypot(at.axis.X, at.axis.Y))), clutchRange}
+	best := motion{kind: anything, score: math.Inf(1)}
+	for h := nothing; h <= anything; h++ {
+		if _, _, clutch := h.turned(); clutch && h != anything && s.steep(at.axis) {
+			continue
+		}
+		if m, ok := at.explain(h, h.widths(still, free, turned(at))); ok {
+			if m.score += h.surprise(s.Asked); m.score < best.score {
+				best = m
+			}
+		}
+	}
+	return best
+}
+
+func (s State) steep(axis r3.Vec) bool { return math.Abs(axis.Z) > math.Sin(steepAxis.Rad()) }
+
+// turned is the whole turn of a step by the clock, radians: the scale of what the knobs did.
+func turned(s step) float64 { return r3.Norm(s.misfit(make([]float64, unknowns))) }
+
+// widths are a hypothesis's: the other knob follows the one turned a little.
+func (h hypothesis) widths(still, free widths, size float64) widths {
+	altitude, azimuth, clutch := h.turned()
+	w := still
+	if altitude || azimuth {
+		follows := unit.Angle(math.Hypot(jiggle.Rad(), coupling*min(size, 2*knobRange.Rad())))
+		w.altitude, w.azimuth = follows, follows
+	}
+	if altitude {
+		w.altitude = free.altitude
+	}
+	if azimuth {
+		w.azimuth = free.azimuth
+	}
+	if clutch {
+		w.clutch = free.clutch
+	}
+	return w
+}
+
+// inverse inverts a symmetric positive matrix by cofactors.
+func inverse(m Matrix3) (inv Matrix3) {
+	for i := range 3 {
+		for j := range 3 {
+			a, b, c, d := (i+1)%3, (i+2)%3, (j+1)%3, (j+2)%3
+			inv[j][i] = m[a][c]*m[b][d] - m[a][d]*m[b][c]
+		}
+	}
+	det := m[0][0]*inv[0][0] + m[0][1]*inv[1][0] + m[0][2]*inv[2][0]
+	for i := range 3 {
+		for j := range 3 {
+			inv[i][j] /= det
+		}
+	}
+	return inv
+}
+
+// verdict is what becomes of a picture.
+type verdict uint8
+
+const (
+	believed verdict = iota
+	doubted          // believed when the next picture agrees
+	refused          // when the next picture agrees, the measurement is void
+	swung
+	leftField // the camera was aimed anew
+)
+
+// Limits of what a measurement survives.
+const (
+	// swingLimit: a camera hangs and a motor takes up play differently after a swing (common practice, no source).
+	swingLimit = unit.Angle(3 * math.Pi / 180)
+	// aimLimit: no knob turns a mount that far in one go.
+	aimLimit = unit.Angle(20 * math.Pi / 180)
+	// looseAxis: a knob's axis found that far from where it should be is none.
+	looseAxis = unit.Angle(8 * math.Pi / 180)
+)
+
+// weigh decides whether a motion is to be believed at once. A hand on the clutch is,
+// alone or together with the turn that was asked for; where another knob than the one asked
+// for moved and the clock does not fit, the camera may have slipped.
+func (s State) weigh(m motion, whole unit.Angle) verdict {
+	altitude, azimuth, clutch := m.kind.turned()
+	switch {
+	case math.IsInf(m.score, 0) || whole > aimLimit && math.Abs(m.clutch().Rad()) < 0.9*whole.Rad():
+		return leftField
+	case clutch && math.Abs(m.clutch().Rad()) > swingLimit.Rad():
+		return swung
+	case m.kind == anything || s.strayed(m):
+		return refused
+	case clutch && (altitude || azimuth) && !s.asAsked(m):
+		return refused
+	case m.kind == bothKnobs:
+		return doubted
+	}
+	return believed
+}
+
+// strayed is whether the knobs' axes would have to be somewhere they cannot be.
+func (s State) strayed(m motion) bool {
+	return math.Acos(min(1, m.axes.Vertical.Z)) > looseAxis.Rad() || math.Abs(math.Asin(m.axes.Hinge.Z)) > looseAxis.Rad()
+}
+
+// asAsked is whether the knob asked for moved the right way by about what was asked.
+func (s State) asAsked(m motion) bool {
+	if s.Asked == nil {
+		return false
+	}
+	altitude, _, _ := m.kind.turned()
+	if altitude != (s.Asked.Knob == Altitude) {
+		return false
+	}
+	share := m.of(s.Asked.Knob).Rad() / s.Asked.Turn.Rad()
+	return share > 0.3 && share < 2
+}

@@ -1,0 +1,213 @@
+package knobs
+
+import (
+	"math"
+	"time"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/align"
+)
+
+// Picture is one solved picture. Its attitude is to be fitted with the lens of the
+// measurement, as drift.Sequence.Horizon does for all pictures of one lens.
+type Picture struct {
+	Mid      time.Time
+	Attitude align.Attitude
+	Trailed  bool // its stars are not round for another reason than tracking: it was touched
+	File     string
+}
+
+// Kind is what an instruction is about.
+type Kind string
+
+// The kinds.
+const (
+	Turn      Kind = "turn"      // turn a knob
+	WrongWay  Kind = "wrong way" // the last turn made matters worse; turn back
+	Overshot  Kind = "overshot"  // the last turn went too far; turn back
+	Wait      Kind = "wait"      // the picture was not used; take another
+	Remeasure Kind = "remeasure" // the measurement no longer holds
+	Tighten   Kind = "tighten"   // nothing left to turn: clamp, and measure once more untouched
+	Done      Kind = "done"      // measured untouched, and nothing to turn
+)
+
+// Instruction is what to do now, and what it rests on.
+type Instruction struct {
+	Kind   Kind
+	Knob   Knob       // of turn, wrong way and overshot
+	Turn   unit.Angle // of that knob, signed as in Two
+	Beyond unit.Angle // how far to go past it and come back, so that the play ends on the right side; 0: straight
+	Text   string
+
+	Used   bool   // the picture was
+	WhyNot string // if not
+
+	Axis      align.Axis // Direction and Covariance alone, as the last picture used shows it
+	Remaining align.Deviation
+	Needed    Two        // turns that would bring the axis to the aim
+	Moved     Two        // since the stand before
+	Swung     unit.Angle // about the axis besides the tracking, where a hand was on the clutch
+}
+
+// Instruct repeats what is to be done now.
+func (s State) Instruct() Instruction {
+	if s.Lost != "" {
+		return s.report(Remeasure, s.Lost)
+	}
+	i := s.order("")
+	return i
+}
+
+// Next takes a further picture. It never fails: a picture that cannot be used leaves the state
+// as it was, or makes it more watchful.
+func (s State) Next(p Picture) (State, Instruction) {
+	if s.Lost != "" {
+		return s, s.unused(s.report(Remeasure, s.Lost), "the axis has to be measured afresh first")
+	}
+	pose, why := s.take(p)
+	if why != "" {
+		return s, s.unused(s.report(Wait, waitText(why)), why)
+	}
+	m := s.judge(pose, s.Stand)
+	agrees := s.Pending != nil && s.judge(pose, *s.Pending).kind == nothing
+	switch v := s.weigh(m, s.whole(pose)); {
+	case v == swung:
+		return s.lose(swungText(m.clutch()))
+	case v == believed, v == doubted && agrees:
+		return s.settle(m, pose)
+	case v == doubted:
+		s.Pending = &pose
+		return s, s.unused(s.report(Wait, waitText(bothText)), bothText)
+	case agrees && v == leftField:
+		return s.lose(leftText)
+	case agrees:
+		return s.lose(slippedText)
+	}
+	s.Pending = &pose
+	return s, s.unused(s.report(Wait, waitText(strangeText)), strangeText)
+}
+
+// whole is the turn of the camera from the stand, less the tracking.
+func (s State) whole(p Pose) unit.Angle {
+	at, _ := s.stepTo(p, s.Stand)
+	return unit.Angle(turned(at))
+}
+
+// take reads a picture; why says why not.
+func (s State) take(p Picture) (pose Pose, why string) {
+	switch {
+	case p.Attitude == nil:
+		return pose, unsolvedText
+	case p.Trailed:
+		return pose, trailedText
+	case !p.Mid.After(s.Now.Mid):
+		return pose, olderText
+	}
+	c, cov := p.Attitude.Given(s.WanderPx)
+	pose = Pose{p.Mid, c.Log(), cov}
+	size := r3.Norm(pose.Rotation)
+	for i := range 3 {
+		size += cov[i][i]
+	}
+	if math.IsNaN(size) || math.IsInf(size, 0) || !(cov[0][0] > 0 && cov[1][1] > 0 && cov[2][2] > 0) || size > 4 {
+		return pose, unsolvedText
+	}
+	return pose, ""
+}
+
+func (s State) unused(i Instruction, why string) Instruction {
+	i.Used, i.WhyNot = false, why
+	return i
+}
+
+// lose gives the measurement up.
+func (s State) lose(why string) (State, Instruction) {
+	s.Lost, s.Asked, s.Pending = why, nil, nil
+	return s, s.unused(s.report(Remeasure, why), why)
+}
+
+// settle takes a picture that is believed, and says what comes next.
+func (s State) settle(m motion, p Pose) (State, Instruction) {
+	before, worse := s, s.axisAt(s.Now).Deviation(s.Aim).Total
+	altitude, azimuth, clutch := m.kind.turned()
+	s.Pending, s.Now = nil, p
+	if m.kind != nothing {
+		s.Stand = p
+	}
+	if altitude || azimuth {
+		s.Axes = m.axes
+		s.Turns++
+	}
+	s = s.ask()
+	kind, remark := Turn, ""
+	if before.Asked != nil && (altitude || azimuth) {
+		kind, remark = before.grade(m, s, s.axisAt(p).Deviation(s.Aim).Total > worse)
+	}
+	i := s.order(remark)
+	if kind != Turn && i.Kind == Turn {
+		i.Kind = kind
+	}
+	i.Used = true
+	if m.kind != nothing {
+		i.Moved = Two{m.altitude(), m.azimuth(), m.sigma(atAltitude), m.sigma(atAzimuth)}
+	}
+	if clutch {
+		i.Swung = m.clutch()
+	}
+	return s, i
+}
+
+// notable is the least motion of a knob worth a remark.
+const notable = 2 * jiggle
+
+// grade compares a motion with what was asked for.
+func (s State) grade(m motion, after State, worse bool) (Kind, string) {
+	k := s.Asked.Knob
+	x, least := m.of(k), max(m.sigmaOf(k).Mul(3), notable)
+	along := x.Mul(float64(sign(s.Asked.Turn)))
+	excess := along - unit.Angle(math.Abs(s.Asked.Turn.Rad()))
+	back := after.Asked != nil && after.Asked.Knob == k && sign(after.Asked.Turn) != sign(s.Asked.Turn)
+	switch {
+	case along < -least:
+		return WrongWay, wrongText(k, x, s.South)
+	case !m.moved(k) && worse:
+		return WrongWay, otherText(k) + " and made it worse."
+	case !m.moved(k):
+		return Turn, otherText(k) + "."
+	case back && excess > s.Asked.Beyond.Mul(1.5):
+		return Overshot, overshotText(excess)
+	}
+	return Turn, ""
+}
+
+// moved is whether a motion turned a knob.
+func (m motion) moved(k Knob) bool {
+	altitude, azimuth, _ := m.kind.turned()
+	return k == Altitude && altitude || k == Azimuth && azimuth
+}
+
+// report is an instruction without a turn.
+func (s State) report(k Kind, text string) Instruction {
+	a := s.axisAt(s.Now)
+	return Instruction{Kind: k, Text: text, Axis: a, Remaining: a.Deviation(s.Aim), Needed: s.needed(a)}
+}
+
+// order is the instruction for what is asked, after a remark on what was done.
+func (s State) order(remark string) Instruction {
+	i := s.report(Tighten, "")
+	switch {
+	case s.Asked != nil:
+		i.Kind, i.Knob, i.Turn, i.Beyond = Turn, s.Asked.Knob, s.Asked.Turn, s.Asked.Beyond
+		i.Text = s.turnText(*s.Asked)
+	case s.Turns == 0:
+		i.Kind, i.Text = Done, s.doneText(i)
+	default:
+		i.Text = s.tightenText(i)
+	}
+	if remark != "" {
+		i.Text = remark + " " + i.Text
+	}
+	return i
+}
