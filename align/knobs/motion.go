@@ -27,21 +27,26 @@ const (
 	forgetting = unit.Angle(0.1 * math.Pi / 180) // by which every turn loosens what was learnt: joints give
 )
 
-// guessAxes are the knobs' axes of a level mount, with the errors a real one has.
+// guessAxes are the knobs' axes of a level mount, with the errors a real one has. The hinge is
+// square to the azimuth axis and to the mount's: when the base leans along it by p,
+// it sinks by p and turns about the plumb line by p·tan(altitude).
 func guessAxes(elevated r3.Vec) Axes {
 	across, _ := tangent(elevated)
-	up := r3.Vec{Z: 1}
 	// For an axis toward north the hinge points east: elevated × up.
-	x := Axes{Vertical: up, Hinge: across}
-	lean, square := sq(baseLean.Rad()), sq(hingeSkew.Rad())
+	x := Axes{Vertical: r3.Vec{Z: 1}, Hinge: across}
+	lean, square, skew := sq(baseLean.Rad()), sq(hingeSkew.Rad()), sq(headSkew.Rad())
+	steep := min(steepest, math.Abs(elevated.Z)/max(math.Hypot(elevated.X, elevated.Y), 1e-3))
 	x.Covariance = [4][4]float64{
-		{lean, 0, -lean, 0},
+		{lean, 0, -lean, lean * steep},
 		{0, lean, 0, 0},
-		{-lean, 0, lean + square, 0},
-		{0, 0, 0, sq(headSkew.Rad())},
+		{-lean, 0, lean + square, -lean * steep},
+		{lean * steep, 0, -lean * steep, lean*steep*steep + skew},
 	}
 	return x
 }
+
+// steepest bounds the tangent of an axis's altitude: above 84° the hinge's bearing is open anyway.
+const steepest = 10
 
 func sq(x float64) float64 { return x * x }
 
@@ -121,12 +126,27 @@ func (s step) explain(h hypothesis, w widths) (motion, bool) {
 		for i := range m.q {
 			m.q[i] += x.AtVec(i)
 		}
-		if mat.Norm(x, math.Inf(1)) < 1e-10 {
+		if settled(x) {
 			m.finish(s, prior, logPrior)
 			return m, true
 		}
 	}
 	return m, false
+}
+
+// settled is whether a further step no longer matters: a hundredth of a second of arc in
+// the knobs, a few in the direction of their axes.
+func settled(x *mat.VecDense) bool {
+	for i := range unknowns {
+		least := 5e-8
+		if i >= atAxes {
+			least = 2e-5
+		}
+		if math.Abs(x.AtVec(i)) > least {
+			return false
+		}
+	}
+	return true
 }
 
 // prior is the inverse covariance of the unknowns and its logarithmic determinant.

@@ -10,13 +10,17 @@ import (
 	"trueturn/align"
 )
 
-// Picture is one solved picture. Its attitude is to be fitted with the lens of the
-// measurement, as drift.Sequence.Horizon does for all pictures of one lens.
+// Picture is one solved picture, fitted together with those of the measurement, as
+// drift.Sequence.Horizon does for all pictures of one lens.
 type Picture struct {
 	Mid      time.Time
 	Attitude align.Attitude
-	Trailed  bool // its stars are not round for another reason than tracking: it was touched
-	File     string
+	// Reference is the attitude that the same fit gives the picture of State.Reference. Every further
+	// picture betters what is known of the lens, and that moves all attitudes alike, by
+	// up to an arcminute where the optical centre was poorly known. Nil: the lens is the measurement's.
+	Reference align.Attitude
+	Trailed   bool // its stars are not round for another reason than tracking: it was touched
+	File      string
 }
 
 // Kind is what an instruction is about.
@@ -106,6 +110,10 @@ func (s State) take(p Picture) (pose Pose, why string) {
 		return pose, olderText
 	}
 	c, cov := p.Attitude.Given(s.WanderPx)
+	if p.Reference != nil {
+		again, _ := p.Reference.Given(s.WanderPx)
+		c = c.Then(again.Inverse()).Then(s.Reference.attitude()) // the camera's frame as the measurement knew it
+	}
 	pose = Pose{p.Mid, c.Log(), cov}
 	size := r3.Norm(pose.Rotation)
 	for i := range 3 {

@@ -68,6 +68,9 @@ type State struct {
 	BodyCovariance Matrix3 `json:"body_covariance"`
 	WanderPx       float64 `json:"wander_px"`
 
+	// Reference is the last picture of the measurement, as it was solved then.
+	Reference Pose `json:"reference"`
+
 	Stand   Pose  `json:"stand"`             // the first picture since the last motion
 	Now     Pose  `json:"now"`               // the last one used
 	Pending *Pose `json:"pending,omitempty"` // one that was not believed, until the next agrees
@@ -143,7 +146,8 @@ func (s *State) refer(m Measurement) error {
 	}
 	s.South = m.Input.Site.Latitude < 0
 	sample := m.Input.Samples[last]
-	c, _ := sample.Attitude.Given(s.WanderPx)
+	c, cov := sample.Attitude.Given(s.WanderPx)
+	s.Reference = Pose{sample.Mid, c.Log(), cov}
 	model := c.Then(turn.Exp(r3.Scale(-1, m.Axis.Residual[last])))
 	mean, theta := groupMean(m, last, s.WanderPx)
 	s.Body = model.Apply(m.Axis.Direction)
