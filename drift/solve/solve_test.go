@@ -64,6 +64,9 @@ func (sc scenery) draw(r *rand.Rand) drawn {
 			continue
 		}
 		x, y := d.focalPx*v.X/v.Z, d.focalPx*v.Y/v.Z
+		if math.Hypot(x, y) > 1.3*half { // far outside, where the distortion's polynomial would fold it back in
+			continue
+		}
 		g := 1 + sc.k1*(x*x+y*y)/(half*half)
 		x, y = x*g+(w-1)/2, y*g+(h-1)/2
 		if x < 0 || y < 0 || x > w-1 || y > h-1 {
