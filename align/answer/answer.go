@@ -286,9 +286,29 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if forecast {
 		b.out.Measured.Exposure = &f
 		b.out.Advice.Notes = append(b.out.Advice.Notes, f.Advice)
+		b.noteOddRate()
 		if b.gear == nil || b.gear.State != wobble.Measured {
 			b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("The gear was not fully seen: the exposure is reckoned with a wobble of some %.0f″ in %.0f minutes. Half an hour of pictures without a swing shows it.",
 				b.out.Plan.Mount.Wobble.PeakToPeak.Sec(), b.out.Plan.Mount.Wobble.PeriodS/60))
 		}
 	}
+}
+
+// oddRate is how many standard errors off the stars' rate a motor must run to be worth a
+// word; the situations name a wrong rate only from a surer one.
+const oddRate = 3
+
+// noteOddRate says what an odd rate may mean: a clamp that gives way evenly looks, in one patch
+// of sky, like another axis and another rate.
+func (b *builder) noteOddRate() {
+	r := b.out.Rate
+	if r == nil || math.Abs(r.SiderealRatio-1) < max(oddRate*r.Sigma, 0.01) {
+		return
+	}
+	if slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return s.Kind == string(align.KindWrongRate) }) {
+		return
+	}
+	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf(
+		"The camera turns at %.3f ± %.3f of the stars' speed, which no sound motor does. A clamp that gives way evenly looks the same and moves the axis found: tighten everything, swing the axis by 30° and back near the start, and measure again.",
+		r.SiderealRatio, r.Sigma))
 }

@@ -9,6 +9,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/exposure"
 	"trueturn/drift"
+	"trueturn/drift/star"
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
@@ -132,23 +133,37 @@ func viewOf(s drift.Shot) SessionView {
 		RollDeg: s.Solution.Roll().Deg(), FocalPx: s.Solution.Lens.FocalPx, Width: s.Width, Height: s.Height}
 }
 
-// usualElongation is what noise and a good lens leave of a round star.
-const usualElongation = 1.1
-
-// roundFWHM is the width of a round star: that of the narrowest picture, a trail's
-// length taken off. 0 where no picture says.
+// roundFWHM is the width of a round star: that of the sharpest picture, by its stars' short
+// axes, which a trail leaves alone. 0 where no picture says.
 func (b *builder) roundFWHM() float64 {
 	best := math.Inf(1)
 	for _, s := range b.seq.Shots {
-		if s.Solution != nil && s.Field.FWHM > 0 {
-			// FWHM is the geometric mean of both axes; the short one is the star's own.
-			best = min(best, s.Field.FWHM/math.Sqrt(max(1, s.Field.Elongation/usualElongation)))
+		if s.Solution == nil {
+			continue
+		}
+		width := exposure.WidthOf(recognised(s))
+		if width == 0 {
+			width = s.Field.FWHM
+		}
+		if width > 0 {
+			best = min(best, width)
 		}
 	}
 	if math.IsInf(best, 1) {
 		return 0
 	}
 	return best
+}
+
+// recognised are the stars of a picture that are known to be stars.
+func recognised(s drift.Shot) []star.Star {
+	var stars []star.Star
+	for _, g := range s.Solution.Sightings {
+		if g.Star < len(s.Field.Stars) {
+			stars = append(stars, s.Field.Stars[g.Star])
+		}
+	}
+	return stars
 }
 
 // stands is the axis error the planned exposure stands with half of the tolerance, the other half left to the gear: a
