@@ -49,7 +49,7 @@ type widths struct{ altitude, azimuth, clutch unit.Angle }
 // What moves by how much (common practice, no source).
 const (
 	knobRange   = unit.Angle(3.0 * math.Pi / 180)         // turned on purpose
-	clutchRange = unit.Angle(3.0 * math.Pi / 180)         // slipped under a hand
+	clutchRange = unit.Angle(1.5 * math.Pi / 180)         // slipped under a hand
 	jiggle      = unit.Angle(0.3 / 60 * math.Pi / 180)    // of a knob nobody turned
 	coupling    = 0.01                                    // share of one knob's turn the other follows
 	gearUnknown = unit.Angle(80.0 / 3600 * math.Pi / 180) // peak to peak, of a gear nobody measured
@@ -64,15 +64,14 @@ const floor = unit.Angle(4.0 / 3600 * math.Pi / 180)
 // ten and a hundred.
 func (h hypothesis) surprise(asked *Request) float64 {
 	const seldom, rare, strange = 2.8, 4.6, 9.2
-	if asked != nil && (h == altitudeOnly && asked.Knob == Altitude || h == azimuthOnly && asked.Knob == Azimuth) {
+	altitude, azimuth, clutch := h.turned()
+	expected := asked != nil && altitude == (asked.Knob == Altitude) && azimuth == (asked.Knob == Azimuth)
+	switch {
+	case h == nothing, expected && !clutch:
 		return 0
-	}
-	switch h {
-	case nothing:
-		return 0
-	case altitudeOnly, azimuthOnly:
+	case altitude != azimuth && !clutch:
 		return seldom
-	case bothKnobs, clutchOnly:
+	case h == bothKnobs, h == clutchOnly, expected:
 		return rare
 	}
 	return strange
@@ -113,11 +112,16 @@ func (s State) judge(p, from Pose) motion {
 	at, still := s.stepTo(p, from)
 	free := widths{knobRange, unit.Angle(knobRange.Rad() / max(0.1, math.Hypot(at.axis.X, at.axis.Y))), clutchRange}
 	best := motion{kind: anything, score: math.Inf(1)}
+	whole := turned(at)
+	if whole > swingLimit.Rad() {
+		free.clutch = unit.Angle(whole)
+	}
+	held := s.steep(at.axis) && whole < swingLimit.Rad() // a swing shows even there
 	for h := nothing; h <= anything; h++ {
-		if _, _, clutch := h.turned(); clutch && h != anything && s.steep(at.axis) {
+		if _, _, clutch := h.turned(); clutch && h != anything && held {
 			continue
 		}
-		if m, ok := at.explain(h, h.widths(still, free, turned(at))); ok {
+		if m, ok := at.explain(h, h.widths(still, free, whole)); ok {
 			if m.score += h.surprise(s.Asked); m.score < best.score {
 				best = m
 			}

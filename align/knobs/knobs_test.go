@@ -14,6 +14,7 @@ const fourSigma = 4
 // TestOneTurn: a single picture after a turn shows where the axis is and which knob was
 // turned by how much, on bases that lean, at all latitudes.
 func TestOneTurn(t *testing.T) {
+	t.Parallel()
 	min := unit.AngleFromMin
 	for _, latitude := range []float64{20, 46, 70, 80, -33, -60} {
 		for _, tilt := range []float64{0, 2, 3} {

@@ -63,6 +63,7 @@ func (g *rig) off(s State) unit.Angle {
 // TestFollowed: whoever follows the instructions is done after six turns at most, whatever the latitude,
 // the base, the play and the hand, and every turn brings the axis nearer.
 func TestFollowed(t *testing.T) {
+	t.Parallel()
 	min := unit.AngleFromMin
 	seed := uint64(0)
 	for _, latitude := range []float64{20, 46, 65, 80, -20, -33, -55} {
@@ -105,6 +106,7 @@ func TestFollowed(t *testing.T) {
 
 // TestRestart: a state goes through JSON without a difference.
 func TestRestart(t *testing.T) {
+	t.Parallel()
 	g := newRig(t, 46, 5, tilted(2, 200))
 	s := g.start(Options{ArcminPerTurnAzimuth: 60, RimMM: 80})
 	h, i := newHand(g, 5), s.Instruct()

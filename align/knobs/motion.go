@@ -21,7 +21,7 @@ type Axes struct {
 
 // How badly a mount may stand or be made (common practice, no source).
 const (
-	baseLean   = unit.Angle(2.5 * math.Pi / 180) // of the base, in each direction
+	baseLean   = unit.Angle(2.0 * math.Pi / 180) // of the base, in each direction
 	hingeSkew  = unit.Angle(1.0 * math.Pi / 180) // of the hinge from square to the azimuth axis
 	headSkew   = unit.Angle(3.0 * math.Pi / 180) // of the hinge from square to the mount's axis
 	forgetting = unit.Angle(0.1 * math.Pi / 180) // by which every turn loosens what was learnt: joints give

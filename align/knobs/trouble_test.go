@@ -1,0 +1,212 @@
+package knobs
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/align"
+	"trueturn/align/simulate"
+	"trueturn/ephem/turn"
+)
+
+// nudged is an attitude of a camera that was pressed, or slipped, by a small turn about its own axes.
+type nudged struct {
+	align.Attitude
+	by r3.Vec
+}
+
+func (n nudged) Given(px float64) (turn.Turn, [3][3]float64) {
+	c, cov := n.Attitude.Given(px)
+	return c.Then(turn.Exp(n.by)), cov
+}
+
+func (p Picture) nudged(by r3.Vec) Picture {
+	p.Attitude = nudged{p.Attitude, by}
+	return p
+}
+
+// anyWay is a turn of a size about a direction of chance.
+func anyWay(r *rand.Rand, size unit.Angle) r3.Vec {
+	v := r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}
+	return r3.Scale(size.Rad(), r3.Unit(v))
+}
+
+// TestHands: what the hand did wrong is said at once.
+func TestHands(t *testing.T) {
+	t.Parallel()
+	min := unit.AngleFromMin
+	for _, c := range []struct {
+		name              string
+		altitude, azimuth func(Instruction) unit.Angle // what the hand did, given what was asked
+		kind              Kind
+		says              string
+	}{
+		{"as asked, halfway", nil, func(i Instruction) unit.Angle { return i.Turn / 2 }, Turn, "Turn the base"},
+		{"the wrong way", nil, func(i Instruction) unit.Angle { return -i.Turn / 3 }, WrongWay, "The wrong way: the base turned"},
+		{"the wrong way, a little", nil, func(i Instruction) unit.Angle { return min(-2) }, WrongWay, "The wrong way"},
+		{"much too far", nil, func(i Instruction) unit.Angle { return i.Turn.Mul(1.5) }, Overshot, "Too far by 2"},
+		{"the other knob, to the better", func(i Instruction) unit.Angle { return min(-10) }, nil, Turn, "That was the altitude knob."},
+		{"the other knob, to the worse", func(i Instruction) unit.Angle { return min(10) }, nil, WrongWay, "made it worse"},
+		{"nothing", nil, nil, Turn, "Turn the base 48′"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			for _, latitude := range []float64{46, -33} {
+				g := newRig(t, latitude, 9, tilted(2, 10), func(e *simulate.Evening) {
+					e.Mount.AltitudeError, e.Mount.AzimuthError = min(20), min(-48)
+				})
+				s := g.start(Options{})
+				i := s.Instruct()
+				if i.Knob != Azimuth || i.Turn < 0 || !strings.Contains(i.Text, "clockwise") {
+					t.Fatalf("asked %q", i.Text)
+				}
+				var altitude, azimuth unit.Angle
+				if c.altitude != nil {
+					altitude = c.altitude(i)
+				}
+				if c.azimuth != nil {
+					azimuth = c.azimuth(i)
+				}
+				g.turn(altitude, azimuth)
+				_, i = s.Next(g.picture())
+				if i.Kind != c.kind || !strings.Contains(i.Text, c.says) {
+					t.Errorf("latitude %.0f°: %s: %s", latitude, i.Kind, i.Text)
+				}
+			}
+		})
+	}
+}
+
+// TestClutch: a hand on the clutch turns the camera about the axis and changes nothing.
+func TestClutch(t *testing.T) {
+	t.Parallel()
+	min := unit.AngleFromMin
+	for _, latitude := range []float64{20, 46, 65, -33, -60} {
+		for _, c := range []struct {
+			name   string
+			asked  float64 // share of the turn asked that is made
+			clutch unit.Angle
+		}{
+			{"alone", 0, min(25)},
+			{"backward", 0, min(-100)},
+			{"with the turn asked", 1, min(12)},
+		} {
+			g := newRig(t, latitude, 21, tilted(2, 250))
+			s := g.start(Options{})
+			i := s.Instruct()
+			g.obeyShare(i, c.asked)
+			g.swing(c.clutch)
+			s, i = s.Next(g.picture())
+			swung := i.Swung
+			if i.Kind == Wait { // near the pole a second picture is asked for
+				_, i = s.Next(g.picture())
+				swung = c.clutch
+			}
+			if !i.Used || i.Kind == Remeasure || i.Kind == WrongWay {
+				t.Errorf("latitude %.0f°, %s: %s: %s", latitude, c.name, i.Kind, i.Text)
+				continue
+			}
+			if x := chi(i.Axis, g.truth()); x > fourSigma {
+				t.Errorf("latitude %.0f°, %s: the axis is off by %.1f of its errors", latitude, c.name, x)
+			}
+			if d := (swung - c.clutch).Min(); math.Abs(d) > 3 { // a base 2° off level at 100′, the gear's wobble
+				t.Errorf("latitude %.0f°, %s: swung by %.1f′, in truth %.1f′", latitude, c.name, swung.Min(), c.clutch.Min())
+			}
+		}
+	}
+}
+
+func (g *rig) obeyShare(i Instruction, share float64) {
+	if i.Knob == Altitude {
+		g.turn(i.Turn.Mul(share), 0)
+	} else {
+		g.turn(0, i.Turn.Mul(share))
+	}
+}
+
+// TestSwing: a swing of the axis asks for a fresh measurement at once.
+func TestSwing(t *testing.T) {
+	t.Parallel()
+	for _, latitude := range []float64{20, 46, 80, -33} {
+		for _, deg := range []float64{4, -30} {
+			g := newRig(t, latitude, 2)
+			s := g.start(Options{})
+			g.swing(unit.AngleFromDeg(deg))
+			s, i := s.Next(g.picture())
+			if i.Kind != Remeasure || !strings.Contains(i.Text, "swung") {
+				t.Errorf("latitude %.0f°, swung by %.0f°: %s: %s", latitude, deg, i.Kind, i.Text)
+			}
+			if _, i := s.Next(g.picture()); i.Kind != Remeasure {
+				t.Errorf("and then: %s: %s", i.Kind, i.Text)
+			}
+		}
+	}
+}
+
+// TestTouch: a picture of a camera under a hand is not used, and the next, of the camera let go,
+// is.
+func TestTouch(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(4, 4))
+	used, tries := 0, 0
+	for seed := range uint64(12) {
+		g := newRig(t, 50, seed)
+		s := g.start(Options{})
+		g.obeyShare(s.Instruct(), 1)
+		s, _ = s.Next(g.picture())
+		for range 3 {
+			tries++
+			touched, i := s.Next(g.picture().nudged(anyWay(r, unit.AngleFromMin(20))))
+			if i.Used {
+				used++
+			} else if i.Kind != Wait || i.WhyNot == "" {
+				t.Errorf("%s: %s", i.Kind, i.Text)
+			}
+			s, i = touched.Next(g.picture())
+			if i.Kind == Remeasure {
+				t.Fatalf("after one touch: %s", i.Text)
+			}
+			if x := chi(i.Axis, g.truth()); i.Used && x > fourSigma {
+				t.Errorf("after the touch the axis is off by %.1f of its errors", x)
+			}
+		}
+	}
+	// A press that happens to turn the camera as a knob does cannot be told from it; the next
+	// picture puts it right. With chance directions that is one in ten or fewer.
+	if used > tries/6 {
+		t.Errorf("%d of %d touched pictures were taken for turns of a knob", used, tries)
+	}
+}
+
+// TestSlip: a camera that slipped on its holder voids the measurement, as soon as a second picture
+// confirms it.
+func TestSlip(t *testing.T) {
+	t.Parallel()
+	r := rand.New(rand.NewPCG(8, 8))
+	noticed, tries := 0, 0
+	for seed := range uint64(12) {
+		g := newRig(t, 50, seed)
+		begun := g.start(Options{})
+		g.obeyShare(begun.Instruct(), 1)
+		begun, _ = begun.Next(g.picture())
+		one, two := g.picture(), g.picture()
+		for range 10 {
+			tries++
+			by := anyWay(r, unit.AngleFromMin(30))
+			s, _ := begun.Next(one.nudged(by))
+			if _, i := s.Next(two.nudged(by)); i.Kind == Remeasure {
+				noticed++
+			}
+		}
+	}
+	// A slip about the axis itself does no harm; about a knob's axis it looks like that knob
+	// (package comment). Those within a tenth of a radian or so of either make up a fifth.
+	if noticed < tries*7/10 {
+		t.Errorf("only %d of %d slips by 30′ were noticed", noticed, tries)
+	}
+	t.Logf("%d of %d slips by 30′ noticed", noticed, tries)
+}
