@@ -86,7 +86,7 @@ func gearOf(g *wobble.Result) *exposure.Wobble {
 	if g != nil {
 		if g.State == wobble.Bounded && !math.IsInf(g.PeakToPeakLimits.High, 0) {
 			usual = g.PeakToPeakLimits.High / 2
-		} else if g.PeakToPeakLimits.High > 0 {
+		} else if g.PeakToPeakLimits.High > 0 && g.PeriodLimitsS.High >= usualPeriodS { // limits hold for the periods seen only
 			usual = min(usual, g.PeakToPeakLimits.High/2)
 		}
 		if g.State == wobble.Bounded && g.PeriodS > 0 {
