@@ -15,17 +15,20 @@ import (
 )
 
 // readWobble reads the periodic error off the angles about the axis.
+//
+// The step of the time stamps does not enter: an attitude is measured against the sky of the
+// stamped instant, so that a stamp late by δ turns the angle by −ωδ, and the model's
+// angle at the stamp, ωt, by as much. What is left is (rate − 1)·ωδ, nothing for a motor that keeps
+// the stars.
 func (b *builder) readWobble(h drift.Horizon, in align.Input, a align.Axis) {
 	var points []wobble.Point
-	var step time.Duration
 	for k, members := range align.Stretches(in, a) {
 		for _, i := range members {
 			clock := b.seq.Shots[h.Sights[i].Shot].Clock
-			step = max(step, clock.Step)
 			points = append(points, wobble.Point{Time: in.Samples[i].Mid, Angle: a.Theta[i], Sigma: a.ThetaSigma[i], Stretch: k, Exposure: clock.Exposure})
 		}
 	}
-	r, err := wobble.Fit(points, wobble.Options{PeriodS: b.o.PeriodS, StampStep: step})
+	r, err := wobble.Fit(points, wobble.Options{PeriodS: b.o.PeriodS})
 	if err != nil {
 		return
 	}
