@@ -66,7 +66,7 @@ func TestFollowed(t *testing.T) {
 	t.Parallel()
 	min := unit.AngleFromMin
 	seed := uint64(0)
-	for _, latitude := range []float64{20, 46, 65, 80, -20, -33, -55} {
+	for _, latitude := range []float64{3, 20, 46, 65, 80, -20, -33, -55, -84} {
 		for _, tilt := range []float64{0, 2, 3} {
 			for _, off := range [][2]float64{{25, -48}, {-90, 120}} {
 				seed++
@@ -136,4 +136,85 @@ func TestRestart(t *testing.T) {
 		}
 		s, i = s1, i1
 	}
+}
+
+// TestManyEvenings: on evenings of chance – poor lenses, coarse gears, axes measured by tracking
+// alone, off by several degrees – nobody who follows is called back without a reason, and the axis ends where
+// its stated error says.
+func TestManyEvenings(t *testing.T) {
+	t.Parallel()
+	evenings := 60
+	if testing.Short() {
+		evenings = 10
+	}
+	r := rand.New(rand.NewPCG(1, 77))
+	far := 0
+	for seed := range evenings {
+		f := follow(t, chanceEvening(t, r, uint64(seed)), seed%3 == 0, uint64(seed))
+		if f.turns > 6 || f.alarms > 0 {
+			t.Errorf("evening %d: %d turns, %d false alarms: %s", seed, f.turns, f.alarms, f.last.Text)
+		}
+		if f.chi > fourSigma {
+			t.Errorf("evening %d: the axis is off by %.1f of its errors", seed, f.chi)
+		}
+		if f.off > max(f.last.Axis.WorstSigma().Mul(2), unit.AngleFromMin(4)) {
+			far++
+		}
+	}
+	// Two standard errors leave out one in twenty along each direction, and what is left to turn adds to it.
+	if far > evenings/8 {
+		t.Errorf("%d of %d evenings end farther off than said", far, evenings)
+	}
+}
+
+// chanceEvening is a mount nobody chose.
+func chanceEvening(t *testing.T, r *rand.Rand, seed uint64) *rig {
+	latitude := 20 + 62*r.Float64()
+	if seed%2 == 1 {
+		latitude = -0.9 * latitude
+	}
+	return newRig(t, latitude, seed, tilted(3*r.Float64(), 359*r.Float64()), func(e *simulate.Evening) {
+		e.Mount.AltitudeError = unit.AngleFromMin(360*r.Float64() - 180)
+		e.Mount.AzimuthError = unit.AngleFromMin(480*r.Float64() - 240)
+		if seed%4 == 0 {
+			*e = e.Realistic()
+		}
+		if seed%5 == 0 {
+			e.Mount.Wobble.PeakToPeak = unit.AngleFromSec(100)
+		}
+	})
+}
+
+// followed is what came of an evening.
+type followed struct {
+	turns, alarms int
+	off           unit.Angle
+	chi           float64
+	last          Instruction
+}
+
+// follow measures, by tracking alone or with swings, and obeys to the end.
+func follow(t *testing.T, g *rig, tracked bool, seed uint64) (f followed) {
+	t.Helper()
+	pictures := measuring
+	if tracked {
+		g.e.Mount.Swings, pictures = nil, 10
+	}
+	s, err := Start(g.measure(pictures), Options{Play: unit.AngleFromMin(3), Stands: unit.AngleFromMin(4), PlannedS: 30})
+	if err != nil {
+		t.Fatal(err)
+	}
+	g.reference = s.Reference.Mid
+	h := newHand(g, seed)
+	f.last = s.Instruct()
+	for f.last.Kind != Tighten && f.last.Kind != Done && f.turns <= 6 {
+		h.obey(f.last)
+		f.turns++
+		s, f.last = s.Next(g.picture())
+		if k := f.last.Kind; k == WrongWay || k == Remeasure || k == Wait {
+			f.alarms++
+		}
+	}
+	f.off, f.chi = g.off(s), chi(f.last.Axis, g.truth())
+	return f
 }

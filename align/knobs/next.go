@@ -60,8 +60,7 @@ func (s State) Instruct() Instruction {
 	if s.Lost != "" {
 		return s.report(Remeasure, s.Lost)
 	}
-	i := s.order("")
-	return i
+	return s.order("")
 }
 
 // Next takes a further picture. It never fails: a picture that cannot be used leaves the state
@@ -184,7 +183,7 @@ func (s State) grade(m motion, after State, worse bool) (Kind, string) {
 		return WrongWay, otherText(k) + " and made it worse."
 	case !m.moved(k):
 		return Turn, otherText(k) + "."
-	case back && excess > s.Asked.Beyond.Mul(1.5):
+	case back && excess > max(least, s.Asked.Beyond.Mul(1.5)):
 		return Overshot, overshotText(excess)
 	}
 	return Turn, ""

@@ -54,7 +54,7 @@ func newRig(t testing.TB, latitudeDeg float64, seed uint64, set ...func(*simulat
 	e.Count, e.Seed = 40, seed
 	e.Handling.Wander = 0.1
 	e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(25), unit.AngleFromMin(-48)
-	e.Mount.Wobble = simulate.Wobble{PeakToPeak: unit.AngleFromSec(44), Period: 480 * time.Second, Phase: unit.Angle(seed)}
+	e.Mount.Wobble = simulate.Wobble{PeakToPeak: unit.AngleFromSec(44), Period: 480 * time.Second, Phase: unit.Angle(seed % 7)}
 	for _, d := range []float64{0, 20, 20, -35} {
 		e.Mount.Swings = append(e.Mount.Swings, unit.AngleFromDeg(d))
 	}
@@ -186,5 +186,16 @@ func chi(a align.Axis, truth ephem.Horizontal) float64 {
 func tilted(deg, towardDeg float64) func(*simulate.Evening) {
 	return func(e *simulate.Evening) {
 		e.Mount.BaseTilt, e.Mount.BaseTiltToward = unit.AngleFromDeg(deg), unit.AngleFromDeg(towardDeg)
+	}
+}
+
+// BenchmarkNext: one picture, from attitude to instruction.
+func BenchmarkNext(b *testing.B) {
+	g := newRig(b, 46, 1)
+	s := g.start(Options{})
+	g.turn(0, unit.AngleFromMin(48))
+	p := g.picture()
+	for b.Loop() {
+		s.Next(p)
 	}
 }

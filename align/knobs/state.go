@@ -100,13 +100,18 @@ func unusable(format string, args ...any) error {
 }
 
 // Start begins the adjustment at a measured axis. The input is the one the axis was
-// estimated from.
+// estimated from. Whether the axis is trustworthy is not asked here (align.Advise says so): its
+// covariance is taken at its word.
 //
 // Errors: [ErrMeasurement], with Hint().
 func Start(m Measurement, o Options) (State, error) {
 	s := State{Aim: m.Aim, Options: o, Rate: m.Rate, WanderPx: m.Axis.WanderPx}
 	if err := s.refer(m); err != nil {
 		return State{}, err
+	}
+	if limit := math.Sin(zenith.Rad()); math.Abs(m.Axis.Direction.Z) > limit || math.Abs(m.Aim.Direction.Z) > limit {
+		return State{}, failure{ErrMeasurement, "so near the zenith the two knobs cannot be told apart by what they do to the axis",
+			"turn one knob at a time and measure the axis afresh after each"}
 	}
 	s.Axes = guessAxes(s.axisAt(s.Now).Direction)
 	return s.ask(), nil
@@ -121,6 +126,10 @@ func (s State) Renew(m Measurement) (State, error) {
 	}
 	return next.ask(), nil
 }
+
+// zenith: higher up the hinge of a base a few degrees off level may stand any way
+// round, and what raises the axis on one side lowers it on the other.
+const zenith = unit.Angle(87.5 * math.Pi / 180)
 
 // unknownRate is how well the rate of a motor is known that was not measured: what tells the
 // sidereal from the solar rate is a quarter of a percent, from the lunar one 4 %.

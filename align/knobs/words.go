@@ -104,7 +104,7 @@ func (s State) measureText(k Knob, a unit.Angle) string {
 	return align.MoonWidths(a)
 }
 
-// turnsText counts turns of a knob as a hand can: in tenths below two, in quarters of nothing finer.
+// turnsText counts turns of a knob, in tenths: a hand in the dark does no better.
 func turnsText(n float64) string {
 	switch {
 	case n < 0.05:
@@ -137,7 +137,8 @@ func (s State) plannedText(i Instruction) string {
 
 // doubtText says when only the measurement's own error keeps the knobs still.
 func (s State) doubtText(i Instruction) string {
-	if i.Remaining.Total > s.Options.Stands && sureness*i.Axis.WorstSigma() > s.Options.play() {
+	sigma := i.Axis.WorstSigma().Mul(sureness)
+	if i.Remaining.Total+sigma > s.Options.Stands && sigma > s.Options.play() {
 		return " A surer measurement (more pictures, or a swing by 30°) would show what is left."
 	}
 	return ""
