@@ -209,7 +209,7 @@ func (f *fitter) rivals() []solution {
 	for n < len(f.modes) && f.modes[n].bic <= f.top.bic+rivalBIC {
 		n++
 	}
-	return f.modes[:n]
+	return slices.DeleteFunc(slices.Clone(f.modes[:n]), f.repeats)
 }
 
 // chi95 is the rise of χ² that one unknown stays under in 95 of 100 cases.
@@ -312,7 +312,21 @@ func (f *fitter) whyBounded(z size) doubt {
 // ambiguous is whether a rival has another period.
 func (f *fitter) ambiguous() bool {
 	for _, s := range f.rivals() {
-		if math.Abs(s.freq-f.best.freq) > max(3*f.best.freqSigma(), 0.3/f.span) {
+		if math.Abs(s.freq-f.best.freq) > f.apart() {
+			return true
+		}
+	}
+	return false
+}
+
+// apart is how far two frequencies must differ to be two.
+func (f *fitter) apart() float64 { return max(3*f.best.freqSigma(), 0.3/f.span) }
+
+// repeats is whether a solution is the best one over again at twice or three times its period: with its
+// second or third harmonic it draws the same wave, and needs more terms to do so.
+func (f *fitter) repeats(s solution) bool {
+	for times := 2.0; times <= mostHarmonics; times++ {
+		if math.Abs(times*s.freq-f.best.freq) <= times*f.apart() {
 			return true
 		}
 	}
