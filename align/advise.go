@@ -83,6 +83,9 @@ func nextStep(a Axis, d Deviation, q Question) Next {
 	sure := d.Total > sureness*d.TotalSigma
 	worst := d.Total + sureness*a.WorstSigma()
 	small := max(knobPlay, min(fineLimit, q.Stands))
+	if !q.Rounded && q.LongestS > 0 { // every bit of the axis counts
+		small = knobPlay
+	}
 	switch {
 	case !a.sound() || q.Unsteady:
 		return Measure
@@ -103,6 +106,9 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	off := fmt.Sprintf("the axis is %s ± %s off", Arc(d.Total), Arc(a.WorstSigma()))
 	switch ad.Next {
 	case Shoot:
+		if !q.Rounded && q.LongestS > 0 {
+			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %.0f s, not for %.0f s, and turning the axis would not help (%s).", q.LongestS, q.PlannedS, off)
+		}
 		if q.Rounded && q.LongestS > 0 {
 			return fmt.Sprintf("Start now: %.0f s stay round, with room to %.0f s; %s.", q.PlannedS, q.LongestS, off)
 		}

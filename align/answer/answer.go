@@ -37,6 +37,8 @@ type Options struct {
 var (
 	// ErrNoSite: neither flag nor picture says where this was.
 	ErrNoSite = errors.New("the site is not known")
+	// ErrSunk: the pictures' part of the sky was below the horizon.
+	ErrSunk = errors.New("below the horizon")
 	// ErrNoPictures: not one picture could be used.
 	ErrNoPictures = errors.New("no picture could be used")
 )
@@ -73,6 +75,7 @@ func New(seq drift.Sequence, o Options) Answer {
 	b := &builder{seq: seq, o: o, out: &out}
 	b.run()
 	b.frames()
+	b.noteMirrored()
 	if out.Err != nil {
 		out.Advice.Notes = append([]string{reason(out.Err)}, out.Advice.Notes...)
 	}
@@ -154,6 +157,8 @@ func (b *builder) firstCause(err error) error {
 		}
 	}
 	switch {
+	case b.allSunk():
+		return failure{ErrSunk, "seen from this site at that time, what the pictures show was below the horizon", "check --site (south and west are negative), and the camera's clock and time zone (--tz, --clock-offset)"}
 	case len(b.seq.Shots) == 0:
 		return failure{ErrNoPictures, "there is no picture", "name the pictures or their folder"}
 	case solved == 0 && first != nil:
@@ -217,6 +222,9 @@ func (b *builder) findSite() error {
 // sunkBelow: a picture whose middle stands lower than this cannot have been taken there and then.
 const sunkBelow = unit.Angle(-3 * math.Pi / 180)
 
+// sunkText says why such a picture is left out.
+const sunkText = "below the horizon: check site and clock"
+
 // leaveOutSunk excludes pictures below the horizon: site or clock are wrong.
 func (b *builder) leaveOutSunk() {
 	for i := range b.seq.Shots {
@@ -229,9 +237,23 @@ func (b *builder) leaveOutSunk() {
 			continue
 		}
 		if ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude < sunkBelow {
-			s.LeftOut = "below the horizon: check site and clock"
+			s.LeftOut = sunkText
 		}
 	}
+}
+
+// allSunk is whether pictures were left out for standing below the horizon, and none is left.
+func (b *builder) allSunk() bool {
+	some := false
+	for _, s := range b.seq.Shots {
+		if s.Solution != nil && s.Clock != nil {
+			if s.LeftOut == "" {
+				return false
+			}
+			some = some || s.LeftOut == sunkText
+		}
+	}
+	return some
 }
 
 // leaveOutStray marks the pictures the axis could not use.
@@ -311,4 +333,28 @@ func (b *builder) noteOddRate() {
 	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf(
 		"The camera turns at %.3f ± %.3f of the stars' speed, which no sound motor does. A clamp that gives way evenly looks the same and moves the axis found: tighten everything, swing the axis by 30° and back near the start, and measure again.",
 		r.SiderealRatio, r.Sigma))
+}
+
+// noteMirrored says so where pictures are mirrored: some programs write them so, and whoever
+// compares them with the sky should know.
+func (b *builder) noteMirrored() {
+	n := 0
+	for _, f := range b.out.Frames {
+		if f.Mirrored {
+			n++
+		}
+	}
+	if n > 0 {
+		b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("%s mirrored (left and right exchanged); measured all the same.", countOf(n, len(b.out.Frames))))
+	}
+}
+
+func countOf(n, of int) string {
+	if n == of && n > 1 {
+		return "All pictures are"
+	}
+	if n == 1 {
+		return "One picture is"
+	}
+	return fmt.Sprintf("%d pictures are", n)
 }

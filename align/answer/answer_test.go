@@ -6,6 +6,7 @@ import (
 	"errors"
 	"io"
 	"maps"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -224,13 +225,36 @@ func TestPicturesBelowTheHorizonAreLeftOut(t *testing.T) {
 	_, q, _ := practice(t, 46, func(e *simulate.Evening) { e.Count = 4 })
 	far, _ := ephem.NewSite(-46, -173, 0) // the other side of the Earth
 	a := New(q, Options{Site: &far})
-	if a.Axis != nil || a.Err == nil {
-		t.Errorf("an axis from below the horizon: %+v", a.Axis)
+	if a.Axis != nil || !errors.Is(a.Err, ErrSunk) {
+		t.Errorf("axis %+v, error %v; want none, and ErrSunk", a.Axis, a.Err)
 	}
 	for _, f := range a.Frames {
 		if f.Used || !strings.Contains(f.WhyNot, "check site and clock") || f.RADeg == nil {
 			t.Errorf("%s: used %v, why not %q", f.File, f.Used, f.WhyNot)
 		}
+	}
+}
+
+// A mirrored picture is measured and said to be so; the axis is the same.
+func TestMirroredPicturesAreSaidToBe(t *testing.T) {
+	_, q, site := practice(t, 46, func(*simulate.Evening) {})
+	for i := range q.Shots {
+		s := &q.Shots[i]
+		for k := range s.Field.Stars {
+			s.Field.Stars[k].X = float64(s.Width-1) - s.Field.Stars[k].X
+		}
+		sol, err := solve.Solve(context.Background(), s.Field, solve.Hint{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Solution = &sol
+	}
+	a := New(q, Options{Site: &site})
+	if a.Err != nil || !a.Frames[0].Mirrored || !strings.Contains(strings.Join(a.Advice.Notes, " "), "mirrored") {
+		t.Fatalf("error %v, frame %+v, notes %q", a.Err, a.Frames[0], a.Advice.Notes)
+	}
+	if math.Abs(a.Error.AltitudeArcmin-25) > 3*a.Axis.AltitudeSigmaArcmin || math.Abs(a.Error.AzimuthArcmin+48) > 3*a.Axis.AzimuthSigmaArcmin {
+		t.Errorf("off by %+v, want 25 and −48", a.Error)
 	}
 }
 

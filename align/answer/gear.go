@@ -69,9 +69,10 @@ const siderealArcsecPerS = 15.0410672
 // What a gear not yet seen is reckoned to do: small mounts wobble by some tens of
 // seconds of arc in some minutes (common practice, no source).
 const (
-	usualPeriodS      = 480
-	usualWobbleArcsec = 30.0
-	usualWobbleSpread = 2.0 / 3 // its spread, as a share of it
+	usualPeriodS        = 480
+	usualWobbleArcsec   = 30.0
+	largestWobbleArcsec = 240.0   // a bound beyond says nothing
+	usualWobbleSpread   = 2.0 / 3 // its spread, as a share of it
 )
 
 // gearOf is the wobble a forecast reckons with: what was measured, what it was bounded to,
@@ -87,12 +88,12 @@ func gearOf(g *wobble.Result) *exposure.Wobble {
 	}
 	period := float64(usualPeriodS)
 	if g != nil {
-		if g.State == wobble.Bounded && !math.IsInf(g.PeakToPeakLimits.High, 0) {
-			usual = g.PeakToPeakLimits.High / 2
-		} else if g.PeakToPeakLimits.High > 0 && g.PeriodLimitsS.High >= usualPeriodS { // limits hold for the periods seen only
+		if high := g.PeakToPeakLimits.High; g.State == wobble.Bounded && high < largestWobbleArcsec {
+			usual = high / 2
+		} else if g.State != wobble.Bounded && g.PeakToPeakLimits.High > 0 && g.PeriodLimitsS.High >= usualPeriodS { // limits hold for the periods seen only
 			usual = min(usual, g.PeakToPeakLimits.High/2)
 		}
-		if g.State == wobble.Bounded && g.PeriodS > 0 {
+		if g.State == wobble.Bounded && g.PeriodS > 0 && g.Periods > 0.5 {
 			period = g.PeriodS
 		}
 	}
