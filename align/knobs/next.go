@@ -57,8 +57,8 @@ type Instruction struct {
 
 // Instruct repeats what is to be done now.
 func (s State) Instruct() Instruction {
-	if s.Lost != "" {
-		return s.report(Remeasure, s.Lost)
+	if why := s.lost(); why != "" {
+		return s.report(Remeasure, why)
 	}
 	return s.order("")
 }
@@ -66,8 +66,8 @@ func (s State) Instruct() Instruction {
 // Next takes a further picture. It never fails: a picture that cannot be used leaves the state
 // as it was, or makes it more watchful.
 func (s State) Next(p Picture) (State, Instruction) {
-	if s.Lost != "" {
-		return s, s.unused(s.report(Remeasure, s.Lost), "the axis has to be measured afresh first")
+	if why := s.lost(); why != "" {
+		return s, s.unused(s.report(Remeasure, why), "the axis has to be measured afresh first")
 	}
 	pose, why := s.take(p)
 	if why != "" {
@@ -75,21 +75,56 @@ func (s State) Next(p Picture) (State, Instruction) {
 	}
 	m := s.judge(pose, s.Stand)
 	agrees := s.Pending != nil && s.judge(pose, *s.Pending).kind == nothing
-	switch v := s.weigh(m, s.whole(pose)); {
+	v := s.weigh(m, s.whole(pose))
+	switch {
 	case v == swung:
 		return s.lose(swungText(m.clutch()))
+	case (v == believed || v == doubted && agrees) && s.Strays+1 >= mostStrays && s.stray(m):
+		return s.lose(creepText)
 	case v == believed, v == doubted && agrees:
 		return s.settle(m, pose)
-	case v == doubted:
-		s.Pending = &pose
-		return s, s.unused(s.report(Wait, waitText(bothText)), bothText)
-	case agrees && v == leftField:
+	case v == leftField && agrees:
 		return s.lose(leftText)
-	case agrees:
+	case v == refused && agrees, s.Doubts+1 == mostDoubts:
 		return s.lose(slippedText)
 	}
-	s.Pending = &pose
-	return s, s.unused(s.report(Wait, waitText(strangeText)), strangeText)
+	return s.doubt(v, pose)
+}
+
+// mostDoubts is how many pictures in sequence may disagree with the stand and with each other before
+// something is taken to be giving way: a hand does not stay on that long.
+const mostDoubts = 5
+
+// mostStrays is how often in sequence a knob may seem to have been turned that was not asked for:
+// after that a clamp or holder is taken to be giving way bit by bit.
+const mostStrays = 4
+
+// stray is whether a motion is of a knob not asked for, or the wrong way.
+func (s State) stray(m motion) bool {
+	altitude, azimuth, _ := m.kind.turned()
+	if s.Asked == nil {
+		return altitude || azimuth
+	}
+	return m.moved(s.Asked.Knob.other()) || m.moved(s.Asked.Knob) && sign(m.of(s.Asked.Knob)) != sign(s.Asked.Turn)
+}
+
+// doubt sets a picture aside until the next.
+func (s State) doubt(v verdict, p Pose) (State, Instruction) {
+	s.Pending = &p
+	s.Doubts++
+	why := strangeText
+	if v == doubted {
+		why = bothText
+	}
+	return s, s.unused(s.report(Wait, waitText(why)), why)
+}
+
+// lost is why there is no measurement to go on from; empty: there is.
+func (s State) lost() string {
+	if s.Lost == "" && r3.Norm(s.Body) == 0 {
+		return emptyText
+	}
+	return s.Lost
 }
 
 // whole is the turn of the camera from the stand, less the tracking.
@@ -139,13 +174,16 @@ func (s State) lose(why string) (State, Instruction) {
 func (s State) settle(m motion, p Pose) (State, Instruction) {
 	before, worse := s, s.axisAt(s.Now).Deviation(s.Aim).Total
 	altitude, azimuth, clutch := m.kind.turned()
-	s.Pending, s.Now = nil, p
+	s.Pending, s.Doubts, s.Now = nil, 0, p
 	if m.kind != nothing {
 		s.Stand = p
 	}
 	if altitude || azimuth {
 		s.Axes = m.axes
 		s.Turns++
+		if s.Strays++; !before.stray(m) {
+			s.Strays = 0
+		}
 	}
 	s = s.ask()
 	kind, remark := Turn, ""

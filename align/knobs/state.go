@@ -74,6 +74,8 @@ type State struct {
 	Stand   Pose  `json:"stand"`             // the first picture since the last motion
 	Now     Pose  `json:"now"`               // the last one used
 	Pending *Pose `json:"pending,omitempty"` // one that was not believed, until the next agrees
+	Doubts  int   `json:"doubts"`            // pictures in sequence that were not believed
+	Strays  int   `json:"strays"`            // motions nobody asked for since one that was asked
 	Axes    Axes  `json:"axes"`              // of the knobs
 	Turns   int   `json:"turns"`             // motions seen since the measurement
 

@@ -210,3 +210,63 @@ func TestSlip(t *testing.T) {
 	}
 	t.Logf("%d of %d slips by 30′ noticed", noticed, tries)
 }
+
+// TestCameraKnocked: the simulator's own knock of the camera on the mount, by which the picture moves.
+func TestCameraKnocked(t *testing.T) {
+	t.Parallel()
+	noticed := 0
+	const tries = 12
+	for seed := range uint64(tries) {
+		g := newRig(t, 35, seed, func(e *simulate.Evening) {
+			e.Mount.Knocks = []simulate.Knock{{Frame: measuring + 1, Size: unit.AngleFromMin(20), Camera: true}}
+		})
+		s := g.start(Options{})
+		g.obeyShare(s.Instruct(), 1)
+		s, _ = s.Next(g.picture())
+		s, i := s.Next(g.picture())
+		if i.Used {
+			continue
+		}
+		if _, i = s.Next(g.picture()); i.Kind == Remeasure {
+			noticed++
+		}
+	}
+	// The knock turns the camera across its line of sight, which for a camera looking over the
+	// meridian lies near the plane of hinge and axis: more of them look like a knob than in TestSlip.
+	if noticed < tries/2 {
+		t.Errorf("only %d of %d knocks were noticed", noticed, tries)
+	}
+	t.Logf("%d of %d knocks noticed", noticed, tries)
+}
+
+// TestCreep: a holder that gives way a little between any two pictures is noticed before it
+// has done harm.
+func TestCreep(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, 50, 6)
+	s := g.start(Options{})
+	v := s.axisAt(s.Now).Direction
+	way := r3.Scale(unit.AngleFromMin(2).Rad(), r3.Unit(r3.Add(v, r3.Vec{X: 0.7, Z: -0.6})))
+	for n := 1; ; n++ {
+		var i Instruction
+		if s, i = s.Next(g.picture().nudged(r3.Scale(float64(n), way))); i.Kind == Remeasure {
+			break
+		}
+		if n == 12 {
+			t.Fatalf("after %d pictures and %d′: %s", n, 2*n, i.Text)
+		}
+	}
+}
+
+// TestEmptyState: a state nobody started says so in its own way, and breaks nothing.
+func TestEmptyState(t *testing.T) {
+	t.Parallel()
+	g := newRig(t, 46, 1)
+	var s State
+	for range 3 {
+		s, _ = s.Next(g.picture())
+	}
+	if i := s.Instruct(); i.Kind != Remeasure {
+		t.Errorf("%s: %s", i.Kind, i.Text)
+	}
+}

@@ -24,6 +24,11 @@ const (
 	leftText    = "The camera looks elsewhere: where the axis lies in the picture is no longer known. Measure it afresh, untouched."
 )
 
+const (
+	creepText = "Something gives way: again and again the camera moves as no knob you were asked to turn. Tighten holder and clamps and measure the axis afresh, untouched."
+	emptyText = "The axis has not been measured yet: take several pictures without touching the mount."
+)
+
 func swungText(by unit.Angle) string {
 	return fmt.Sprintf("The axis was swung by %s: the camera hangs differently and the gear has play to take up. Measure afresh, untouched.", align.Arc(by))
 }
