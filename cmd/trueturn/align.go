@@ -2,13 +2,18 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
+	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 	"trueturn/ephem"
 )
@@ -31,10 +36,14 @@ type measuring struct {
 	target  *align.Target
 	planned time.Duration
 	air     *ephem.Air
+	fNumber float64
+	periodS float64
+	round   roundness
+	keep    keeping
 }
 
 func newMeasuring() *measuring {
-	return &measuring{planned: 30 * time.Second, aim: align.AimRefracted}
+	return &measuring{planned: 30 * time.Second, aim: align.AimRefracted, round: newRoundness()}
 }
 
 func (f *face) alignCommand() *cobra.Command {
@@ -47,17 +56,27 @@ func (f *face) alignCommand() *cobra.Command {
 		Args:    needFrames,
 		PreRunE: func(*cobra.Command, []string) error { return m.check() },
 		RunE: func(c *cobra.Command, args []string) error {
-			a, err := f.measure(c.Context(), args, m)
+			r, err := f.measure(c.Context(), args, m)
 			if err != nil {
 				return err
 			}
-			return f.showAnswer(a)
+			why := f.showAnswer(r)
+			if err := m.store(r, titleOf(args)); err != nil && why == nil {
+				return err
+			}
+			return why
 		},
 	}
 	fs := c.Flags()
 	fs.SortFlags = false
 	m.lens.register(fs)
 	m.clock.register(fs)
+	m.flags(fs)
+	return c
+}
+
+// flags adds those that belong to align alone.
+func (m *measuring) flags(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "refracted|true|field", text: "refracted", set: func(s string) (err error) {
 		m.aim, err = align.ParseAimKind(s)
 		return err
@@ -65,12 +84,16 @@ func (f *face) alignCommand() *cobra.Command {
 	fs.Var(target(&m.target, "RA,Dec"), "target", "the picture planned, for --aim field: degrees, or h:m:s,d:m:s")
 	fs.Var(seconds(&m.planned, 0.001, 3600), "planned", "exposure planned")
 	fs.Var(air(&m.air), "air", "temperature and pressure at the site; else usual for its height")
-	return c
+	m.round.register(fs)
+	fs.Var(between("S", &m.periodS, 1, 1e5), "period", "of the gear's wobble, where you know it")
+	fs.Var(fNumber(&m.fNumber), "f-number", "of the lens, for a rule of thumb in the report")
+	m.keep.registerSave(fs)
+	m.keep.register(fs)
 }
 
-func needFrames(_ *cobra.Command, args []string) error {
+func needFrames(c *cobra.Command, args []string) error {
 	if len(args) == 0 {
-		return &usageError{"align needs pictures", "name them, or the folder they are in, as in: trueturn align evening/", nil}
+		return &usageError{c.Name() + " needs pictures", "name them, or the folder they are in, as in: trueturn " + c.Name() + " evening/", nil}
 	}
 	return nil
 }
@@ -79,13 +102,86 @@ func (m *measuring) check() error {
 	if m.aim == align.AimField && m.target == nil {
 		return &usageError{"--aim field needs to know the field", "add --target RA,Dec", nil}
 	}
-	return m.lens.check()
+	if err := m.lens.check(); err != nil {
+		return err
+	}
+	return m.keep.check()
+}
+
+// store writes the files that were asked for, all that can be. Without a picture there is nothing to write.
+func (m *measuring) store(r result, title string) error {
+	if r.read == 0 {
+		return nil
+	}
+	err := errors.Join(m.keep.session(r), m.keep.table(func(w io.Writer) error { return report.CSV(w, r.Answer) }))
+	if m.keep.report == "" {
+		return err
+	}
+	v, bad := r.judge(exposure.Question{MaxElongation: m.round.elongation})
+	if bad == nil {
+		bad = m.keep.page(r.page(v, title))
+	}
+	return errors.Join(err, bad)
 }
 
 // result is an answer and what it was made from.
 type result struct {
 	answer.Answer
+	seq  drift.Sequence
+	air  ephem.Air
 	read int // pictures that could be read
+}
+
+// page is all there is to draw.
+func (r result) page(v exposure.Verdict, title string) report.Data {
+	d := report.Of(r.seq, r.Answer)
+	d.Title, d.Judged = title, report.JudgedOf(v)
+	return d
+}
+
+// judge looks at the pictures as exposures, with the axis if it is known.
+func (r result) judge(q exposure.Question) (exposure.Verdict, error) {
+	if r.Measured != nil && r.Site != nil {
+		q.Axis = &exposure.KnownAxis{Site: *r.Site, Air: r.air, Axis: r.Measured.Axis}
+	}
+	readable := drift.Sequence{}
+	var damaged []string
+	for _, s := range r.seq.Shots {
+		if s.Unread() {
+			damaged = append(damaged, s.File)
+		} else {
+			readable.Shots = append(readable.Shots, s)
+		}
+	}
+	v, err := exposure.Judge(exposure.Shots(readable), q)
+	return withDamaged(v, damaged), err
+}
+
+// withDamaged lists pictures that could not be read in a verdict on the others; they say nothing of the stars.
+func withDamaged(v exposure.Verdict, files []string) exposure.Verdict {
+	if len(files) == 0 {
+		return v
+	}
+	v.Of += len(files)
+	v.LeaveOut = append(v.LeaveOut, files...)
+	for _, name := range files {
+		v.Frames = append(v.Frames, exposure.Judged{File: name, Cause: exposure.CauseUnexplained})
+	}
+	v.Advice += " " + few(files, 3) + " could not be read."
+	return v
+}
+
+// tell fills in what the user said of the lens where the pictures are silent.
+func (r *result) tell(l drift.LensFlags, fNumber float64) {
+	for i := range r.seq.Shots {
+		p := &r.seq.Shots[i].Lens
+		if l.FocalLengthMM > 0 {
+			p.FocalLengthMM, p.PixelPitchUM = l.FocalLengthMM, l.PixelPitchUM
+		}
+		if fNumber > 0 {
+			p.FNumber = fNumber
+		}
+	}
 }
 
 // measure turns files and folders into the answer.
@@ -111,7 +207,15 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 	}
 	r := result{Answer: answer.New(seq, answer.Options{
 		Site: f.site, Air: m.air, Aim: m.aim, Target: m.target, Planned: m.planned,
-	})}
+		MaxElongation: m.round.elongation, Share: m.round.share, PeriodS: m.periodS,
+	}), seq: seq}
+	r.tell(m.lens.LensFlags, m.fNumber)
+	if r.Site != nil {
+		r.air = ephem.StandardAir(r.Site.HeightM)
+	}
+	if m.air != nil {
+		r.air = *m.air
+	}
 	for _, s := range seq.Shots {
 		if !s.Unread() {
 			r.read++

@@ -150,6 +150,10 @@ func (w *wondering) check() error {
 		return &usageError{"--time alone does not say what the camera looks at", "add --target RA,Dec", nil}
 	case !w.at.IsZero() && w.site == nil && w.session == "":
 		return &usageError{"--time needs a place on Earth, to know the hour angle", "add --site LAT,LON, or leave --time out", nil}
+	case w.site != nil && w.session != "":
+		return &usageError{"the session says where it was measured, and its axis means nothing elsewhere", "leave out --site or --session", nil}
+	case w.air != nil && w.at.IsZero() && w.session == "":
+		return &usageError{"--air bends the light of a place in the sky at an hour", "add --site, --target and --time, or leave --air out", nil}
 	case w.tripod && w.axisError != nil:
 		return &usageError{"a tripod has no axis", "leave out --tripod or --axis-error", nil}
 	case w.tripod && w.wobble != nil:
@@ -283,16 +287,12 @@ func (a *asked) lookAbove(w *wondering, s *answer.Session, lens exposure.Lens) e
 	return err
 }
 
-// siteOf is the site typed, else the session's. An axis measured elsewhere says nothing here.
+// siteOf is the session's site, else the one typed.
 func siteOf(w *wondering, s *answer.Session) (ephem.Site, error) {
 	if s == nil {
 		return *w.site, nil
 	}
-	site, err := ephem.NewSite(s.Site.LatitudeDeg, s.Site.LongitudeDeg, s.Site.HeightM)
-	if err != nil || w.site == nil {
-		return site, err
-	}
-	return *w.site, nil
+	return ephem.NewSite(s.Site.LatitudeDeg, s.Site.LongitudeDeg, s.Site.HeightM)
 }
 
 // onMeridian is the place of a declination on the upper meridian.

@@ -5,6 +5,8 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"image"
+	"image/png"
 	"io"
 	"os"
 	"os/exec"
@@ -31,11 +33,12 @@ func TestMain(m *testing.M) {
 //
 //	exits CODE PROGRAM ARG…   run a program that must end with this exit code
 //	cut FILE BYTES            shorten a file
+//	dark FILE                 make a PNG without a star
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"exits": exits, "cut": cut,
+			"exits": exits, "cut": cut, "dark": dark,
 		},
 	})
 }
@@ -65,6 +68,15 @@ func cut(ts *testscript.TestScript, neg bool, args []string) {
 	n, err := strconv.ParseInt(args[1], 10, 64)
 	ts.Check(err)
 	ts.Check(os.Truncate(ts.MkAbs(args[0]), n))
+}
+
+func dark(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: dark FILE")
+	}
+	var b bytes.Buffer
+	ts.Check(png.Encode(&b, image.NewGray(image.Rect(0, 0, 300, 200))))
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b.Bytes(), 0o644))
 }
 
 // program is trueturn as a process of its own, in a folder.

@@ -11,6 +11,8 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
+	"trueturn/drift/wobble"
 )
 
 // lineWidth suits the narrow window of a phone's terminal turned sideways.
@@ -124,36 +126,67 @@ func either(x float64, positive, negative string) string {
 	return positive
 }
 
-// sayExposure is how the motor runs, and what axis and gear will do to the
-// exposure planned.
+// sayExposure is what axis and gear will do to the exposure planned, and how motor
+// and gear run.
 func (f *face) sayExposure(a answer.Answer) {
-	var said []string
 	if x := a.Exposure; x != nil && x.LongestS != nil {
-		said = append(said, fmt.Sprintf("As it stands, stars stay round for %s.", lasting(*x.LongestS)))
-		if x.ShareRound != nil {
-			said = append(said, fmt.Sprintf("Of exposures of %g s %.0f %% are round.", x.PlannedS, 100**x.ShareRound))
-		}
+		f.headline(plannedWords(*x))
 	}
+	var said []string
 	if r := a.Rate; r != nil && r.Sigma < vague {
 		digits := 1 - int(math.Floor(math.Log10(max(r.Sigma, 1e-5)))) // two digits of the error
 		said = append(said, fmt.Sprintf("The motor turns at %.*f ± %.*f of the stars' speed.", digits, r.SiderealRatio, digits, r.Sigma))
 	}
-	if p := a.PeriodicError; p != nil && p.PeakToPeakArcsec != nil && p.PeriodS != nil {
-		said = append(said, fmt.Sprintf("The gear runs uneven by %.0f″ from peak to peak, every %.0f s.", *p.PeakToPeakArcsec, *p.PeriodS))
+	if words := gearWords(a); words != "" {
+		said = append(said, words)
 	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
+	}
+	if len(said) > 0 || a.Exposure != nil {
 		fmt.Fprintln(f.out)
 	}
 }
 
-// lasting is a time as people say it.
-func lasting(s float64) string {
-	if s < 100 {
-		return fmt.Sprintf("%.0f s", s)
+// plannedWords say what becomes of the exposure planned.
+func plannedWords(x answer.ExposureJSON) string {
+	planned, longest := exposure.Seconds(x.PlannedS), orHour(*x.LongestS)
+	share := ""
+	if x.ShareRound != nil && *x.ShareRound > 0.005 && *x.ShareRound < 0.995 {
+		share = fmt.Sprintf(" Of such exposures %.0f in 100 are round.", 100**x.ShareRound)
 	}
-	return fmt.Sprintf("%.1f min", s/60)
+	switch {
+	case x.PlannedStaysRound == nil:
+		return fmt.Sprintf("As it stands, stars stay round for %s.", longest)
+	case *x.PlannedStaysRound:
+		return fmt.Sprintf("%s: round, with room to %s.%s", planned, longest, share)
+	case *x.LongestS == 0:
+		return fmt.Sprintf("%s: not round, and as it stands no shorter exposure is.", planned)
+	}
+	return fmt.Sprintf("%s: not round; as it stands, stars stay round for %s.%s", planned, longest, share)
 }
+
+// gearWords say how evenly the gear runs, as far as the pictures tell; nothing where they do not: a note says so.
+func gearWords(a answer.Answer) string {
+	p, most := a.PeriodicError, math.Inf(1)
+	if a.Measured != nil && a.Measured.Gear != nil {
+		most = a.Measured.Gear.PeakToPeakLimits.High
+	}
+	switch {
+	case p == nil:
+	case p.State == string(wobble.Measured) && p.PeakToPeakArcsec != nil && p.PeriodS != nil && p.MaxRateArcsecPerSec != nil:
+		return fmt.Sprintf("The gear wobbles by %.0f″ from peak to peak every %.0f s, at its fastest by %.2f″ a second.", *p.PeakToPeakArcsec, *p.PeriodS, *p.MaxRateArcsecPerSec)
+	case !(most < hopeless):
+	case p.State == string(wobble.Bounded):
+		return fmt.Sprintf("The gear wobbles, by at most %.2g″ from peak to peak; these pictures are too short to say more.", most)
+	default:
+		return fmt.Sprintf("The gear shows no wobble; at most %.2g″ from peak to peak can be hidden in these pictures.", most)
+	}
+	return ""
+}
+
+// hopeless is the bound of a wobble, in arcseconds, from which on it says nothing: no gear is so bad.
+const hopeless = 600
 
 // vague is the error from which on a rate of the motor is not worth a line.
 const vague = 0.02

@@ -1,0 +1,183 @@
+package main
+
+import (
+	"context"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"trueturn/align/exposure"
+)
+
+const subsText = `Looks at exposures that were taken: which are round, which are not, and why. FRAMES are
+pictures (JPEG, PNG, TIFF, FITS) or folders of them; it needs neither a place nor a clock.
+Pictures of one night and one lens tell most together: the gear, the axis, the lens and
+the wind each leave a pattern of their own. With a place and a clock the axis is measured
+along and told from the gear.`
+
+const subsExample = `  trueturn subs evening/
+  trueturn subs --list not-round evening/ | sed 's|^|evening/|' | xargs -d '\n' ls -l`
+
+// judging is what the flags of subs ask for.
+type judging struct {
+	measuring
+	list string
+}
+
+func (f *face) subsCommand() *cobra.Command {
+	j := &judging{measuring: *newMeasuring()}
+	c := &cobra.Command{
+		Use:     "subs FRAMES…",
+		Aliases: []string{"check"},
+		Short:   "were these exposures round; which not, and why",
+		Long:    subsText,
+		Example: subsExample,
+		Args:    needFrames,
+		PreRunE: func(*cobra.Command, []string) error { return j.check(f.json) },
+		RunE:    func(c *cobra.Command, args []string) error { return f.subs(c.Context(), args, j) },
+	}
+	fs := c.Flags()
+	fs.SortFlags = false
+	j.round.register(fs)
+	j.lens.register(fs)
+	fs.Var(fNumber(&j.fNumber), "f-number", "of the lens, for a rule of thumb in the report")
+	j.clock.register(fs)
+	fs.Var(air(&j.air), "air", "temperature and pressure at the site; else usual for its height")
+	j.listFlag(fs)
+	j.keep.register(fs)
+	return c
+}
+
+const listRound, listNotRound = "round", "not-round"
+
+func (j *judging) listFlag(fs *pflag.FlagSet) {
+	fs.Var(&value{kind: "round|not-round", set: func(s string) error {
+		if s != listRound && s != listNotRound {
+			return &badNumber{"neither round nor not-round", "choose round or not-round"}
+		}
+		j.list = s
+		return nil
+	}}, "list", "print bare file names alone, one a line; what cannot be judged is not round")
+}
+
+func (j *judging) check(json bool) error {
+	if json && j.list != "" {
+		return &usageError{"--list prints bare names, --json an object", "leave one of them out", nil}
+	}
+	return j.measuring.check()
+}
+
+// subs judges, prints and writes.
+func (f *face) subs(ctx context.Context, args []string, j *judging) error {
+	r, err := f.measure(ctx, args, &j.measuring)
+	if err != nil {
+		return err
+	}
+	if r.read == 0 {
+		return r.firstCause()
+	}
+	v, err := r.judge(exposure.Question{MaxElongation: j.round.elongation})
+	if err != nil {
+		return err
+	}
+	if err := f.showVerdict(v, j); err != nil {
+		return err
+	}
+	if err := j.store(r, v, titleOf(args)); err != nil {
+		return err
+	}
+	if blind(v) {
+		return r.whyBlind()
+	}
+	return nil
+}
+
+// firstCause is what was amiss with the first picture that could not be used.
+func (r result) firstCause() error {
+	for _, s := range r.seq.Shots {
+		if s.Err != nil {
+			return s.Err
+		}
+	}
+	return nil
+}
+
+// blind is whether not one picture had stars whose shape can be told.
+func blind(v exposure.Verdict) bool {
+	for _, f := range v.Frames {
+		if f.Elongation > 0 {
+			return false
+		}
+	}
+	return true
+}
+
+func (r result) whyBlind() error {
+	const look = "look at the pictures: a dozen stars must stand clear of the noise, and in focus"
+	first := r.firstCause()
+	if first == nil {
+		return &failure{"no picture has stars whose shape can be told", look, nil}
+	}
+	way := hint(first)
+	if way == "" {
+		way = look
+	}
+	return &failure{"no picture has stars whose shape can be told; the first: " + first.Error(), way, first}
+}
+
+// store writes the files that were asked for.
+func (j *judging) store(r result, v exposure.Verdict, title string) error {
+	if err := j.keep.table(func(w io.Writer) error { return writeVerdict(w, v) }); err != nil {
+		return err
+	}
+	if j.keep.report == "" {
+		return nil
+	}
+	return j.keep.page(r.page(v, title))
+}
+
+func (f *face) showVerdict(v exposure.Verdict, j *judging) error {
+	switch {
+	case j.list != "":
+		for _, fr := range v.Frames {
+			if fr.Round == (j.list == listRound) {
+				fmt.Fprintln(f.out, fr.File)
+			}
+		}
+		return nil
+	case f.json:
+		return writeJSON(f.out, v.JSON())
+	}
+	f.sayVerdict(v, j.round.elongation)
+	return nil
+}
+
+// writeVerdict writes one row a picture under the names of the JSON's keys; what is not known is empty.
+func writeVerdict(w io.Writer, v exposure.Verdict) error {
+	c := csv.NewWriter(w)
+	if err := c.Write(strings.Split("file,stars,fwhm_px,elongation,elongation_sigma,angle_deg,angle_sigma_deg,trail_px,trail_sigma_px,round,cause", ",")); err != nil {
+		return err
+	}
+	exact := func(x *float64) string {
+		if x == nil {
+			return ""
+		}
+		return strconv.FormatFloat(*x, 'g', -1, 64)
+	}
+	for _, f := range v.JSON().Frames {
+		row := []string{f.File, strconv.Itoa(f.Stars)}
+		for _, x := range []*float64{f.FWHMPx, f.Elongation, f.ElongationSigma, f.AngleDeg, f.AngleSigmaDeg, f.TrailPx, f.TrailSigmaPx} {
+			row = append(row, exact(x))
+		}
+		if err := c.Write(append(row, strconv.FormatBool(f.Round), f.Cause)); err != nil {
+			return err
+		}
+	}
+	c.Flush()
+	return c.Error()
+}
