@@ -179,6 +179,9 @@ func notes(a Axis, d Deviation) []string {
 	if a.DOF < 1 {
 		ns = append(ns, "Two pictures always fit some axis: a third would show whether anything slipped between them.")
 	}
+	if worst := a.WorstSigma(); a.Creep > 3*worst && a.Creep > knobPlay {
+		ns = append(ns, fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; a swing of the axis by 30° and back near the start rules that out.", Arc(a.Creep)))
+	}
 	if d.Total > unit.AngleFromDeg(5) {
 		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}

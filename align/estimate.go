@@ -66,6 +66,10 @@ type Axis struct {
 	Chi2       float64  // of the fit, under that wander
 	DOF        int      // equations less unknowns
 	Turned     unit.Angle
+	// Creep is how far, on the sky, the axis found would move if the camera or the optical centre had crept evenly by one
+	// pixel over the pictures: nothing in one patch of sky tells that from an axis, and no
+	// stated error holds it. A swing makes it small. 0 if unknown.
+	Creep unit.Angle
 }
 
 // Altitude of the axis's elevated end.
@@ -317,6 +321,7 @@ func conclude(in Input, seg segmentation, fits []wandered) Axis {
 	}
 	north := r3.Unit(r3.Add(m.axis[last], r3.Add(r3.Scale(mean[0], across), r3.Scale(mean[1], up))))
 	a.addRefraction(in, m, fits[best].eq)
+	a.Creep = creep(in, m, fits[best].eq)
 	a.elevate(in.Site, north)
 	a.readAngles(m)
 	return a
@@ -358,6 +363,30 @@ func (a *Axis) addRefraction(in Input, m *model, e equations) {
 			a.Covariance[r][c] += x.AtVec(last+r) * x.AtVec(last+c)
 		}
 	}
+}
+
+// creep is what an even creep of one pixel does to the axis, the worse of along x and along y.
+func creep(in Input, m *model, e equations) (worst unit.Angle) {
+	first, last := in.Samples[0].Mid, in.Samples[len(in.Samples)-1].Mid
+	span := last.Sub(first).Seconds()
+	var chol mat.Cholesky
+	if span <= 0 || !chol.Factorize(e.n) {
+		return 0
+	}
+	plain := m.normal(func(*block, int) r3.Vec { return r3.Vec{} })
+	at := 2 * (len(m.axis) - 1)
+	for _, along := range [2]r3.Vec{{X: 1}, {Y: 1}} {
+		moved := m.normal(func(_ *block, i int) r3.Vec {
+			s := in.Samples[i]
+			return r3.Scale(s.Pixel.Rad()*(s.Mid.Sub(first).Seconds()/span-0.5), along)
+		})
+		moved.b.SubVec(moved.b, plain.b)
+		x := mat.NewVecDense(m.size(), nil)
+		if chol.SolveVecTo(x, moved.b) == nil {
+			worst = max(worst, unit.Angle(math.Hypot(x.AtVec(at), x.AtVec(at+1))))
+		}
+	}
+	return worst
 }
 
 // elevate turns from the north end to the site's elevated end. A turn about the

@@ -15,7 +15,7 @@ func FromHorizon(h drift.Horizon) Input {
 	in := Input{Site: h.Site, Air: h.Air, FieldCovariance: h.FieldCovariance}
 	for i := range h.Sights {
 		s := h.Sights[i]
-		in.Samples = append(in.Samples, Sample{Mid: s.Mid, Attitude: s.Attitude, Lens: s.Lens, Field: s.Field})
+		in.Samples = append(in.Samples, Sample{Mid: s.Mid, Attitude: s.Attitude, Lens: s.Lens, Field: s.Field, Pixel: s.Attitude.Pose.Lens.Scale()})
 	}
 	for i := range in.Samples {
 		in.Samples[i].Focus = focusOf(h, i)

@@ -54,6 +54,7 @@ type Sample struct {
 	// the picture grows about that centre, not about its middle. Zero where the scale
 	// stood still.
 	Focus [2]r3.Vec
+	Pixel unit.Angle // one pixel at the picture's middle; 0 if unknown
 }
 
 // Attitude is a measured attitude whose optical centre may have wandered by a

@@ -2,7 +2,8 @@
 // and every further picture it tells where the axis is now and what to turn.
 //
 // Start with [Start], after a trustworthy measurement; feed each picture to
-// [State.Next]; after the clamps are tightened and the axis is measured once
+// [State.Next], fitted together with the measurement's pictures and with what that fit
+// makes of the picture taken at State.Reference.Mid; after the clamps are tightened and the axis is measured once
 // more, go on with [State.Renew], which keeps what was learnt of the knobs. It is
 // all values: no clock, no files, and a [State] survives a trip through JSON.
 //
@@ -44,5 +45,9 @@
 // A camera that slips by a turn about h, or about v, or about the axis itself
 // looks exactly like a knob or the clutch. The last is harmless; the
 // others are noticed only where nobody was asked to turn that knob and the clock does not
-// fit. Hence the last step is always to measure once more, untouched.
+// fit. Of simulated slips by 30′ in chance directions, two pictures tell five in six (TestSlip); of
+// single pictures taken under a pressing hand all but one in twenty are set aside (TestTouch).
+// Hence the last step is always to measure once more, untouched.
+//
+// Within 2.5° of the zenith the two knobs cannot be told apart, and [Start] refuses.
 package knobs
