@@ -15,6 +15,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
 	"trueturn/align/simulate"
 	"trueturn/ephem"
 )
@@ -194,9 +195,24 @@ func (f *face) demoEnd(r demoReport) error {
 	if r.After != nil {
 		f.tell("The knobs brought the axis from %s to %s off the pole.", minutes(r.Truth.Error.TotalArcmin), minutes(r.Truth.After.Error.TotalArcmin))
 	}
+	if words := longerWords(r.Before.Exposure, r.After); words != "" {
+		f.tell("%s", words)
+	}
 	f.tell("Your own pictures: trueturn align --site LAT,LON FOLDER")
 	f.caution()
 	return nil
+}
+
+// longerWords are what the turn did to the exposures; nothing where it did little.
+func longerWords(before *answer.ExposureJSON, after *answer.Answer) string {
+	if before == nil || before.LongestS == nil || after == nil || after.Exposure == nil || after.Exposure.LongestS == nil {
+		return ""
+	}
+	from, to := *before.LongestS, *after.Exposure.LongestS
+	if to < 1.1*from {
+		return ""
+	}
+	return fmt.Sprintf("Stars stay round for %s now; before the turn it was %s.", orHour(to), exposure.Seconds(from))
 }
 
 func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {

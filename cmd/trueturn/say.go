@@ -129,8 +129,9 @@ func either(x float64, positive, negative string) string {
 // sayExposure is what axis and gear will do to the exposure planned, and how motor
 // and gear run.
 func (f *face) sayExposure(a answer.Answer) {
-	if x := a.Exposure; x != nil && x.LongestS != nil {
-		f.headline(plannedWords(*x))
+	planned := a.Exposure != nil && a.Exposure.LongestS != nil && !strings.Contains(a.Advice.NextText, "with room to")
+	if planned {
+		f.headline(plannedWords(*a.Exposure))
 	}
 	var said []string
 	if r := a.Rate; r != nil && r.Sigma < vague {
@@ -143,7 +144,7 @@ func (f *face) sayExposure(a answer.Answer) {
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
 	}
-	if len(said) > 0 || a.Exposure != nil {
+	if len(said) > 0 || planned {
 		fmt.Fprintln(f.out)
 	}
 }

@@ -35,7 +35,7 @@ func (f *face) sayForecast(a asked, x exposure.Forecast) {
 		said = append(said, x.Advice)
 	}
 	if x.LowS < x.HighS {
-		said = append(said, fmt.Sprintf("What is not known of the mount is counted in: were it known, the figure would lie between %s and %s, two times in three.", exposure.Seconds(x.LowS), exposure.Seconds(x.HighS)))
+		said = append(said, fmt.Sprintf("That counts in what is not known of the mount: two times in three the truth lies between %s and %s.", exposure.Seconds(x.LowS), exposure.Seconds(x.HighS)))
 	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
@@ -86,9 +86,9 @@ var times = map[float64]string{0.5: "half as long", 1: "this one", 2: "twice as 
 func lensWords(o exposure.Optics, factor float64) string {
 	switch {
 	case o.FocalLengthMM > 0:
-		return fmt.Sprintf("%s: %.3g mm", times[factor], factor*o.FocalLengthMM)
+		return fmt.Sprintf("%s: %.4g mm", times[factor], factor*o.FocalLengthMM)
 	case o.EquivalentMM > 0:
-		return fmt.Sprintf("%s: %.3g mm equivalent", times[factor], factor*o.EquivalentMM)
+		return fmt.Sprintf("%s: %.4g mm equivalent", times[factor], factor*o.EquivalentMM)
 	}
 	return fmt.Sprintf("%s: %.3g″ a pixel", times[factor], o.ScaleArcsecPerPx/factor)
 }
