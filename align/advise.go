@@ -3,7 +3,6 @@ package align
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"github.com/soniakeys/unit"
 )
@@ -64,7 +63,7 @@ const (
 func Advise(a Axis, q Question) Advice {
 	d := a.Deviation(q.Aim)
 	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
-	ad.Trustworthy = a.sound() && !q.Unsteady && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(q.Stands, knobPlay))
+	ad.Trustworthy = a.sound() && !q.Unsteady && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), knobPlay))
 	ad.Altitude = knobText(ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
 	ad.Azimuth = knobText(ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.Next = nextStep(a, d, q)
@@ -80,7 +79,7 @@ func (a Axis) sound() bool {
 
 // nextStep decides.
 func nextStep(a Axis, d Deviation, q Question) Next {
-	sure := d.Total > sureness*d.TotalSigma
+	sure := d.turns(a)
 	worst := d.Total + sureness*a.WorstSigma()
 	small := max(knobPlay, min(fineLimit, q.Stands))
 	if !q.Rounded && q.LongestS > 0 { // every bit of the axis counts
@@ -101,18 +100,25 @@ func nextStep(a Axis, d Deviation, q Question) Next {
 	return Measure
 }
 
+// turns is whether at least one knob's correction stands out of its error.
+func (d Deviation) turns(a Axis) bool {
+	return sureOf(d.Altitude, a.AltitudeSigma()) || sureOf(d.Azimuth, a.AzimuthSigma())
+}
+
+func sureOf(turn, sigma unit.Angle) bool { return math.Abs(turn.Rad()) >= sureness*sigma.Rad() }
+
 // nextText is the step and its reason in a sentence.
 func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	off := fmt.Sprintf("the axis is %s ± %s off", Arc(d.Total), Arc(a.WorstSigma()))
 	switch ad.Next {
 	case Shoot:
 		if !q.Rounded && q.LongestS > 0 {
-			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %.0f s, not for %.0f s, and turning the axis would not help (%s).", q.LongestS, q.PlannedS, off)
+			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s, not for %s, and turning the axis would not help (%s).", seconds(q.LongestS), seconds(q.PlannedS), off)
 		}
 		if q.Rounded && q.LongestS > 0 {
-			return fmt.Sprintf("Start now: %.0f s stay round, with room to %.0f s; %s.", q.PlannedS, q.LongestS, off)
+			return fmt.Sprintf("Start now: %s stay round, with room to %s; %s.", seconds(q.PlannedS), seconds(q.LongestS), off)
 		}
-		return fmt.Sprintf("Start now: %s, and %.0f s stand more than that.", off, q.PlannedS)
+		return fmt.Sprintf("Start now: %s, and %s stand more than that.", off, seconds(q.PlannedS))
 	case Turn:
 		return "Turn the knobs: " + ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 	case Swing:
@@ -127,25 +133,46 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	return fmt.Sprintf("Take more pictures of the same kind: %s, and as many again bring it to ± %s.", off, Arc(q.Forecast.MoreSigma))
 }
 
-// steps names the knobs, the larger error first; altitude is to end upward, azimuth
-// from the same side as always.
+// steps names the knobs that want a turn, the larger error first; altitude is to end upward.
 func (ad Advice) steps(a Axis) string {
-	alt, az := ad.Altitude, ad.Azimuth
-	altitude := "first " + alt
-	if ad.TurnAltitude < 0 {
-		altitude += " (go a little too low and finish upward)"
+	alt, az := "", ""
+	if sureOf(ad.TurnAltitude, a.AltitudeSigma()) {
+		if alt = ad.Altitude; ad.TurnAltitude < 0 {
+			alt += " (go a little too low and finish upward)"
+		}
+	}
+	if sureOf(ad.TurnAzimuth, a.AzimuthSigma()) {
+		az = ad.Azimuth
 	}
 	onSky := math.Abs(ad.TurnAzimuth.Rad()) * math.Cos(a.Altitude().Rad())
-	if math.Abs(ad.TurnAltitude.Rad()) >= onSky {
-		return altitude + ", then " + az
+	switch {
+	case alt == "":
+		return az
+	case az == "":
+		return alt
+	case math.Abs(ad.TurnAltitude.Rad()) >= onSky:
+		return "first " + alt + ", then " + az
 	}
-	return "first " + az + ", then " + strings.TrimPrefix(altitude, "first ")
+	return "first " + az + ", then " + alt
+}
+
+// seconds prints an exposure for a person.
+func seconds(s float64) string {
+	switch {
+	case s < 9.95:
+		return fmt.Sprintf("%.2g s", s)
+	case s < 600:
+		return fmt.Sprintf("%.0f s", s)
+	case s < 3600:
+		return fmt.Sprintf("%.0f min", s/60)
+	}
+	return "an hour and more"
 }
 
 // knobText is the turn of one knob, or why to leave it.
 func knobText(turn, sigma unit.Angle, words func(positive bool, size string) string) string {
 	size := unit.Angle(math.Abs(turn.Rad()))
-	if size < sureness*sigma {
+	if !sureOf(turn, sigma) {
 		return fmt.Sprintf("leave it (%s ± %s)", Arc(size), Arc(sigma))
 	}
 	return words(turn > 0, Arc(size))

@@ -114,3 +114,21 @@ func TestMoonWidths(t *testing.T) {
 		}
 	}
 }
+
+// Errors of the two knobs that hang together can make the whole sure and neither
+// knob: then nothing is turned, and no sentence says so.
+func TestTurnOnlyWhereAKnobTurns(t *testing.T) {
+	const arcmin = math.Pi / 180 / 60
+	aim := Aim{AimRefracted, ephem.Horizontal{Altitude: unit.AngleFromDeg(46)}.Direction()}
+	a := Axis{Direction: ephem.Horizontal{Altitude: unit.AngleFromDeg(46) + unit.AngleFromMin(12), Azimuth: unit.AngleFromMin(29)}.Direction(), DOF: 4, Chi2: 4}
+	a.Covariance[0][0], a.Covariance[1][1] = sq(12*arcmin), sq(6.8*arcmin)
+	a.Covariance[0][1] = -0.99 * 12 * 6.8 * arcmin * arcmin
+	a.Covariance[1][0] = a.Covariance[0][1]
+	ad := Advise(a, Question{Aim: aim, PlannedS: 30, Stands: unit.AngleFromMin(5)})
+	if ad.Next == Turn {
+		t.Errorf("next %q: %s", ad.Next, ad.NextText)
+	}
+	if strings.Contains(ad.NextText, "leave it") {
+		t.Errorf("the sentence turns a knob that is to be left: %s", ad.NextText)
+	}
+}

@@ -123,6 +123,9 @@ func (b *builder) run() {
 	b.out.Rate = rateOf(in, axis)
 	b.readWobble(h, in, axis)
 	b.situations(&h, &axis, nil)
+	if b.bends() { // what gives way turns the camera as well: the angle about the axis is not the motor's
+		b.out.Rate = nil
+	}
 	if !b.setAim(b.lastMid()) {
 		return
 	}
@@ -157,7 +160,7 @@ func (b *builder) firstCause(err error) error {
 		}
 	}
 	switch {
-	case b.allSunk():
+	case b.sunk() > 0 && (clocked == b.sunk() || errors.Is(err, align.ErrNoAxis) || errors.Is(err, align.ErrFewPictures)):
 		return failure{ErrSunk, "seen from this site at that time, what the pictures show was below the horizon", "check --site (south and west are negative), and the camera's clock and time zone (--tz, --clock-offset)"}
 	case len(b.seq.Shots) == 0:
 		return failure{ErrNoPictures, "there is no picture", "name the pictures or their folder"}
@@ -242,18 +245,14 @@ func (b *builder) leaveOutSunk() {
 	}
 }
 
-// allSunk is whether pictures were left out for standing below the horizon, and none is left.
-func (b *builder) allSunk() bool {
-	some := false
+// sunk counts the pictures left out for standing below the horizon.
+func (b *builder) sunk() (n int) {
 	for _, s := range b.seq.Shots {
-		if s.Solution != nil && s.Clock != nil {
-			if s.LeftOut == "" {
-				return false
-			}
-			some = some || s.LeftOut == sunkText
+		if s.LeftOut == sunkText {
+			n++
 		}
 	}
-	return some
+	return n
 }
 
 // leaveOutStray marks the pictures the axis could not use.

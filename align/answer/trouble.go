@@ -31,7 +31,16 @@ func (b *builder) situations(h *drift.Horizon, a *align.Axis, err error) {
 // mount will do next.
 var unsteady = []align.Kind{align.KindSlipping, align.KindFlexure, align.KindStacked, align.KindWrongHemisphere}
 
-// hasUnsteady is whether one of those was met.
-func (b *builder) hasUnsteady() bool {
-	return slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return slices.Contains(unsteady, align.Kind(s.Kind)) })
+// bends is whether something between mount and camera gives way, or the pictures are not what the
+// camera saw.
+func (b *builder) bends() bool {
+	return b.met(align.KindSlipping, align.KindFlexure, align.KindStacked)
 }
+
+// met is whether one of the kinds was met.
+func (b *builder) met(kinds ...align.Kind) bool {
+	return slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return slices.Contains(kinds, align.Kind(s.Kind)) })
+}
+
+// hasUnsteady is whether one of those was met.
+func (b *builder) hasUnsteady() bool { return b.met(unsteady...) }

@@ -146,7 +146,7 @@ type change struct {
 const (
 	TurnAltitude = "turning the altitude"
 	TurnAzimuth  = "turning the azimuth"
-	TurnBoth     = "turning both"
+	TurnBoth     = "turning both knobs onto the pole"
 	TurnAxis     = "turning the axis to the pole"
 	MeasureAxis  = "measuring the axis better"
 	SetRate      = "setting the rate right"
@@ -234,7 +234,7 @@ func (f *Forecast) simplest() *Gain {
 
 func (g Gain) say() string {
 	by := ""
-	if g.Turn != 0 {
+	if g.Turn != 0 && g.What != TurnBoth { // of both, the size on the sky is no knob's
 		by = " by " + align.Arc(unit.Angle(math.Abs(g.Turn.Rad())))
 	}
 	if g.ToS >= LongestS {
