@@ -3,15 +3,21 @@ package main
 import (
 	"context"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/cmd/trueturn/report"
+	"trueturn/drift"
+	"trueturn/drift/frame"
 )
 
 const subsText = `Looks at exposures that were taken: which are round, which are not, and why. FRAMES are
@@ -138,7 +144,39 @@ func (j *judging) store(r result, v exposure.Verdict, title string) error {
 	if j.keep.report == "" {
 		return nil
 	}
-	return j.keep.page(r.page(v, title))
+	d := r.withoutAxis().page(v, title)
+	if f := report.FieldOf(r.longest(v)); f != nil {
+		d.Field = f
+	}
+	return j.keep.page(d)
+}
+
+// withoutAxis is a result that does not complain of an axis nobody asked for: subs needs neither place nor clock.
+func (r result) withoutAxis() result {
+	if !errors.Is(r.Err, answer.ErrNoSite) && !errors.Is(r.Err, frame.ErrNoClock) {
+		return r
+	}
+	r.Err = &failure{"without a place and a clock no axis was measured", "", nil}
+	r.Advice.Notes = nil
+	r.Frames = slices.Clone(r.Frames)
+	for i := range r.Frames {
+		if r.Frames[i].RADeg != nil {
+			r.Frames[i].WhyNot = ""
+		}
+	}
+	return r
+}
+
+// longest is the picture whose stars trail most, to be drawn.
+func (r result) longest(v exposure.Verdict) (q drift.Sequence) {
+	most := 0.0
+	for _, f := range v.Frames {
+		i := slices.IndexFunc(r.seq.Shots, func(s drift.Shot) bool { return s.File == f.File })
+		if i >= 0 && f.TrailPx > most {
+			most, q.Shots = f.TrailPx, r.seq.Shots[i:i+1]
+		}
+	}
+	return q
 }
 
 func (f *face) showVerdict(v exposure.Verdict, j *judging) error {
