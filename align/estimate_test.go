@@ -465,3 +465,36 @@ func TestCorrelation(t *testing.T) {
 		}
 	}
 }
+
+// Two pictures and two more after the camera was re-aimed: as many unknowns as one
+// axis through all four would have, but for the tracking. The turn of the ball head must not pass for the axis.
+func TestTwoAndTwoPictures(t *testing.T) {
+	site, _ := ephem.NewSite(46, 7, 500)
+	e, err := simulate.Practice(site, time.Date(2026, 11, 20, 20, 0, 0, 0, time.UTC))
+	if err != nil {
+		t.Fatal(err)
+	}
+	e = e.Clean()
+	e.Count = 4
+	target, roll, err := e.Seen(ephem.Horizontal{Azimuth: unit.AngleFromDeg(90), Altitude: unit.AngleFromDeg(40)}, e.MidOf(2))
+	if err != nil {
+		t.Fatal(err)
+	}
+	e.Handling.ReAims = []simulate.ReAim{{Frame: 2, Target: target, Roll: roll}}
+	run, err := e.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	h, err := measured(t, run, e.Count, 0.05, 100, rand.New(rand.NewPCG(1, 3))).Horizon(site, e.Air)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := Estimate(FromHorizon(h))
+	if err != nil {
+		t.Fatal(err)
+	}
+	truth := run.Axis(0)
+	if off := a.Altitude() - truth.Altitude; math.Abs(off.Rad()) > 3*a.AltitudeSigma().Rad() || a.Groups != 2 {
+		t.Errorf("altitude off by %.1f′ ± %.1f′ in %d groups", off.Min(), a.AltitudeSigma().Min(), a.Groups)
+	}
+}

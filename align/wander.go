@@ -105,6 +105,7 @@ func quickWander(samples []Sample) float64 {
 	if len(samples) < 4 {
 		return 0.1
 	}
+	const fewRuns, fewMost = 8, 0.5 // so few pictures cannot speak for so large a wander
 	pleas := make([][]float64, len(samples)-2)
 	for _, px := range wanderGrid {
 		obs := observe(samples, px)
@@ -117,7 +118,10 @@ func quickWander(samples []Sample) float64 {
 		}
 	}
 	best, at := math.Inf(1), 0
-	for k := range wanderGrid {
+	for k, px := range wanderGrid {
+		if len(samples) < fewRuns && px > fewMost {
+			break
+		}
 		var sum float64
 		for _, p := range pleas {
 			if least := slices.Min(p); !math.IsInf(least, 1) {
