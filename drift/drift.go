@@ -16,6 +16,7 @@ import (
 	"errors"
 	"io"
 	"math"
+	"path"
 	"runtime"
 	"slices"
 	"sync"
@@ -30,7 +31,7 @@ import (
 
 // Source is a picture that can be opened when its turn comes.
 type Source struct {
-	Name string // base name
+	Name string // base name, with its folder where two pictures would be called alike
 	Open func() (io.ReadSeekCloser, error)
 }
 
@@ -191,7 +192,7 @@ func decode(src Source, o Options) (frame.Frame, error) {
 	}
 	defer r.Close()
 	fo := o.Frame
-	fo.Name = src.Name
+	fo.Name = path.Base(src.Name) // tables of times name files without folders
 	return frame.Decode(r, fo)
 }
 

@@ -19,12 +19,29 @@ type face struct {
 	json    bool
 	noColor bool
 
-	begun bool // the command line made sense
+	begun bool    // the command line made sense
+	kept  *keeper // remembers whether what was printed arrived
+}
+
+// keeper passes on what is printed and keeps the first failure: an answer that did not arrive
+// is none.
+type keeper struct {
+	w   io.Writer
+	err error
+}
+
+func (k *keeper) Write(p []byte) (int, error) {
+	n, err := k.w.Write(p)
+	if err != nil && k.err == nil {
+		k.err = err
+	}
+	return n, err
 }
 
 func newFace(stdout, stderr *os.File) *face {
+	kept := &keeper{w: stdout}
 	return &face{
-		out: stdout, err: stderr,
+		out: kept, err: stderr, kept: kept,
 		outScreen: term.IsTerminal(int(stdout.Fd())),
 		errSeen:   term.IsTerminal(int(stderr.Fd())),
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"syscall"
 
 	"github.com/spf13/pflag"
 
@@ -55,6 +56,9 @@ func hint(err error) string {
 
 // conclude says why a command failed and picks the exit code.
 func (f *face) conclude(err error) int {
+	if lost := f.lost(); err == nil && lost != nil {
+		err = lost
+	}
 	switch {
 	case err == nil:
 		return exitAnswered
@@ -69,6 +73,15 @@ func (f *face) conclude(err error) int {
 		return exitUsage
 	}
 	return exitNoAnswer
+}
+
+// lost is why what was printed did not arrive, if so. A reader who goes away, as head does, has
+// what he wanted.
+func (f *face) lost() error {
+	if f.kept == nil || f.kept.err == nil || errors.Is(f.kept.err, syscall.EPIPE) {
+		return nil
+	}
+	return &failure{"the answer could not be written", "check the disk or the program it was sent to", f.kept.err}
 }
 
 func (f *face) complain(text, hint string) {

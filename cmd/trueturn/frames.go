@@ -21,6 +21,7 @@ var companions = []string{".csv", ".json", ".html", ".toml"}
 // frames is what FRAMES… on a command line stand for.
 type frames struct {
 	sources []drift.Source
+	paths   []string // of the sources
 	skipped []string // files in folders that are no pictures by their endings
 	seen    map[string]bool
 }
@@ -46,6 +47,7 @@ func gather(args []string) (frames, error) {
 			return g, err
 		}
 	}
+	g.tellApart()
 	if len(g.sources) == 0 {
 		return g, &failure{"there are no pictures in " + few(args, 3),
 			"pictures end in " + strings.Join(endings, " ") + "; copy them here, or name another folder", nil}
@@ -98,6 +100,7 @@ func (g *frames) add(path string) {
 		return
 	}
 	g.seen[key] = true
+	g.paths = append(g.paths, key)
 	g.sources = append(g.sources, drift.Source{
 		Name: filepath.Base(path),
 		Open: func() (io.ReadSeekCloser, error) {
@@ -108,6 +111,19 @@ func (g *frames) add(path string) {
 			return f, nil
 		},
 	})
+}
+
+// tellApart puts the folder before the names of pictures that would else be called alike.
+func (g *frames) tellApart() {
+	count := map[string]int{}
+	for _, s := range g.sources {
+		count[s.Name]++
+	}
+	for i := range g.sources {
+		if s := &g.sources[i]; count[s.Name] > 1 {
+			s.Name = filepath.ToSlash(filepath.Join(filepath.Base(filepath.Dir(g.paths[i])), s.Name))
+		}
+	}
 }
 
 // few names the first few of many.

@@ -35,7 +35,7 @@ func (k *keeping) check() error {
 			continue
 		}
 		if slices.Contains(endings, strings.ToLower(filepath.Ext(name))) {
-			return &usageError{quote(name) + " is a picture's name; it will not be written over", "name another file, as in --csv tonight.csv", nil}
+			return &usageError{quote(name) + " is a picture's name; it will not be written over", "end the name in .json, .csv or .html, as befits what it is to hold", nil}
 		}
 		if seen[filepath.Clean(name)] {
 			return &usageError{quote(name) + " cannot hold two things", "give --save, --csv and --report a file each", nil}

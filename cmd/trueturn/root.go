@@ -76,6 +76,9 @@ func (f *face) setSite(s string) error {
 // looked at.
 func unknownCommand(root *cobra.Command, args []string) error {
 	root.InitDefaultHelpCmd()
+	if len(args) > 1 && args[0] == "help" {
+		args = args[1:]
+	}
 	_, _, err := root.Find(args)
 	if err == nil {
 		return nil

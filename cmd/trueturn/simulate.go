@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -317,15 +318,20 @@ func makeRoom(dir string, truth simulate.Truth) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return cannotWrite(dir, err)
 	}
-	for _, name := range earlier(dir) {
-		if err := os.Remove(filepath.Join(dir, name)); err != nil && !os.IsNotExist(err) {
-			return cannotWrite(filepath.Join(dir, name), err)
+	old := earlier(dir)
+	wanted := []string{truthFile}
+	for _, fr := range truth.Frames {
+		wanted = append(wanted, fr.File)
+	}
+	for _, name := range wanted { // look at all before anything is taken away
+		if _, err := os.Lstat(filepath.Join(dir, name)); err == nil && !slices.Contains(old, name) {
+			return &failure{fmt.Sprintf("%s is there already, and no simulation wrote it", quote(filepath.Join(dir, name))),
+				"choose another folder with --out", nil}
 		}
 	}
-	for _, fr := range truth.Frames {
-		if _, err := os.Lstat(filepath.Join(dir, fr.File)); err == nil {
-			return &failure{fmt.Sprintf("%s is there already, and no simulation wrote it", quote(filepath.Join(dir, fr.File))),
-				"choose another folder with --out", nil}
+	for _, name := range old {
+		if err := os.Remove(filepath.Join(dir, name)); err != nil && !os.IsNotExist(err) {
+			return cannotWrite(filepath.Join(dir, name), err)
 		}
 	}
 	return nil
@@ -339,11 +345,14 @@ func earlier(dir string) []string {
 		return nil
 	}
 	var old simulate.Truth
-	if json.Unmarshal(raw, &old) != nil {
+	if json.Unmarshal(raw, &old) != nil || len(old.Frames) == 0 {
 		return nil
 	}
 	var names []string
 	for _, fr := range old.Frames {
+		if fr.StartUTC == "" || fr.MidUTC == "" { // not the form a simulation writes
+			return nil
+		}
 		if fr.File != "" && fr.File == filepath.Base(fr.File) {
 			names = append(names, fr.File)
 		}
