@@ -109,7 +109,8 @@ func (w *wondering) skyFlags(fs *pflag.FlagSet) {
 func (w *wondering) setSize(s string) error {
 	var over string
 	width, height := 0, 0
-	n, _ := fmt.Sscanf(strings.ReplaceAll(strings.ToLower(s), "×", "x")+" .", "%dx%d %s", &width, &height, &over)
+	plain := strings.NewReplacer("×", "x", "X", "x", " ", "").Replace(s)
+	n, _ := fmt.Sscanf(plain+" .", "%dx%d %s", &width, &height, &over)
 	if n != 3 || over != "." || width < 1 || height < 1 {
 		return &badNumber{"not a size", "write width and height in pixels, as in 4032x3024"}
 	}

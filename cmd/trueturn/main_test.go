@@ -131,6 +131,7 @@ func TestInterrupt(t *testing.T) {
 		{"demo", []string{"demo"}, "trueturn-demo-*/before/*.jpg", ""},
 		{"simulate", []string{"simulate", "--site", "46,7.75", "--count", "50", "--out", "p"}, "p/*.jpg", "p/sky-*.jpg"},
 		{"align", []string{"align", "--site", "46,7.75", filepath.Join(prepared, "p")}, onStderr, ""},
+		{"subs", []string{"subs", "--csv", "t.csv", "--report", "r.html", filepath.Join(prepared, "p")}, onStderr, ""},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			dir := t.TempDir()

@@ -28,10 +28,10 @@ func (f *face) sayForecast(a asked, x exposure.Forecast) {
 		f.headline(fmt.Sprintf("Stars stay round for %s.", exposure.Seconds(x.LongestS)))
 	}
 	var said []string
-	if len(x.Gains) > 0 { // where nothing helps, the advice names the limit
+	if len(x.Gains) > 0 || x.LongestS == 0 { // where nothing helps, the advice names the limit
 		said = append(said, ends[x.LimitedBy])
 	}
-	if !x.Endless {
+	if !x.Endless && x.LongestS > 0 {
 		said = append(said, x.Advice)
 	}
 	if x.LowS < x.HighS {
@@ -94,8 +94,11 @@ func lensWords(o exposure.Optics, factor float64) string {
 }
 
 func orHour(s float64) string {
-	if s >= exposure.LongestS {
+	switch {
+	case s >= exposure.LongestS:
 		return "an hour and more"
+	case s == 0:
+		return "never"
 	}
 	return exposure.Seconds(s)
 }

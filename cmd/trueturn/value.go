@@ -35,7 +35,7 @@ func (e *badNumber) Hint() string  { return e.hint }
 // parseNumber reads a plain decimal number; nobody types NaN, infinity or
 // hexadecimal for a lens on purpose.
 func parseNumber(s string) (float64, error) {
-	s = strings.TrimSpace(s)
+	s = strings.Replace(strings.TrimSpace(s), "−", "-", 1) // as this program prints it
 	x, err := strconv.ParseFloat(s, 64)
 	if err != nil || strings.Trim(s, "+-.0123456789eE") != "" || math.IsInf(x, 0) {
 		return 0, &badNumber{"not a number", "write a decimal number, as in 12.5"}
