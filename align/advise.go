@@ -120,6 +120,10 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		}
 		return fmt.Sprintf("Start now: %s, and %s stand more than that.", off, seconds(q.PlannedS))
 	case Turn:
+		if q.Rounded && q.LongestS > 0 {
+			return fmt.Sprintf("%s stay round as it stands, with room to %s. For longer ones, and so that the field does not creep over the night, turn the knobs: ", seconds(q.PlannedS), seconds(q.LongestS)) +
+				ad.steps(a) + ", then tighten the clamps and measure once more without touching."
+		}
 		return "Turn the knobs: " + ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 	case Swing:
 		return fmt.Sprintf("Swing the axis by hand by about 30°, take a picture, swing back past the start by 20°, take another: %s, and that brings the error down to ± %s.", off, Arc(q.Forecast.SwingSigma))
