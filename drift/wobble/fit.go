@@ -51,8 +51,7 @@ func newFitter(points []Point, o Options) (*fitter, string) {
 		f.given = 1 / o.PeriodS
 	}
 	if len(points) < fewestPoints {
-		return nil, fmt.Sprintf("%s, too few to tell a wobble: take %d or more over a quarter of an hour",
-			count(len(points), "angle"), fewestPoints)
+		return nil, fmt.Sprintf("%s to tell a wobble: take %d or more pictures over a quarter of an hour", tooFew(len(points)), fewestPoints)
 	}
 	f.cadence = cadenceOf(f.list)
 	f.span = f.list[len(f.list)-1].at - f.list[0].at
@@ -74,11 +73,14 @@ func newFitter(points []Point, o Options) (*fitter, string) {
 	return f, ""
 }
 
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
+func tooFew(angles int) string {
+	switch angles {
+	case 0:
+		return "no angle about the axis"
+	case 1:
+		return "one angle about the axis is too little"
 	}
-	return fmt.Sprintf("%d %ss", n, what)
+	return fmt.Sprintf("%d angles about the axis are too few", angles)
 }
 
 // build sets the basis up, with the stamps put right.

@@ -26,7 +26,6 @@ func (f *fitter) judge(r *Result) {
 		return
 	}
 	z := f.sizes(t)
-	f.limits(r, t, z)
 	r.PeriodS = 1 / best.freq
 	r.PeriodSigmaS = z.freqSigma / best.freq / best.freq
 	r.PeakToPeak, r.PeakToPeakSigma = arcseconds(z.peakToPeak), arcseconds(z.peakToPeakSigma)
@@ -35,12 +34,29 @@ func (f *fitter) judge(r *Result) {
 		r.Harmonics = append(r.Harmonics, Harmonic{arcseconds(best.beta[2*k]), arcseconds(best.beta[2*k+1]),
 			arcseconds(best.sigma(2 * k)), arcseconds(best.sigma(2*k + 1))})
 	}
+	f.settle(r, t, z)
+}
+
+// settle gives limits, state and words.
+func (f *fitter) settle(r *Result, t *table, z size) {
 	why := f.whyBounded(z)
 	r.State = Measured
+	r.PeriodLimitsS, r.PeakToPeakLimits, r.MaxRateLimits = nothing, nothing, nothing
+	if why != shortView {
+		f.limits(r, t, z)
+	}
+	if why == sure && (r.manyPeriods() || r.PeakToPeakLimits.High > largestGear) {
+		why = ambiguous // the valley is deep, but runs out into slow waves
+	}
 	if why != sure {
 		r.State = Bounded
+		f.possible(r, t)
+		r.noBound()
 	}
 	r.Note = f.note(r, why)
+	if why != sure {
+		r.onlyEstimates()
+	}
 }
 
 func arcseconds(a float64) unit.Angle { return unit.Angle(a / arcsec) }
@@ -217,7 +233,6 @@ const chi95 = 3.841
 
 // limits widens the result's by everything that fits not much worse than the best.
 func (f *fitter) limits(r *Result, t *table, z size) {
-	r.PeriodLimitsS, r.PeakToPeakLimits, r.MaxRateLimits = nothing, nothing, nothing
 	widen(&r.PeakToPeakLimits, z.peakToPeak-2*z.peakToPeakSigma, z.peakToPeak+2*z.peakToPeakSigma)
 	widen(&r.MaxRateLimits, z.rate-2*z.rateSigma, z.rate+2*z.rateSigma)
 	p, freq := 2*z.freqSigma, f.best.freq
@@ -343,18 +358,24 @@ func (f *fitter) unseen(r *Result, t *table) {
 		r.PeriodS = 1 / f.given
 		r.Periods = f.given * f.seen
 	}
-	sound := true
 	for freq := from; freq <= to; freq += 0.25 / f.span {
 		s := f.solve(freq, 1, false)
-		sound = sound && s.sound
-		f.include(r, t, s)
+		f.includeAll(r, t, s, student95(s.degrees))
 	}
 	r.PeakToPeakLimits.Low, r.MaxRateLimits.Low = 0, 0
-	if !sound {
-		r.PeakToPeakLimits.High, r.MaxRateLimits.High = math.Inf(1), math.Inf(1)
-	}
+	r.noBound()
 	s := f.solve(f.highest(), 1, false) // the rate without a wave, its error from the bare scatter
 	s.rate, s.rateSigma = f.basis.rate, math.Sqrt(f.basis.chi0/float64(max(f.basis.used-f.basis.fixed, 1)))/f.basis.ramp
 	r.RateArcsecPerS, r.RateSigmaArcsecPerS = s.rate, s.rateSigma
-	r.Note = f.unseenNote(r)
+	r.Note = f.unseenNote(r, f.mostSlow(t))
+}
+
+// mostSlow is the most that the slowest gear may do unseen, arcseconds from peak to peak.
+func (f *fitter) mostSlow(t *table) float64 {
+	s := f.solve(f.lowest(), 1, false)
+	if !s.sound {
+		return math.Inf(1)
+	}
+	l, _ := t.within(s, student95(s.degrees))
+	return l.High
 }

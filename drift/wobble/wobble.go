@@ -25,7 +25,9 @@
 //
 // Of less than about one period a wave looks like a rate, and a rate like a
 // wave. The result then says at least and at most, under periods up to
-// those of small mounts' gears, and no single figure should be trusted.
+// those of small mounts' gears (22 min, or three times the span of the pictures), and figures that are no
+// estimates are left at zero. These limits are for waves with as many harmonics as the pictures ask for: of
+// half a period a strong third harmonic passes for a quicker wave of its own, and the limits may miss the slow one.
 package wobble
 
 import (
@@ -62,7 +64,8 @@ const (
 	Unseen   State = "unseen"
 )
 
-// Limits hold a figure with 95 % confidence. High is +Inf where nothing limits it.
+// Limits hold a figure with 95 % confidence. High is +Inf where nothing limits it, or no tighter than what no gear
+// does: 600″ from peak to peak.
 type Limits struct{ Low, High float64 }
 
 // Harmonic is one term of the curve, as an instant sees it.
@@ -83,21 +86,25 @@ type Peak struct {
 // they shrink with the cosine of the declination.
 type Result struct {
 	State State
-	// PeriodS, its fundamental; 0 where not even a guess is possible. PeriodSigmaS is 0 for a given period.
+	// PeriodS, its fundamental; 0 where the pictures do not tell it: in Bounded, where its limits lie more than a
+	// factor of 1.5 apart. PeriodSigmaS is 0 for a given period, too.
 	PeriodS, PeriodSigmaS float64
-	PeakToPeak            unit.Angle // of the whole curve, harmonics included
-	PeakToPeakSigma       unit.Angle
+	// PeakToPeak of the whole curve, harmonics included; in Bounded it and the rate are 0 where PeriodS is, or
+	// where their own limits lie more than a factor of 3 apart. Where not 0 they are estimates even there.
+	PeakToPeak      unit.Angle
+	PeakToPeakSigma unit.Angle
 	// MaxRateArcsecPerS is the greatest |dP/dt|.
 	MaxRateArcsecPerS, MaxRateSigma float64
 	// Limits, 95 %, in every state; those of size and rate in arcseconds and arcseconds per second.
-	// Unseen: of a wave with a period in PeriodLimitsS. Bounded: under periods up to PeriodLimitsS.High.
+	// Unseen: of a wave with a period in PeriodLimitsS. Bounded: under periods no longer than a slow gear's (22 min,
+	// or three times the pictures' span); PeriodLimitsS.High is no limit where it is that.
 	PeriodLimitsS, PeakToPeakLimits, MaxRateLimits Limits
 
-	Harmonics             []Harmonic // first the fundamental; empty when unseen
+	Harmonics             []Harmonic // first the fundamental; empty when unseen, or where PeakToPeak is 0
 	Epoch                 time.Time  // where the harmonics' phase is zero
 	RateArcsecPerS        float64    // r of the model: the turn of the camera without its wobble
 	RateSigmaArcsecPerS   float64    // its error, with the wave fitted along
-	Periods               float64    // how many periods were seen, gaps left out; 0 when unseen
+	Periods               float64    // how many periods were seen, gaps left out; 0 where PeriodS is
 	FalseAlarm            float64    // chance that noise alone makes so strong a wave; 1 when unseen for want of points
 	RMS                   unit.Angle // of the residuals
 	StampSigma            unit.Angle // what the stamps' step still puts into an angle, root mean square
