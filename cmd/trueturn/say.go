@@ -27,9 +27,10 @@ func (f *face) say(a answer.Answer) {
 
 // sayBrief is everything but the table of the pictures.
 func (f *face) sayBrief(a answer.Answer) {
+	f.sayPlanned(a)
 	f.sayNext(a)
 	f.sayAxis(a)
-	f.sayExposure(a)
+	f.sayMotor(a)
 	f.sayTrouble(a)
 }
 
@@ -126,13 +127,21 @@ func either(x float64, positive, negative string) string {
 	return positive
 }
 
-// sayExposure is what axis and gear will do to the exposure planned, and how motor
-// and gear run.
-func (f *face) sayExposure(a answer.Answer) {
-	planned := a.Exposure != nil && a.Exposure.LongestS != nil && !strings.Contains(a.Advice.NextText, "with room to")
-	if planned {
-		f.headline(plannedWords(*a.Exposure))
+// sayPlanned is what axis and gear will do to the exposure planned, and what a turn is for when they do it no harm.
+func (f *face) sayPlanned(a answer.Answer) {
+	x, next := a.Exposure, a.Advice.Next
+	if x == nil || x.LongestS == nil || next != nil && *next == string(align.Shoot) { // whose text says it
+		return
 	}
+	f.headline(plannedWords(*x))
+	if next != nil && *next == string(align.Turn) && x.PlannedStaysRound != nil && *x.PlannedStaysRound {
+		f.headline("For longer ones, and so that the field does not creep over the night:")
+	}
+	fmt.Fprintln(f.out)
+}
+
+// sayMotor is how motor and gear run.
+func (f *face) sayMotor(a answer.Answer) {
 	var said []string
 	if r := a.Rate; r != nil && r.Sigma < vague {
 		digits := 1 - int(math.Floor(math.Log10(max(r.Sigma, 1e-5)))) // two digits of the error
@@ -143,8 +152,6 @@ func (f *face) sayExposure(a answer.Answer) {
 	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
-	}
-	if len(said) > 0 || planned {
 		fmt.Fprintln(f.out)
 	}
 }
