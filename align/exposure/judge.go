@@ -70,7 +70,7 @@ type Judged struct {
 	File                      string
 	Stars                     int
 	FWHM                      float64    // median, pixels; 0 without stars
-	Elongation, ElongationErr float64    // typical over the picture; 0 without stars whose shape can be told
+	Elongation, ElongationErr float64    // typical over the picture, noise averaged out (not the median of single stars', which noise lengthens); 0 without stars whose shape can be told
 	Angle, AngleErr           unit.Angle // of the long axis in the middle of the picture, from +x toward +y, in [0, π)
 	TrailPx, TrailPxErr       float64
 	Corner                    float64 // elongation not exceeded over nine tenths of the picture
@@ -105,7 +105,8 @@ type taken struct {
 	shot    Shot
 	p       pattern
 	judged  *Judged
-	narrow  float64 // λ₂: variance along the short axis, median
+	halo    halo
+	narrow  float64 // λ₂: variance of a round star in this picture
 	grid    []oblong
 	parts   map[Cause]float64
 	east    float64 // path toward east and north in the picture's middle, pixels, sign of w
@@ -145,17 +146,14 @@ func Judge(shots []Shot, q Question) (Verdict, error) {
 func newFrame(s Shot, j *Judged) *taken {
 	f := &taken{shot: s, judged: j, parts: map[Cause]float64{}}
 	j.File, j.Stars = s.File, len(s.Stars)
-	f.p.stars = s.oblongs()
-	var widths, narrow []float64
+	f.p.stars, f.halo = s.oblongs()
+	var widths []float64
 	for _, st := range s.Stars {
 		if st.FWHM > 0 {
 			widths = append(widths, st.FWHM)
 		}
 	}
-	for _, o := range f.p.stars {
-		narrow = append(narrow, o.narrow)
-	}
-	j.FWHM, f.narrow = medianOf(widths), medianOf(narrow)
+	j.FWHM = medianOf(widths)
 	return f
 }
 
@@ -208,54 +206,95 @@ func (s Shot) layOut() (list []oblong) {
 
 // measure reads a frame's figures off its stars and its pattern.
 func (f *taken) measure(lens [2]float64, tolerance float64) {
-	if !f.told() {
-		f.few(tolerance)
+	if len(f.p.stars) == 0 {
+		return
+	}
+	j := f.judged
+	sigma := f.shape(lens)
+	if !f.told() { // no pattern
+		j.AngleErr = unit.Angle(math.Pi / math.Sqrt(12))
+		j.Corner = j.Elongation
+		j.Round = j.Elongation <= tolerance
 		return
 	}
 	f.grid = f.shot.layOut()
-	j := f.judged
-	size, sigma := f.typical()
-	j.Elongation = math.Sqrt(1 + size/f.narrow)
-	j.ElongationErr = sigma / (2 * j.Elongation * f.narrow)
-	j.TrailPx = math.Sqrt(12 * size)
-	j.TrailPxErr = math.Min(6*sigma/math.Max(j.TrailPx, 1e-9), math.Sqrt(12*sigma))
 	f.direction(sigma)
 	j.Corner = f.corner(lens, 1)
 	j.Round = j.Elongation <= tolerance && j.Corner <= tolerance
 }
 
-// few stars: no pattern, but their own shapes if there are any.
-func (f *taken) few(tolerance float64) {
-	if len(f.p.stars) == 0 {
-		return
-	}
+// shape fills in elongation and trail, and the width of a round star they are counted by; the standard error of E is returned.
+func (f *taken) shape(lens [2]float64) (sigma float64) {
+	drawn := f.smooth(lens)
+	noise := f.noise()
+	// |E| of a vector with an error s along each axis reads μ + s²/2μ.
+	size := math.Sqrt(math.Max(0, drawn*drawn-noise*noise))
+	f.narrow = f.round(lens, size)
+	ofE, ofWidth := f.halo.left()
+	sigma = math.Sqrt(noise*noise + shapeLeft*shapeLeft*f.narrow*f.narrow + ofE*ofE*size*size)
 	j := f.judged
-	size, sigma := f.typical()
 	j.Elongation = math.Sqrt(1 + size/f.narrow)
-	j.ElongationErr = sigma / (2 * j.Elongation * f.narrow)
-	j.TrailPx = math.Sqrt(12 * size)
-	j.TrailPxErr = math.Sqrt(12 * sigma)
-	j.AngleErr = unit.Angle(math.Pi / math.Sqrt(12))
-	j.Corner = j.Elongation
-	j.Round = j.Elongation <= tolerance
+	j.ElongationErr = math.Hypot(sigma, ofWidth*size) / (2 * j.Elongation * f.narrow)
+	j.TrailPx, j.TrailPxErr = trailOf(size, sigma)
+	return sigma
 }
 
-// typical is the median of |E| over the stars, what noise adds taken off, and its standard error.
-func (f *taken) typical() (size, sigma float64) {
-	var list, noise []float64
+// trailOf is the length of a straight path with the given |E|, and its error: that toward shorter ones, which is the larger. A trail that is
+// no longer than its error may be none.
+func trailOf(size, sigma float64) (px, err float64) {
+	px = math.Sqrt(12 * size)
+	if size <= sigma {
+		return px, math.Max(px, math.Sqrt(12*sigma)-px)
+	}
+	return px, px - math.Sqrt(12*(size-sigma))
+}
+
+// shapeLeft, as a share of λ₂: what pixels, compression and the lens leave in the mean of many stars' E. Of a round star of 2.6
+// pixels it is a trail of 0.5 pixels, of one trailed by half its width 0.09.
+const shapeLeft = 0.015
+
+// model is the smooth E of the picture at a star: of the pattern, or of the mean where there are too few stars for one.
+func (f *taken) model(o oblong, lens [2]float64, mean vec) vec {
+	if !f.told() {
+		return mean
+	}
+	return o.drawn(f.p.w).plus(o.radial(lens))
+}
+
+// smooth is the median |E| of the pattern over the stars. In the pattern noise has averaged out.
+func (f *taken) smooth(lens [2]float64) float64 {
+	mean := f.p.mean()
+	var list []float64
 	for _, o := range f.p.stars {
-		s := o.sigma * math.Max(1, f.p.swelled)
-		list = append(list, math.Sqrt(math.Max(0, o.e.dot(o.e)-2*s*s)))
-		noise = append(noise, s)
+		list = append(list, f.model(o, lens, mean).length())
 	}
-	size = medianOf(list)
-	for i, v := range list {
-		list[i] = math.Abs(v - size)
+	return medianOf(list)
+}
+
+// noise is the standard error of the mean E along an axis, by the stars' errors widened to their scatter.
+func (f *taken) noise() float64 {
+	weight := 0.0
+	for _, o := range f.p.stars {
+		weight += 1 / (o.sigma * o.sigma)
 	}
-	// Of the median: √(π/2) of the mean's; the scatter from the median of the deviations (1.4826 of it, normal), but no less
-	// than the stars' own errors say.
-	spread := math.Max(1.4826*medianOf(list), medianOf(noise))
-	return size, math.Sqrt(math.Pi/2) * spread / math.Sqrt(float64(len(list)))
+	return math.Max(1, f.p.swelled) / math.Sqrt(weight)
+}
+
+// round is the variance of a round star: the mean of both axes less half of what the pattern draws them apart.
+func (f *taken) round(lens [2]float64, size float64) float64 {
+	mean := f.p.mean()
+	drawn := f.smooth(lens)
+	var list []float64
+	for _, o := range f.p.stars {
+		e := f.model(o, lens, mean).length()
+		if drawn > 0 {
+			e *= size / drawn
+		}
+		// A star rounder than the pattern has it may not get a width below its share.
+		list = append(list, math.Max(o.mean-f.halo.kept*e/2, o.mean/16))
+	}
+	measured := medianOf(list)
+	return measured / f.halo.widened(f.halo.kept*size/measured)
 }
 
 // direction of the long axis in the middle, as displayed.

@@ -80,6 +80,16 @@ func medianOf(list []float64) float64 {
 	return (s[(len(s)-1)/2] + s[len(s)/2]) / 2
 }
 
+// mean of E over the stars, weighted.
+func (p *pattern) mean() (m vec) {
+	weight := 0.0
+	for _, o := range p.stars {
+		k := 1 / (o.sigma * o.sigma)
+		m, weight = m.plus(o.e.times(k)), weight+k
+	}
+	return m.times(1 / weight)
+}
+
 // starts: the mean direction alone, turning alone, and half of both either way.
 func (p *pattern) starts(lens [2]float64) [][3]float64 {
 	var mean vec

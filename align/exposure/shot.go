@@ -75,9 +75,9 @@ func (s Shot) compass() (east, north r3.Vec) {
 // pixels². A straight path of extent V adds (V_x²−V_y², 2V_xV_y)/12 to it, whatever the star's own shape.
 type oblong struct {
 	at     vec // from the picture's middle
-	e      vec // the vector E
+	e      vec // the vector E, of the path: what the fit kept of it is made up for (halo.go)
 	sigma  float64
-	narrow float64 // variance along the short axis, λ₂
+	mean   float64 // (λ₁+λ₂)/2 as measured, into which noise of the shape does not enter to first order
 	sweeps [3]vec  // motion of this place for turns of the sky about the camera's axes, px/rad
 	lit    float64 // radius, half diagonals
 }
@@ -85,17 +85,16 @@ type oblong struct {
 const (
 	// faintest S/N of a star whose shape is believed: below it star.Find leans on the picture's own.
 	faintest = 12
-	// shapeFloor, as a share of λ₂: pixels, companions and a lens's small faults keep any star's shape from being known better.
+	// shapeFloor, as a share of λ₂: pixels, companions and a lens's small faults keep any single star's shape from being known
+	// better. It weighs the stars; it is no noise to be taken off.
 	shapeFloor = 0.03
 	// plenty of stars for a pattern of five numbers; more only take time. star.Find has the brightest first.
 	plenty = 300
 )
 
-// oblongs are the stars of a shot whose shape tells something, in the frame of its attitude.
-func (s Shot) oblongs() (list []oblong) {
-	l := s.lens()
-	hx, hy := l.half()
-	for _, st := range s.Stars {
+// telling are the stars whose shape tells something.
+func telling(stars []star.Star) (list []star.Star) {
+	for _, st := range stars {
 		if len(list) == plenty {
 			break
 		}
@@ -103,6 +102,18 @@ func (s Shot) oblongs() (list []oblong) {
 			st.FWHM <= 0 || st.Elongation < 1 || st.FluxErr > 0 && st.Flux < faintest*st.FluxErr {
 			continue
 		}
+		list = append(list, st)
+	}
+	return list
+}
+
+// oblongs are the stars of a shot whose shape tells something, in the frame of its attitude.
+func (s Shot) oblongs() (list []oblong, h halo) {
+	l := s.lens()
+	hx, hy := l.half()
+	stars := telling(s.Stars)
+	h = haloOf(stars)
+	for _, st := range stars {
 		at, angle := vec{st.X - hx, st.Y - hy}, st.Angle.Rad()
 		if s.Mirrored {
 			at.x, angle = -at.x, -angle
@@ -110,9 +121,11 @@ func (s Shot) oblongs() (list []oblong) {
 		if s.RowsFlipped {
 			at.y, angle = -at.y, -angle
 		}
-		list = append(list, newOblong(l, at, angle, st))
+		o := newOblong(l, at, angle, st)
+		o.e, o.sigma = o.e.times(1/h.kept), math.Hypot(o.sigma, h.doubt(st, o.e.length()))/h.kept
+		list = append(list, o)
 	}
-	return list
+	return list, h
 }
 
 func newOblong(l Lens, at vec, angle float64, st star.Star) oblong {
@@ -120,10 +133,10 @@ func newOblong(l Lens, at vec, angle float64, st star.Star) oblong {
 	q := st.Elongation
 	size := sigma * sigma * (q - 1/q)
 	sn, cs := math.Sincos(2 * angle)
-	o := oblong{at: at, e: vec{size * cs, size * sn}, narrow: sigma * sigma / q}
+	o := oblong{at: at, e: vec{size * cs, size * sn}, mean: sigma * sigma * (q + 1/q) / 2}
 	ofShape := sigma * sigma * (1 + 1/(q*q)) * st.ElongationErr
 	ofWidth := 2 * size * st.FWHMErr / st.FWHM
-	o.sigma = math.Sqrt(ofShape*ofShape + ofWidth*ofWidth + shapeFloor*shapeFloor*o.narrow*o.narrow)
+	o.sigma = math.Sqrt(ofShape*ofShape + ofWidth*ofWidth + shapeFloor*shapeFloor*sigma*sigma*sigma*sigma/(q*q))
 	d := l.looks(at)
 	for k, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
 		o.sweeps[k] = l.sweep(w, d)
@@ -159,11 +172,33 @@ func (o oblong) outward() vec {
 }
 
 // WidthOf is the width (FWHM, pixels) a round star has in a picture: that of the stars' short axes, which a trail leaves alone; 0
-// without stars whose shape tells. It is what [Plan].FWHM wants.
+// without stars whose shape tells. It is what [Plan].FWHM wants. Noise does not narrow it (the short axis of a single star
+// reads too short by its noise), wings are allowed for.
 func WidthOf(stars []star.Star) float64 {
-	var list []float64
-	for _, o := range (Shot{Width: 1, Height: 1, Stars: stars}).oblongs() {
-		list = append(list, o.narrow)
+	f := lone(stars)
+	return 2 * math.Sqrt(2*math.Ln2*f.narrow)
+}
+
+// ShapeOf is the shape of a picture's stars as [Judge] counts it, for one picture by itself: the median width (FWHM, pixels,
+// √(λ₁λ₂) of each star) of those that have one, and the typical elongation with the stars' noise averaged out. star.Field has
+// medians of single stars' elongations, which noise makes read 1.05 to 1.1 for round ones; here these read 1.00. Each is 0
+// without stars that tell it. The picture is taken to be flat.
+func ShapeOf(stars []star.Star) (fwhm, elongation float64) {
+	f := lone(stars)
+	return f.judged.FWHM, f.judged.Elongation
+}
+
+// lone is the frame of a picture of which only the stars are known, measured.
+func lone(stars []star.Star) *taken {
+	s := Shot{Width: 2, Height: 2, Stars: stars}
+	for _, st := range telling(stars) {
+		s.Width, s.Height = max(s.Width, int(math.Min(st.X, mostPixels))+2), max(s.Height, int(math.Min(st.Y, mostPixels))+2)
 	}
-	return 2 * math.Sqrt(2*math.Ln2*medianOf(list))
+	f := newFrame(s, &Judged{})
+	var lens [2]float64
+	if f.told() {
+		lens = patterns([]*pattern{&f.p})
+	}
+	f.measure(lens, DefaultElongation)
+	return f
 }
