@@ -348,6 +348,9 @@ func (f *fitter) repeats(s solution) bool {
 	return false
 }
 
+// unseenTrials are enough for the largest of what may hide; only series full of gaps have more frequencies.
+const unseenTrials = 20000
+
 // unseen says how large a wave might still hide, of a period seen often enough.
 func (f *fitter) unseen(r *Result, t *table) {
 	r.State, r.Periods = Unseen, 0
@@ -358,7 +361,8 @@ func (f *fitter) unseen(r *Result, t *table) {
 		r.PeriodS = 1 / f.given
 		r.Periods = f.given * f.seen
 	}
-	for freq := from; freq <= to; freq += 0.25 / f.span {
+	step := max(0.25/f.span, (to-from)/unseenTrials)
+	for freq := from; freq <= to; freq += step {
 		s := f.solve(freq, 1, false)
 		f.includeAll(r, t, s, student95(s.degrees))
 	}
@@ -370,9 +374,13 @@ func (f *fitter) unseen(r *Result, t *table) {
 	r.Note = f.unseenNote(r, f.mostSlow(t))
 }
 
-// mostSlow is the most that the slowest gear may do unseen, arcseconds from peak to peak.
+// mostSlow is the most that the slowest gear may do unseen, arcseconds from peak to peak; 0 where none is slower
+// than what was seen often enough.
 func (f *fitter) mostSlow(t *table) float64 {
-	s := f.solve(f.lowest(), 1, false)
+	if f.seen > enoughPeriods*longestGear {
+		return 0
+	}
+	s := f.solve(1/longestGear, 1, false)
 	if !s.sound {
 		return math.Inf(1)
 	}

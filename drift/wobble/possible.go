@@ -36,55 +36,61 @@ const slowTrials = 200
 
 // possible widens the limits by every wave that the pictures allow.
 func (f *fitter) possible(r *Result, t *table) {
-	tried := 0
-	for _, k := range []int{f.top.harmonics, f.best.harmonics} {
-		if k == tried {
-			continue
+	f.possibleWith(f.top.harmonics, r, t)
+	if f.best.harmonics != f.top.harmonics {
+		f.possibleWith(f.best.harmonics, r, t)
+	}
+}
+
+// possibleWith does so for one number of harmonics.
+func (f *fitter) possibleWith(k int, r *Result, t *table) {
+	list := f.trials(k)
+	p := f.profileOf(k, list)
+	for _, l := range list {
+		if p.spare(l.chi) >= 0 {
+			p.visit(r, t, l.freq)
 		}
-		tried = k
-		freqs := f.trials()
-		p := f.profileOf(k, freqs)
-		for _, freq := range freqs {
-			p.visit(r, t, freq)
-		}
-		for _, s := range f.modes {
-			if f.given == 0 && s.harmonics == k && p.visit(r, t, s.freq) {
-				p.walk(r, t, s, -1)
-				p.walk(r, t, s, 1)
-			}
+	}
+	for _, s := range f.modes {
+		if f.given == 0 && s.harmonics == k && p.visit(r, t, s.freq) {
+			p.walk(r, t, s, -1)
+			p.walk(r, t, s, 1)
 		}
 	}
 }
 
-// trials are the frequencies at which a wave may be.
-func (f *fitter) trials() []float64 {
+// trial is a frequency and the χ² it leaves.
+type trial struct{ freq, chi float64 }
+
+// trials are the frequencies at which a wave may be: slow ones closely, the others as scanned.
+func (f *fitter) trials(k int) []trial {
+	at := func(freq float64) trial { return trial{freq, f.basis.chi2(f.work, freq, k)[k-1]} }
 	if f.given > 0 {
-		return []float64{f.given}
+		return []trial{at(f.given)}
 	}
 	low, high := f.lowest(), f.highest()
 	often := min(2*enoughPeriods/f.seen, high)
-	var list []float64
+	var list []trial
 	for i := range slowTrials {
-		list = append(list, low*math.Pow(often/low, float64(i)/(slowTrials-1)))
+		list = append(list, at(low*math.Pow(often/low, float64(i)/(slowTrials-1))))
 	}
-	for _, freq := range f.freqs {
+	for i, freq := range f.freqs {
 		if freq > often {
-			list = append(list, freq)
+			list = append(list, trial{freq, f.chi[i][k-1]})
 		}
 	}
 	return list
 }
 
 // profileOf finds the least that any frequency leaves.
-func (f *fitter) profileOf(k int, freqs []float64) profile {
+func (f *fitter) profileOf(k int, list []trial) profile {
 	p := profile{f: f, harmonics: k, least: math.Inf(1)}
-	note := func(chi float64) { p.least = min(p.least, chi) }
-	for _, freq := range freqs {
-		note(f.basis.chi2(f.work, freq, k)[k-1])
+	for _, l := range list {
+		p.least = min(p.least, l.chi)
 	}
 	for _, s := range append([]solution{f.top, f.best}, f.modes...) {
 		if s.harmonics == k {
-			note(s.chi)
+			p.least = min(p.least, s.chi)
 		}
 	}
 	degrees := f.basis.used - f.basis.fixed - 2*k
@@ -96,6 +102,15 @@ func (f *fitter) profileOf(k int, freqs []float64) profile {
 	return p
 }
 
+// spare is what a χ² leaves of q²; below zero, or no number, it is too large.
+func (p profile) spare(chi float64) float64 {
+	used := chi - p.least
+	if used <= 0 {
+		return p.reach * p.reach
+	}
+	return p.reach*p.reach - used/(p.scatter*p.scatter)
+}
+
 // student95 holds 95 of 100 values of Student's t.
 func student95(degrees int) float64 {
 	return distuv.StudentsT{Sigma: 1, Nu: float64(max(degrees, 1))}.Quantile(0.975)
@@ -104,10 +119,7 @@ func student95(degrees int) float64 {
 // visit widens the limits by what is possible at a frequency, if anything is.
 func (p profile) visit(r *Result, t *table, freq float64) bool {
 	s := p.f.solve(freq, p.harmonics, false)
-	spare := p.reach * p.reach
-	if used := s.chi - p.least; used > 0 {
-		spare -= used / (p.scatter * p.scatter)
-	}
+	spare := p.spare(s.chi)
 	if !(spare >= 0) {
 		return false
 	}
@@ -158,7 +170,11 @@ func (t *table) within(s solution, reach float64) (peakToPeak, rate Limits) {
 		l.Low, l.High = max(l.Low, v-e), max(l.High, v+e)
 	}
 	for i := 0; i < phases; i += coarse {
-		for j := 0; j < i; j += coarse {
+		first := 0
+		if m == 2 { // a sine's extremes lie half a turn apart
+			first = max(i-phases/2, 0)
+		}
+		for j := first; j < i && (m > 2 || i-j == phases/2); j += coarse {
 			for k := range d {
 				d[k] = t[i][k] - t[j][k]
 			}

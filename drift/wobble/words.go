@@ -64,10 +64,10 @@ func (f *fitter) unseenNote(r *Result, slow float64) string {
 	case f.given > 0:
 		return fmt.Sprintf("no wobble seen at the gear's %s: at most %s from peak to peak", seconds(r.PeriodS, " s"), most)
 	}
-	slower := fmt.Sprintf("a slower one, of up to %s, looks like a rate and may have %s", minutes(1/f.lowest()), seconds(slow, "″"))
+	slower := fmt.Sprintf("a slower one, of up to %s, looks like a rate and may have %s", minutes(longestGear), seconds(slow, "″"))
 	switch {
 	case slow > largestGear:
-		slower = fmt.Sprintf("of slower ones nothing can be said: follow for %s in all", minutes(enoughPeriods/f.lowest()))
+		slower = fmt.Sprintf("of slower ones nothing can be said: follow for %s in all", minutes(enoughPeriods*longestGear))
 	case slow <= r.PeakToPeakLimits.High:
 		slower = "a slower one would look like a rate"
 	}
