@@ -65,12 +65,14 @@ type Share struct {
 	Text   string
 }
 
-// Judged is one exposure.
+// Judged is one exposure. Its elongation is that of the pattern fitted to all stars, in which their noise averages out: 1.00 for
+// round ones. star.Field.Elongation is the median of single stars', which noise lengthens to 1.05–1.1; [ShapeOf] gives the
+// elongation as here for one picture.
 type Judged struct {
 	File                      string
 	Stars                     int
 	FWHM                      float64    // median, pixels; 0 without stars
-	Elongation, ElongationErr float64    // typical over the picture, noise averaged out (not the median of single stars', which noise lengthens); 0 without stars whose shape can be told
+	Elongation, ElongationErr float64    // typical over the picture; 0 without stars whose shape can be told
 	Angle, AngleErr           unit.Angle // of the long axis in the middle of the picture, from +x toward +y, in [0, π)
 	TrailPx, TrailPxErr       float64
 	Corner                    float64 // elongation not exceeded over nine tenths of the picture
