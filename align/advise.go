@@ -121,7 +121,7 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		return fmt.Sprintf("Start now: %s, and %s stand more than that.", off, seconds(q.PlannedS))
 	case Turn:
 		if q.Rounded && q.LongestS > 0 {
-			return fmt.Sprintf("%s stay round as it stands, with room to %s. For longer ones, and so that the field does not creep over the night, turn the knobs: ", seconds(q.PlannedS), seconds(q.LongestS)) +
+			return fmt.Sprintf("%s stay round as it stands, with room to %s. Turn the knobs for longer ones, and to keep the field from creeping over the night: ", seconds(q.PlannedS), seconds(q.LongestS)) +
 				ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 		}
 		return "Turn the knobs: " + ad.steps(a) + ", then tighten the clamps and measure once more without touching."
