@@ -151,6 +151,9 @@ func (b *builder) frame(s drift.Shot) FrameJSON {
 		}
 	}
 	if sol := s.Solution; sol != nil {
+		if fwhm, elongation := exposure.ShapeOf(recognised(s)); fwhm > 0 && elongation > 0 { // free of what noise adds to faint stars
+			f.FWHMPx, f.Elongation = number(fwhm), number(elongation)
+		}
 		ra, dec := sol.RADec()
 		f.Matched, f.Mirrored, f.RMSPx = len(sol.Sightings), sol.Mirrored, number(sol.RMSPx)
 		f.RADeg, f.DecDeg = number(ra.Deg()), number(dec.Deg())

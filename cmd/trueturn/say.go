@@ -176,25 +176,17 @@ func plannedWords(x answer.ExposureJSON) string {
 
 // gearWords say how evenly the gear runs, as far as the pictures tell; nothing where they do not: a note says so.
 func gearWords(a answer.Answer) string {
-	p, most := a.PeriodicError, math.Inf(1)
-	if a.Measured != nil && a.Measured.Gear != nil {
-		most = a.Measured.Gear.PeakToPeakLimits.High
-	}
+	p := a.PeriodicError
 	switch {
 	case p == nil:
+		return ""
 	case p.State == string(wobble.Measured) && p.PeakToPeakArcsec != nil && p.PeriodS != nil && p.MaxRateArcsecPerSec != nil:
 		return fmt.Sprintf("The gear wobbles by %.0f″ from peak to peak every %.0f s, at its fastest by %.2f″ a second.", *p.PeakToPeakArcsec, *p.PeriodS, *p.MaxRateArcsecPerSec)
-	case !(most < hopeless):
-	case p.State == string(wobble.Bounded):
-		return fmt.Sprintf("The gear wobbles, by at most %.2g″ from peak to peak; these pictures are too short to say more.", most)
-	default:
-		return fmt.Sprintf("The gear shows no wobble; at most %.2g″ from peak to peak can be hidden in these pictures.", most)
+	case p.Note == "":
+		return ""
 	}
-	return ""
+	return "The gear: " + strings.TrimSuffix(p.Note, ".") + "."
 }
-
-// hopeless is the bound of a wobble, in arcseconds, from which on it says nothing: no gear is so bad.
-const hopeless = 600
 
 // vague is the error from which on a rate of the motor is not worth a line.
 const vague = 0.02
