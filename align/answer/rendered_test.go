@@ -5,7 +5,6 @@ import (
 	"context"
 	"io"
 	"math"
-	"os"
 	"testing"
 	"time"
 
@@ -56,7 +55,6 @@ type evening struct {
 	set        func(e simulate.Evening) simulate.Evening
 	worst      float64 // arcminutes: how far off on the sky in the weaker direction, at most; 0: not asked
 	worstSigma float64 // arcminutes: the stated 1σ, at most; 0: not asked
-	full       bool    // only with TRUETURN_FULL=1
 }
 
 // swung is a session of few pictures with the axis swung by hand between them.
@@ -79,19 +77,19 @@ func realistic(e simulate.Evening) simulate.Evening {
 
 // The figures are the design's (§7).
 var evenings = []evening{
-	{"clean, three minutes", simulate.Evening.Clean, 1, 1, false},
-	{"realistic, three minutes", realistic, 0, 5, false},
+	{"clean, three minutes", simulate.Evening.Clean, 1, 1},
+	{"realistic, three minutes", realistic, 0, 5},
 	{"realistic, six minutes", func(e simulate.Evening) simulate.Evening {
 		e = realistic(e)
 		e.Count *= 2
 		return e
-	}, 0, 2, true},
+	}, 0, 2},
 	{"clean, three pictures swung", func(e simulate.Evening) simulate.Evening {
 		return swung(e.Clean(), 0, 25, -45)
-	}, 0.1, 0, false},
+	}, 0.1, 0},
 	{"realistic, three pictures swung", func(e simulate.Evening) simulate.Evening {
 		return swung(realistic(e), 0, 25, -45)
-	}, 0.4, 0, false},
+	}, 0.4, 0},
 }
 
 // sureWithin is how many stated standard errors an answer may be off by (the issue's).
@@ -105,9 +103,6 @@ func TestRenderedEvenings(t *testing.T) {
 		for _, c := range evenings {
 			name := map[bool]string{true: "north, ", false: "south, "}[latitude > 0] + c.name
 			t.Run(name, func(t *testing.T) {
-				if c.full && os.Getenv("TRUETURN_FULL") == "" {
-					t.Skip("set TRUETURN_FULL=1 to run the long evenings")
-				}
 				checkEvening(t, latitude, c)
 			})
 		}
