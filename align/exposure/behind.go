@@ -21,13 +21,10 @@ const (
 func (s *set) behind() []Origin {
 	var left, scatter, errors, ratios, sines []float64
 	for _, f := range s.frames {
-		if f.parts[CauseRA] == 0 {
-			continue
-		}
-		if f.shot.ExposureS > 0 { // how the drift varies shows in the round ones as well
+		if f.told() && f.shot.solved() && f.shot.ExposureS > 0 { // how the drift varies shows in the round ones as well
 			scatter = append(scatter, math.Abs(f.east-f.axisRA.px)/f.shot.ExposureS)
 		}
-		if f.judged.Round {
+		if f.parts[CauseRA] == 0 || f.judged.Round {
 			continue
 		}
 		left = append(left, math.Abs(f.east-f.axisRA.px)/math.Abs(f.east))
@@ -78,11 +75,11 @@ func motorOrigins(perSecond []float64) []Origin {
 	if len(perSecond) < shakeLeast || mid == 0 || !finite(mid) {
 		return []Origin{OriginRate, OriginWobble}
 	}
-	var off []float64
+	var off float64 // the mean, not the middle: a gear at rest in a third of the pictures counts
 	for _, v := range perSecond {
-		off = append(off, math.Abs(v-mid))
+		off += math.Abs(v-mid) / float64(len(perSecond))
 	}
-	if medianOf(off) < steady*mid {
+	if off < steady*mid {
 		return []Origin{OriginRate, OriginWobble}
 	}
 	return []Origin{OriginWobble, OriginRate}
