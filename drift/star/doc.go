@@ -1,7 +1,7 @@
 // Package star finds and measures the stars of a picture: places, light, widths and trails, each with its error.
 //
-// Start with [Find]: it takes the linear light of one picture and returns a [Field]. Across a sequence [Standing] shows
-// what stays at the same pixel.
+// Start with [Find]: it takes the linear light of one picture and returns a [Field]. What stays at the
+// same pixel across a sequence is package drift's to tell: it knows whether the sky moved.
 //
 // # How
 //

@@ -251,33 +251,6 @@ func TestBlends(t *testing.T) {
 	}
 }
 
-func TestStanding(t *testing.T) {
-	var fields []Field
-	for k := range 4 {
-		drift := 5 * float64(k)
-		fields = append(fields, Field{
-			Stars:    []Star{{X: 100 + drift, Y: 50}, {X: 200, Y: 80.02}, {X: 300 + drift, Y: 20}},
-			Suspects: []Star{{X: 400, Y: 400}},
-		})
-	}
-	spots := Standing(fields, 0.5)
-	if len(spots) != 2 {
-		t.Fatalf("%d standing spots, want 2: %+v", len(spots), spots)
-	}
-	for _, s := range spots {
-		if s.Seen != 4 || s.ScatterPx > 1e-9 {
-			t.Errorf("spot %+v", s)
-		}
-	}
-	left := fields[2].Without(spots, 0.5)
-	if len(left.Stars) != 2 || len(left.Suspects) != 2 || len(fields[2].Stars) != 3 {
-		t.Errorf("%d stars and %d suspects left", len(left.Stars), len(left.Suspects))
-	}
-	if Standing(fields[:1], 0.5) != nil || Standing(fields, math.NaN()) != nil {
-		t.Error("one picture, or no tolerance, cannot show standing")
-	}
-}
-
 // realPicture decodes one of the shared real pictures, or skips.
 func realPicture(t *testing.T, name string) frame.Plane {
 	t.Helper()
@@ -318,17 +291,12 @@ func TestRealTripodTrails(t *testing.T) {
 }
 
 func TestRealCappedCamera(t *testing.T) {
-	var fields []Field
 	for _, name := range []string{"1.png", "2.png", "3.png"} {
 		f := find(t, realPicture(t, "no-stars/"+name), Options{})
 		t.Logf("%s: %d stars, %d suspects, %v", name, len(f.Stars), len(f.Suspects), f.Condition)
 		if len(f.Stars) > 3 || len(f.Suspects) < 300 || f.Condition != Dark {
 			t.Errorf("%s: %d stars, %d suspects, condition %v", name, len(f.Stars), len(f.Suspects), f.Condition)
 		}
-		fields = append(fields, f)
-	}
-	if n := len(Standing(fields, 0.7)); n < 200 {
-		t.Errorf("only %d spots stand still", n)
 	}
 }
 
