@@ -89,7 +89,7 @@ func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 	}
 	slope, white := line.slope(a)
 	size := max(unseenWobble.Rad()/2, math.Sqrt2*line.scatter(a, slope))
-	stampSigma := stampShare * stamp.Seconds() / line.span() * math.Abs(slope)
+	stampSigma := stampShare * stamp.Seconds() / line.span() * math.Abs(slope-siderealRadPerSecond)
 	sigma := math.Sqrt(white*white + sq2(size*line.wobbleShare()) + sq2(stampSigma))
 	return Rate{slope / siderealRadPerSecond, sigma / siderealRadPerSecond}, true
 }
@@ -97,7 +97,9 @@ func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 // stampShare: pictures that come a little more than whole seconds apart have
 // stamps that fall behind slowly and then jump by a step. A jump at a random place u of the
 // span tilts the line by 6u(1−u) steps a span, 1.1 in the root mean square; it
-// happens once with a chance that grows from none to one, or more often and smaller. Together 0.8.
+// happens once with a chance that grows from none to one, or more often and smaller. Together 0.8. Attitudes are
+// measured against the sky of the stamped instant, so a late stamp turns sky and tracking camera alike: what enters the
+// angle is the stamp's error times the rate less the stars'.
 const stampShare = 0.8
 
 func sq2(x float64) float64 { return x * x }

@@ -50,7 +50,7 @@ type Point struct {
 // Options are what is known beforehand. The zero value is ready to use.
 type Options struct {
 	PeriodS   float64       // of the gear, s; 0 = unknown
-	StampStep time.Duration // resolution of the time stamps; 0 = far finer than matters
+	StampStep time.Duration // resolution of the time stamps, where it enters the angles; 0 = it does not, as with a tracking camera's attitude against the sky of the stamp itself
 }
 
 // State says how much of the wobble was seen.
