@@ -134,7 +134,11 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	if !a.sound() {
 		return "Measure again without touching the mount: these pictures do not fit one steady axis."
 	}
-	return fmt.Sprintf("Take more pictures of the same kind: %s, and as many again bring it to ± %s.", off, Arc(q.Forecast.MoreSigma))
+	more := fmt.Sprintf("Take more pictures of the same kind: %s, and as many again bring it to ± %s", off, Arc(q.Forecast.MoreSigma))
+	if f := q.Forecast; f.PatchHelps {
+		return fmt.Sprintf("%s; three minutes on another patch of sky (%s) bring it to ± %s.", more, f.Patch.Name, Arc(f.PatchSigma))
+	}
+	return more + "."
 }
 
 // steps names the knobs that want a turn, the larger error first; altitude is to end upward.
