@@ -190,7 +190,7 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 }
 
 // siderealRadPerSecond is ω (design §4).
-const siderealRadPerSecond = 7.292115e-5
+const siderealRadPerSecond = ephem.SiderealRadPerS
 
 // newModel lays the blocks and stands out and starts from the best guess of each.
 func newModel(in Input, obs []observation, seg segmentation) *model {

@@ -73,7 +73,7 @@ type Sequence struct {
 	Shots []Shot
 }
 
-// pictureError marks what kept a single picture from being used.
+// errUnread marks what kept a picture from being read at all.
 var errUnread = errors.New("the picture could not be read")
 
 // Unread is whether a shot's picture could not be read at all.

@@ -7,15 +7,13 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/drift/solve"
+	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
 
 // nearWithin is how far a picture may look away from where its neighbours
 // suggest: a few minutes of a badly aligned mount.
 const nearWithin = unit.Angle(0.5 * math.Pi / 180)
-
-// siderealRadPerSecond is the turn of the sky (design §4).
-const siderealRadPerSecond = 7.292115e-5
 
 // neighbours are the nearest solved shots before and after shot i, of the same size.
 func (q *Sequence) neighbours(i int) []int {
@@ -45,6 +43,6 @@ func (q *Sequence) guesses(n, i int) []solve.Pose {
 	// the ICRS turns eastward about the pole.
 	t := b.Mid().Sub(a.Mid()).Seconds()
 	pole := r3.Vec{Z: 1}
-	p.Attitude = turn.About(pole, unit.Angle(-siderealRadPerSecond*t)).Then(p.Attitude)
+	p.Attitude = turn.About(pole, unit.Angle(-ephem.SiderealRadPerS*t)).Then(p.Attitude)
 	return append(gs, p)
 }

@@ -182,15 +182,17 @@ func earthVelocity(tt float64) r3.Vec {
 	return r3.Vec{X: -minusX.Rad(), Y: y.Rad(), Z: z.Rad()}
 }
 
+// SiderealRadPerS is the turn of the sky, radians per second: IERS Conventions (2010), table 1.2.
+const SiderealRadPerS = 7.292115e-5
+
 // groundSpeed is the speed at which the site is carried east by the Earth's
 // spin, over that of light: 0.32″ at the equator.
 func groundSpeed(site Site) float64 {
 	const (
-		spinRadPerS = 7.292115e-5 // IERS Conventions (2010), table 1.2
 		lightKMPerS = 299792.458
 	)
 	_, c := globe.Earth76.ParallaxConstants(site.Latitude, site.HeightM)
-	return spinRadPerS * c * globe.Earth76.Er / lightKMPerS
+	return SiderealRadPerS * c * globe.Earth76.Er / lightKMPerS
 }
 
 // aberration is the change of direction seen by an observer moving with

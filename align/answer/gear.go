@@ -64,7 +64,7 @@ func (b *builder) mount(a align.Axis) exposure.Mount {
 }
 
 // siderealArcsecPerS is ω (design §1).
-const siderealArcsecPerS = 15.0410672
+const siderealArcsecPerS = ephem.SiderealRadPerS * 180 / math.Pi * 3600
 
 // What a gear not yet seen is reckoned to do: small mounts wobble by some tens of
 // seconds of arc in some minutes (common practice, no source).

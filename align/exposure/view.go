@@ -15,7 +15,7 @@ import (
 
 // omega is the turning of the Earth against the stars, radians per second of UT1.
 // IERS Conventions (2010), Technical Note 36, table 1.1.
-const omega = 7.292115e-5
+const omega = ephem.SiderealRadPerS
 
 // View is what a camera looks at, in a frame fixed to the ground.
 type View struct {

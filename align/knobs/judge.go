@@ -6,6 +6,8 @@ import (
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem"
 )
 
 // hypothesis is one way a step may have come about.
@@ -82,7 +84,7 @@ func (h hypothesis) surprise(asked *Request) float64 {
 const steepAxis = unit.Angle(75 * math.Pi / 180)
 
 // siderealRadPerSecond is ω (design §4).
-const siderealRadPerSecond = 7.292115e-5
+const siderealRadPerSecond = ephem.SiderealRadPerS
 
 // stepTo is the step from the stand to a new attitude.
 func (s State) stepTo(p Pose, from Pose) (step, widths) {

@@ -8,6 +8,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/ephem"
 )
 
 // arcsec is a radian in seconds of arc.
@@ -15,7 +16,7 @@ const arcsec = 180 / math.Pi * 3600
 
 // omega is the turning of the Earth against the stars, radians per second of UT1.
 // IERS Conventions (2010), Technical Note 36, table 1.1.
-const omega = 7.292115e-5
+const omega = ephem.SiderealRadPerS
 
 // DriftOf reads off what an axis leaves over, from the samples it was estimated from.
 //
