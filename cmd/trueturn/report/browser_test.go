@@ -8,29 +8,15 @@ import (
 	"maps"
 	"net/http"
 	"net/http/httptest"
-	"os"
 	"os/exec"
 	"regexp"
 	"slices"
 	"strings"
 	"testing"
 	"time"
-)
 
-// browser is Debian's Chromium. Where there is none the test skips, but not in CI, where it is a fault.
-func browser(t *testing.T) string {
-	t.Helper()
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
-		if path, err := exec.LookPath(name); err == nil {
-			return path
-		}
-	}
-	if os.Getenv("CI") == "true" {
-		t.Fatal("no Chromium in CI: install Debian's package chromium")
-	}
-	t.Skip("no Chromium on this machine")
-	return ""
-}
+	"trueturn/cmd/trueturn/browsertest"
+)
 
 // web is all the web there is for the browser: a proxy that answers for every host, so that nothing leaves the machine,
 // whatever a page or the browser itself may ask for.
@@ -53,10 +39,13 @@ func (w web) open(t *testing.T, name string) string {
 	t.Cleanup(server.Close)
 	ctx, cancel := context.WithTimeout(context.Background(), 120*time.Second)
 	defer cancel()
-	c := exec.CommandContext(ctx, browser(t), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-		"--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-extensions", "--disable-default-apps",
-		"--hide-scrollbars", "--user-data-dir="+t.TempDir(), "--proxy-server="+server.URL, "--proxy-bypass-list=<-loopback>",
+	var flags []string
+	for _, f := range browsertest.Flags() {
+		flags = append(flags, "--"+f)
+	}
+	flags = append(flags, "--user-data-dir="+t.TempDir(), "--proxy-server="+server.URL, "--proxy-bypass-list=<-loopback>",
 		"--window-size=1400,1000", "--virtual-time-budget=2000", "--dump-dom", "http://night.test/"+name)
+	c := exec.CommandContext(ctx, browsertest.Find(t), flags...)
 	c.WaitDelay = 2 * time.Second
 	text, err := c.Output()
 	if err != nil {
@@ -138,7 +127,7 @@ func display(t *testing.T, ps map[string]string) []shown {
 }
 
 func TestInTheBrowser(t *testing.T) {
-	browser(t)
+	browsertest.Find(t)
 	ps := pages(t)
 	ps["leaky"] = leaky
 	for _, s := range display(t, ps) {
