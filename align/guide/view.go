@@ -1,0 +1,56 @@
+package guide
+
+import (
+	"trueturn/align/answer"
+)
+
+// View is what a face shows. Its JSON is the contract of `align --json`, frames of the whole
+// session, and "live" besides.
+type View struct {
+	answer.Answer
+	Live Live `json:"live"`
+}
+
+// The phases of a session.
+const (
+	Waiting   = "waiting"   // no picture yet
+	Measuring = "measuring" // the axis is not known well enough
+	Turning   = "turning"   // a hand is wanted at a knob
+	Untouched = "untouched" // tightened; measured once more
+	Done      = "done"      // nothing is left to turn
+)
+
+// Live is what the hand does now.
+type Live struct {
+	Phase       string `json:"phase"`
+	Headline    string `json:"headline"`    // the job's own figure: "Round for 41 s"; empty while unknown
+	Instruction string `json:"instruction"` // what to do now
+	Kind        string `json:"kind"`        // a knobs.Kind while turning; shoot, measure or swing else
+	Knob        string `json:"knob"`        // altitude or azimuth; empty: none
+	Level       *Level `json:"level"`       // null without an axis
+	Serial      uint64 `json:"serial"`      // grows with every Add
+}
+
+// Level is where the bubbles stand: axis less aim, signs as in the answer's error.
+// StandsArcmin is the axis error on the sky the planned exposure stands, half of the tolerance being left to the gear; 0 where not
+// known. As a turn about the vertical it is larger by 1/cos(altitude).
+type Level struct {
+	AltitudeArcmin      float64 `json:"altitude_arcmin"`
+	AltitudeSigmaArcmin float64 `json:"altitude_sigma_arcmin"`
+	AzimuthArcmin       float64 `json:"azimuth_arcmin"`
+	AzimuthSigmaArcmin  float64 `json:"azimuth_sigma_arcmin"`
+	StandsArcmin        float64 `json:"stands_arcmin"`
+}
+
+// levelOf reads the bubbles off an answer; nil without an axis.
+func levelOf(a answer.Answer) *Level {
+	if a.Axis == nil || a.Error == nil {
+		return nil
+	}
+	l := &Level{AltitudeArcmin: a.Error.AltitudeArcmin, AltitudeSigmaArcmin: a.Axis.AltitudeSigmaArcmin,
+		AzimuthArcmin: a.Error.AzimuthArcmin, AzimuthSigmaArcmin: a.Axis.AzimuthSigmaArcmin}
+	if a.Measured != nil {
+		l.StandsArcmin = a.Measured.Question.Stands.Min()
+	}
+	return l
+}
