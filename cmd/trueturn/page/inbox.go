@@ -1,0 +1,94 @@
+package page
+
+import (
+	"errors"
+	"io"
+	"os"
+	"sync"
+	"time"
+)
+
+// picture is a file that waits to be measured.
+type picture struct {
+	name    string // to show; not a path
+	path    string
+	size    int64
+	mod     time.Time
+	spooled bool // an upload's: ours, and removed once its result is on disk
+}
+
+// waitingMost is how many pictures may wait. The watched folder offers again later, and browsers are told to.
+const waitingMost = 256
+
+// errFull: too many pictures wait.
+var errFull error = &failure{text: "too many pictures are waiting to be measured", hint: "wait until some are done, and send the others again"}
+
+// failure is an error with the way out.
+type failure struct {
+	text, hint string
+	cause      error // may be nil
+}
+
+func (f *failure) Error() string { return f.text }
+func (f *failure) Hint() string  { return f.hint }
+func (f *failure) Unwrap() error { return f.cause }
+
+// errClosed: the bench takes nothing any more.
+var errClosed = errors.New("the session is being closed")
+
+// inbox is the queue of pictures, first in, first out.
+type inbox struct {
+	mu     sync.Mutex
+	queue  []picture
+	closed bool
+	filled chan struct{} // holds one when there may be something to take
+}
+
+func newInbox() *inbox { return &inbox{filled: make(chan struct{}, 1)} }
+
+// put adds a picture, or says errFull; it never blocks.
+func (x *inbox) put(p picture) error {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	switch {
+	case x.closed:
+		return errClosed
+	case len(x.queue) >= waitingMost:
+		return errFull
+	}
+	x.queue = append(x.queue, p)
+	select {
+	case x.filled <- struct{}{}:
+	default:
+	}
+	return nil
+}
+
+// take removes up to most pictures and tells how many are left.
+func (x *inbox) take(most int) (ps []picture, left int) {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	n := min(most, len(x.queue))
+	ps = append(ps, x.queue[:n]...)
+	x.queue = append(x.queue[:0], x.queue[n:]...)
+	return ps, len(x.queue)
+}
+
+// waiting is how many there are.
+func (x *inbox) waiting() int {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	return len(x.queue)
+}
+
+// close refuses pictures from now on.
+func (x *inbox) close() {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	x.closed = true
+}
+
+// opener opens a picture's file when its turn comes.
+func opener(path string) func() (io.ReadSeekCloser, error) {
+	return func() (io.ReadSeekCloser, error) { return os.Open(path) }
+}
