@@ -148,7 +148,12 @@ func TestRealHotPixelsAreNoTracking(t *testing.T) {
 }
 
 // placed makes a sequence of a run's exact star places with noise, in place of pictures.
-func placed(t *testing.T, run *simulate.Run, noisePx float64) drift.Sequence {
+func placed(t testing.TB, run *simulate.Run, noisePx float64) drift.Sequence {
+	return brightest(t, run, noisePx, 80)
+}
+
+// brightest places so many of a run's stars.
+func brightest(t testing.TB, run *simulate.Run, noisePx float64, most int) drift.Sequence {
 	t.Helper()
 	r := rand.New(rand.NewPCG(1, 2))
 	e := run.Evening()
@@ -161,7 +166,7 @@ func placed(t *testing.T, run *simulate.Run, noisePx float64) drift.Sequence {
 		c := run.Clock(i)
 		s := drift.Shot{File: e.File(i), Clock: &c, Width: e.Camera.Width, Height: e.Camera.Height,
 			Field: star.Field{Width: e.Camera.Width, Height: e.Camera.Height, FWHM: 3, Elongation: 1.02}}
-		for _, l := range lit[:min(80, len(lit))] {
+		for _, l := range lit[:min(most, len(lit))] {
 			s.Field.Stars = append(s.Field.Stars, star.Star{X: l.MeanX + noisePx*r.NormFloat64(), Y: l.MeanY + noisePx*r.NormFloat64(),
 				XErr: noisePx, YErr: noisePx, Flux: l.Electrons, FWHM: 3, Elongation: 1.02})
 		}
