@@ -60,11 +60,12 @@ type builder struct {
 	air  ephem.Air
 	gear *wobble.Result
 	out  *Answer
+
+	forms func() []exposure.Form // of the shots' stars; zero where not recognised
 }
 
 // New answers for a sequence. The sequence's shots are not changed.
 func New(seq drift.Sequence, o Options) Answer {
-	seq.Shots = slices.Clone(seq.Shots)
 	if o.Planned <= 0 {
 		o.Planned = 30 * time.Second
 	}
@@ -72,7 +73,8 @@ func New(seq drift.Sequence, o Options) Answer {
 		o.MaxElongation = 1.25
 	}
 	out := Answer{}
-	b := &builder{seq: seq, o: o, out: &out}
+	b := &builder{seq: seq, o: o, out: &out, forms: formsOf(seq)}
+	b.seq.Shots = slices.Clone(seq.Shots)
 	b.run()
 	b.frames()
 	b.noteMirrored()

@@ -9,7 +9,6 @@ import (
 	"trueturn/align"
 	"trueturn/align/exposure"
 	"trueturn/drift"
-	"trueturn/drift/star"
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
@@ -141,11 +140,12 @@ func viewOf(s drift.Shot) SessionView {
 // axes, which a trail leaves alone. 0 where no picture says.
 func (b *builder) roundFWHM() float64 {
 	best := math.Inf(1)
-	for _, s := range b.seq.Shots {
+	forms := b.forms()
+	for i, s := range b.seq.Shots {
 		if s.Solution == nil {
 			continue
 		}
-		width := exposure.WidthOf(recognised(s))
+		width := forms[i].RoundPx
 		if width == 0 {
 			width = s.Field.FWHM
 		}
@@ -157,17 +157,6 @@ func (b *builder) roundFWHM() float64 {
 		return 0
 	}
 	return best
-}
-
-// recognised are the stars of a picture that are known to be stars.
-func recognised(s drift.Shot) []star.Star {
-	var stars []star.Star
-	for _, g := range s.Solution.Sightings {
-		if g.Star < len(s.Field.Stars) {
-			stars = append(stars, s.Field.Stars[g.Star])
-		}
-	}
-	return stars
 }
 
 // stands is the axis error the planned exposure stands with half of the tolerance, the other half left to the gear: a

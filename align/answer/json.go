@@ -135,12 +135,13 @@ type FrameJSON struct {
 // frames lists every picture, whether used or not.
 func (b *builder) frames() {
 	b.out.Frames = make([]FrameJSON, 0, len(b.seq.Shots))
-	for _, s := range b.seq.Shots {
-		b.out.Frames = append(b.out.Frames, b.frame(s))
+	forms := b.forms()
+	for i, s := range b.seq.Shots {
+		b.out.Frames = append(b.out.Frames, b.frame(s, forms[i]))
 	}
 }
 
-func (b *builder) frame(s drift.Shot) FrameJSON {
+func (b *builder) frame(s drift.Shot, form exposure.Form) FrameJSON {
 	f := FrameJSON{File: s.File, Stars: len(s.Field.Stars), FWHMPx: known(s.Field.FWHM), Elongation: known(s.Field.Elongation)}
 	f.Used, f.WhyNot = b.used(s)
 	if s.Clock != nil {
@@ -151,8 +152,8 @@ func (b *builder) frame(s drift.Shot) FrameJSON {
 		}
 	}
 	if sol := s.Solution; sol != nil {
-		if fwhm, elongation := exposure.ShapeOf(recognised(s)); fwhm > 0 && elongation > 0 { // free of what noise adds to faint stars
-			f.FWHMPx, f.Elongation = number(fwhm), number(elongation)
+		if form.FWHM > 0 && form.Elongation > 0 { // free of what noise adds to faint stars
+			f.FWHMPx, f.Elongation = number(form.FWHM), number(form.Elongation)
 		}
 		ra, dec := sol.RADec()
 		f.Matched, f.Mirrored, f.RMSPx = len(sol.Sightings), sol.Mirrored, number(sol.RMSPx)

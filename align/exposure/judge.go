@@ -197,6 +197,7 @@ func (s Shot) layOut() (list []oblong) {
 		for k := range gridCuts {
 			at := vec{hx * (2*(float64(i)+0.5)/gridCuts - 1), hy * (2*(float64(k)+0.5)/gridCuts - 1)}
 			o := oblong{at: at, lit: at.length() / math.Hypot(hx, hy)}
+			o.away = outward(at, o.lit)
 			for a, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
 				o.sweeps[a] = l.sweep(w, l.looks(at))
 			}
@@ -256,7 +257,7 @@ func trailOf(size, sigma float64) (px, err float64) {
 const shapeLeft = 0.015
 
 // model is the smooth E of the picture at a star: of the pattern, or of the mean where there are too few stars for one.
-func (f *taken) model(o oblong, lens [2]float64, mean vec) vec {
+func (f *taken) model(o *oblong, lens [2]float64, mean vec) vec {
 	if !f.told() {
 		return mean
 	}
@@ -267,8 +268,8 @@ func (f *taken) model(o oblong, lens [2]float64, mean vec) vec {
 func (f *taken) smooth(lens [2]float64) float64 {
 	mean := f.p.mean()
 	var list []float64
-	for _, o := range f.p.stars {
-		list = append(list, f.model(o, lens, mean).length())
+	for i := range f.p.stars {
+		list = append(list, f.model(&f.p.stars[i], lens, mean).length())
 	}
 	return medianOf(list)
 }
@@ -287,7 +288,8 @@ func (f *taken) round(lens [2]float64, size float64) float64 {
 	mean := f.p.mean()
 	drawn := f.smooth(lens)
 	var list []float64
-	for _, o := range f.p.stars {
+	for i := range f.p.stars {
+		o := &f.p.stars[i]
 		e := f.model(o, lens, mean).length()
 		if drawn > 0 {
 			e *= size / drawn
@@ -301,7 +303,8 @@ func (f *taken) round(lens [2]float64, size float64) float64 {
 
 // direction of the long axis in the middle, as displayed.
 func (f *taken) direction(sigma float64) {
-	e := f.middle().drawn(f.p.w)
+	middle := f.middle()
+	e := middle.drawn(f.p.w)
 	angle := math.Atan2(e.y, e.x) / 2
 	if f.shot.Mirrored != f.shot.RowsFlipped {
 		angle = -angle

@@ -37,19 +37,16 @@ const (
 
 // fit finds the turn of a picture under a lens.
 func (p *pattern) fit(lens [2]float64) {
-	p.swell(lens)
+	starts := p.starts(lens)
+	p.swell(starts[0], lens)
 	best := math.Inf(1)
-	for _, s := range p.starts(lens) {
+	for _, s := range starts {
 		if w, chi2 := p.descend(s, lens, true); chi2 < best {
 			best, p.w = chi2, w
 		}
 	}
 	p.chi2 = best
-	level := math.Inf(1)
-	var flat [3]float64
-	for _, s := range p.starts(lens)[:1] {
-		flat, level = p.descend([3]float64{s[0], s[1], 0}, lens, false)
-	}
+	flat, level := p.descend([3]float64{starts[0][0], starts[0][1], 0}, lens, false)
 	p.turning = level - best
 	if p.turning < clearly {
 		p.w, p.chi2 = flat, level
@@ -57,11 +54,12 @@ func (p *pattern) fit(lens [2]float64) {
 }
 
 // swell sets the scatter of the stars about a first, smooth pattern.
-func (p *pattern) swell(lens [2]float64) {
+func (p *pattern) swell(start [3]float64, lens [2]float64) {
 	p.swelled = 1
-	w, _ := p.descend(p.starts(lens)[0], lens, true)
+	w, _ := p.descend(start, lens, true)
 	var list []float64
-	for _, o := range p.stars {
+	for i := range p.stars {
+		o := &p.stars[i]
 		r := o.e.minus(o.drawn(w)).minus(o.radial(lens)).length() / o.sigma
 		list = append(list, r*r)
 	}
@@ -83,7 +81,8 @@ func medianOf(list []float64) float64 {
 // mean of E over the stars, weighted.
 func (p *pattern) mean() (m vec) {
 	weight := 0.0
-	for _, o := range p.stars {
+	for i := range p.stars {
+		o := &p.stars[i]
 		k := 1 / (o.sigma * o.sigma)
 		m, weight = m.plus(o.e.times(k)), weight+k
 	}
@@ -94,7 +93,8 @@ func (p *pattern) mean() (m vec) {
 func (p *pattern) starts(lens [2]float64) [][3]float64 {
 	var mean vec
 	var size, weight, reach, sweep float64
-	for _, o := range p.stars {
+	for i := range p.stars {
+		o := &p.stars[i]
 		e := o.e.minus(o.radial(lens))
 		k := 1 / (o.sigma * o.sigma)
 		mean, size, weight = mean.plus(e.times(k)), size+k*e.length(), weight+k
@@ -139,7 +139,8 @@ func (p *pattern) descend(w [3]float64, lens [2]float64, turning bool) ([3]float
 }
 
 func (p *pattern) cost(w [3]float64, lens [2]float64) (sum float64) {
-	for _, o := range p.stars {
+	for i := range p.stars {
+		o := &p.stars[i]
 		r := o.e.minus(o.drawn(w)).minus(o.radial(lens)).length() / (o.sigma * p.swelled)
 		if r > huber {
 			sum += huber * (2*r - huber)
@@ -155,8 +156,10 @@ func (p *pattern) step(w [3]float64, lens [2]float64, damp float64, turning bool
 	if !turning {
 		n = 2
 	}
-	normal, right := mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
-	for _, o := range p.stars {
+	var normal [3][3]float64 // the upper half
+	var right [3]float64
+	for s := range p.stars {
+		o := &p.stars[s]
 		res := o.e.minus(o.drawn(w)).minus(o.radial(lens))
 		k := 1 / (o.sigma * o.sigma * p.swelled * p.swelled)
 		if r := res.length() * math.Sqrt(k); r > huber {
@@ -168,19 +171,31 @@ func (p *pattern) step(w [3]float64, lens [2]float64, damp float64, turning bool
 			d[i] = vec{v.x*s.x - v.y*s.y, v.x*s.y + v.y*s.x}.times(1. / 6)
 		}
 		for i := range n {
-			right.SetVec(i, right.AtVec(i)+k*d[i].dot(res))
+			right[i] += k * d[i].dot(res)
 			for j := i; j < n; j++ {
-				normal.SetSym(i, j, normal.At(i, j)+k*d[i].dot(d[j]))
+				normal[i][j] += k * d[i].dot(d[j])
 			}
 		}
 	}
-	trace := mat.Trace(normal)
+	return p.move(w, normal, right, damp, n)
+}
+
+// move solves the damped normal equations and moves w.
+func (p *pattern) move(w [3]float64, half [3][3]float64, right [3]float64, damp float64, n int) ([3]float64, bool) {
+	normal := mat.NewSymDense(n, nil)
+	trace := 0.0
 	for i := range n {
-		normal.SetSym(i, i, normal.At(i, i)*(1+damp)+1e-9*trace)
+		trace += half[i][i]
+	}
+	for i := range n {
+		normal.SetSym(i, i, half[i][i]*(1+damp)+1e-9*trace)
+		for j := i + 1; j < n; j++ {
+			normal.SetSym(i, j, half[i][j])
+		}
 	}
 	var chol mat.Cholesky
 	var dw mat.VecDense
-	if !finite(trace) || trace == 0 || !chol.Factorize(normal) || chol.SolveVecTo(&dw, right) != nil {
+	if !finite(trace) || trace == 0 || !chol.Factorize(normal) || chol.SolveVecTo(&dw, mat.NewVecDense(n, right[:n])) != nil {
 		return w, false
 	}
 	for i := range n {
@@ -194,10 +209,11 @@ func (p *pattern) step(w [3]float64, lens [2]float64, damp float64, turning bool
 func lensOf(list []*pattern) (c [2]float64) {
 	var a11, a12, a22, b1, b2 float64
 	for _, p := range list {
-		for _, o := range p.stars {
+		for i := range p.stars {
+			o := &p.stars[i]
 			res := o.e.minus(o.drawn(p.w))
 			k := 1 / (o.sigma * o.sigma * p.swelled * p.swelled)
-			f := o.outward()
+			f := o.away
 			if r := res.minus(f.times(c[0])).length() * math.Sqrt(k); r > 3*huber {
 				k *= 3 * huber / r
 			}

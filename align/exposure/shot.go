@@ -80,6 +80,7 @@ type oblong struct {
 	mean   float64 // (λ₁+λ₂)/2 as measured, into which noise of the shape does not enter to first order
 	sweeps [3]vec  // motion of this place for turns of the sky about the camera's axes, px/rad
 	lit    float64 // radius, half diagonals
+	away   vec     // ρ²(cos 2φ, sin 2φ): what a lens that draws stars out from the middle adds, but for its size
 }
 
 const (
@@ -142,50 +143,60 @@ func newOblong(l Lens, at vec, angle float64, st star.Star) oblong {
 		o.sweeps[k] = l.sweep(w, d)
 	}
 	o.lit = at.length() / (math.Hypot(float64(l.Width), float64(l.Height)) / 2)
+	o.away = outward(at, o.lit)
 	return o
 }
 
 // drawn is what a turn of the sky by w during the exposure adds to E here.
-func (o oblong) drawn(w [3]float64) vec {
+func (o *oblong) drawn(w [3]float64) vec {
 	v := o.swept(w)
 	return vec{v.x*v.x - v.y*v.y, 2 * v.x * v.y}.times(1. / 12)
 }
 
-func (o oblong) swept(w [3]float64) vec {
+func (o *oblong) swept(w [3]float64) vec {
 	return o.sweeps[0].times(w[0]).plus(o.sweeps[1].times(w[1])).plus(o.sweeps[2].times(w[2]))
 }
 
 // radial is what a lens adds that draws stars out from the middle: c₁ρ² + c₂ρ⁴ in half diagonals.
-func (o oblong) radial(c [2]float64) vec {
-	b := o.outward()
-	return b.times(c[0] + c[1]*o.lit*o.lit)
-}
+func (o *oblong) radial(c [2]float64) vec { return o.away.times(c[0] + c[1]*o.lit*o.lit) }
 
-// outward is ρ²(cos 2φ, sin 2φ).
-func (o oblong) outward() vec {
-	r := o.at.length()
+// outward is ρ²(cos 2φ, sin 2φ) at a place.
+func outward(at vec, rho float64) vec {
+	r := at.length()
 	if r == 0 {
 		return vec{}
 	}
-	ux, uy := o.at.x/r, o.at.y/r
-	return vec{ux*ux - uy*uy, 2 * ux * uy}.times(o.lit * o.lit)
+	ux, uy := at.x/r, at.y/r
+	return vec{ux*ux - uy*uy, 2 * ux * uy}.times(rho * rho)
 }
 
-// WidthOf is the width (FWHM, pixels) a round star has in a picture: that of the stars' short axes, which a trail leaves alone; 0
-// without stars whose shape tells. It is what [Plan].FWHM wants. Noise does not narrow it (the short axis of a single star
-// reads too short by its noise), wings are allowed for.
-func WidthOf(stars []star.Star) float64 {
+// Form is the shape of a picture's stars as [Judge] counts it, for one picture by itself, taken to be flat. What the stars do
+// not tell is 0.
+type Form struct {
+	// RoundPx is the width (FWHM, pixels) a round star has in the picture: that of the stars' short axes, which a trail leaves
+	// alone. It is what [Plan].FWHM wants. Noise does not narrow it (the short axis of a single star reads too
+	// short by its noise), wings are allowed for.
+	RoundPx float64
+	// FWHM is the median width (pixels, √(λ₁λ₂) of each star) of those that have one.
+	FWHM float64
+	// Elongation is the typical one with the stars' noise averaged out. star.Field has the median of single stars' elongations,
+	// which noise makes read 1.05 to 1.1 for round ones; here these read 1.00.
+	Elongation float64
+}
+
+// FormOf reads the form of a picture off its stars.
+func FormOf(stars []star.Star) Form {
 	f := lone(stars)
-	return 2 * math.Sqrt(2*math.Ln2*f.narrow)
+	return Form{RoundPx: 2 * math.Sqrt(2*math.Ln2*f.narrow), FWHM: f.judged.FWHM, Elongation: f.judged.Elongation}
 }
 
-// ShapeOf is the shape of a picture's stars as [Judge] counts it, for one picture by itself: the median width (FWHM, pixels,
-// √(λ₁λ₂) of each star) of those that have one, and the typical elongation with the stars' noise averaged out. star.Field has
-// medians of single stars' elongations, which noise makes read 1.05 to 1.1 for round ones; here these read 1.00. Each is 0
-// without stars that tell it. The picture is taken to be flat.
+// WidthOf is the width of a round star: [Form].RoundPx.
+func WidthOf(stars []star.Star) float64 { return FormOf(stars).RoundPx }
+
+// ShapeOf is the stars' width and elongation: [Form].FWHM and [Form].Elongation.
 func ShapeOf(stars []star.Star) (fwhm, elongation float64) {
-	f := lone(stars)
-	return f.judged.FWHM, f.judged.Elongation
+	f := FormOf(stars)
+	return f.FWHM, f.Elongation
 }
 
 // lone is the frame of a picture of which only the stars are known, measured.

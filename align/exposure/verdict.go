@@ -78,7 +78,11 @@ func (f *taken) excess() map[Cause]float64 {
 	}
 	out := map[Cause]float64{}
 	found := 0.0
-	for c, p := range f.parts {
+	for _, c := range causes { // always in one order: the last digits of the sum depend on it
+		p, ok := f.parts[c]
+		if !ok {
+			continue
+		}
 		out[c] = p
 		if c != CauseFocus {
 			found += p
