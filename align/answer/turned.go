@@ -1,0 +1,96 @@
+package answer
+
+import (
+	"trueturn/align"
+	"trueturn/align/exposure"
+	"trueturn/drift"
+	"trueturn/ephem"
+)
+
+// Input is what the axis was estimated from: seq is the sequence the answer was made of. The error is
+// that of drift.Sequence.Horizon, or [ErrNoSite].
+func (a Answer) Input(seq drift.Sequence) (align.Input, error) {
+	h, err := a.Horizon(seq)
+	if err != nil {
+		return align.Input{}, err
+	}
+	return align.FromHorizon(h), nil
+}
+
+// Horizon is a sequence as the answer sees it: from its site, under its air, less what was below the
+// horizon. The sequence's shots are not changed.
+func (a Answer) Horizon(seq drift.Sequence) (drift.Horizon, error) {
+	if a.Site == nil {
+		return drift.Horizon{}, failure{ErrNoSite, "the site is not known", "give the site"}
+	}
+	b := &builder{seq: drift.Sequence{Shots: append([]drift.Shot(nil), seq.Shots...)}, site: *a.Site, air: a.air}
+	b.leaveOutSunk()
+	return b.seq.Horizon(b.site, b.air)
+}
+
+// Turned is the answer after somebody turned the knobs: axis, error, advice and exposure are those of
+// an axis of which Direction and Covariance alone are new; seen, where not nil, is the picture that
+// showed it, and the exposure is reckoned for its view. What the pictures of the measurement told of rate, gear and
+// troubles stands. An answer without an axis is returned as it is.
+func (a Answer) Turned(axis align.Axis, seen *drift.Sight) Answer {
+	if a.Measured == nil {
+		return a
+	}
+	m := *a.Measured
+	m.Axis.Direction, m.Axis.Covariance = axis.Direction, axis.Covariance
+	m.Deviation = m.Axis.Deviation(m.Question.Aim)
+	m.Question.Forecast = align.Forecast{}
+	a.Measured = &m
+	d, x := m.Deviation, m.Axis
+	a.Axis = &AxisJSON{AltitudeDeg: x.Altitude().Deg(), AzimuthDeg: x.Azimuth().Deg(),
+		AltitudeSigmaArcmin: x.AltitudeSigma().Min(), AzimuthSigmaArcmin: x.AzimuthSigma().Min(), Correlation: x.Correlation()}
+	a.Error = &ErrorJSON{AltitudeArcmin: d.Altitude.Min(), AzimuthArcmin: d.Azimuth.Min(),
+		TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
+	a.ask(seen)
+	a.Advice.Notes = nil
+	a.setAdvice(align.Advise(x, a.Measured.Question))
+	if f := a.Measured.Exposure; f != nil && f.Advice != "" {
+		a.Advice.Notes = append(a.Advice.Notes, f.Advice)
+	}
+	if a.Advice.Notes == nil {
+		a.Advice.Notes = []string{}
+	}
+	return a
+}
+
+// ask asks for the exposure again, with the axis as it now is.
+func (a *Answer) ask(seen *drift.Sight) {
+	if a.Plan == nil || a.Plan.Mount.Tripod {
+		return
+	}
+	p := *a.Plan
+	p.Mount.Axis = exposure.Axis{Direction: a.Measured.Axis.Direction, Covariance: a.Measured.Axis.Covariance}
+	if v, ok := a.viewOf(seen); ok {
+		p.View = v
+	}
+	f, err := exposure.Longest(p)
+	if err != nil {
+		return
+	}
+	a.Plan, a.Measured.Exposure = &p, &f
+	a.Measured.Question.LongestS, a.Measured.Question.Rounded = f.LongestS, f.Rounded
+	e := ExposureJSON{LongestS: number(f.LongestS), PlannedS: p.PlannedS}
+	if f.Planned != nil {
+		e.PlannedStaysRound, e.ShareRound = &f.Rounded, number(f.Planned.ShareRound)
+	}
+	a.Exposure = &e
+}
+
+// viewOf is what a picture looked at.
+func (a *Answer) viewOf(seen *drift.Sight) (exposure.View, bool) {
+	if seen == nil || a.Site == nil {
+		return exposure.View{}, false
+	}
+	sky, err := ephem.NewSky(*a.Site, a.air, seen.Mid)
+	if err != nil {
+		return exposure.View{}, false
+	}
+	lens := seen.Attitude.Pose.Lens
+	v, err := exposure.Seen(exposure.Lens{FocalPx: lens.FocalPx, Width: lens.Width, Height: lens.Height}, sky, seen.Attitude.Pose.Attitude)
+	return v, err == nil
+}
