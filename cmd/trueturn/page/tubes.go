@@ -1,0 +1,166 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+	"strings"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/align/guide"
+	"trueturn/cmd/trueturn/plot"
+)
+
+// tubesJSON is the level as a browser shows it: two drawings, a line of words to each, and what the tolerance
+// rests on. All are empty without an axis, but for Tolerance, which says what is planned as soon as it is known.
+type tubesJSON struct {
+	Azimuth      template.HTML `json:"azimuth"`
+	Altitude     template.HTML `json:"altitude"`
+	AzimuthText  string        `json:"azimuth_text"`
+	AltitudeText string        `json:"altitude_text"`
+	Tolerance    string        `json:"tolerance"`
+}
+
+// tubes draws a view's level. A level whose numbers are not finite is not drawn.
+func tubes(v guide.View) tubesJSON {
+	planned := plannedS(v)
+	t := tubesJSON{Tolerance: tolerance(v, planned)}
+	l := v.Live.Level
+	if l == nil || !finite(l.AltitudeArcmin, l.AzimuthArcmin) {
+		return t
+	}
+	tilt := reading{knob: "tilt", value: l.AltitudeArcmin, sigma: l.AltitudeSigmaArcmin, stands: l.StandsArcmin, plannedS: planned, low: "too low", high: "too high"}
+	base := reading{knob: "base", value: l.AzimuthArcmin, sigma: l.AzimuthSigmaArcmin, stands: turned(l.StandsArcmin, v), plannedS: planned,
+		low: "too far anticlockwise (left)", high: "too far clockwise (right)"}
+	t.Altitude, t.AltitudeText = tilt.tube("Tilt: how high the axis points, against its aim", "too low", "too high", true).SVG(), tilt.words()
+	t.Azimuth, t.AzimuthText = base.tube("Base: how far round the axis points, against its aim", "too far left", "too far right", false).SVG(), base.words()
+	return t
+}
+
+// turned is an error on the sky as a turn about the vertical.
+func turned(onSkyArcmin float64, v guide.View) float64 {
+	if v.Axis == nil {
+		return onSkyArcmin
+	}
+	const flattest = 1e-3 // beneath the zenith a turn of the base moves nothing
+	return onSkyArcmin / max(flattest, math.Cos(v.Axis.AltitudeDeg*math.Pi/180))
+}
+
+// reading is one knob's error and what is allowed it, in arcminutes.
+type reading struct {
+	knob                 string
+	value, sigma, stands float64
+	plannedS             float64
+	low, high            string // words for an error below and above zero
+}
+
+// tube is the reading drawn.
+func (r reading) tube(name, low, high string, standing bool) plot.Tube {
+	return plot.Tube{Name: name, Standing: standing, Low: low, High: high, Value: unit.AngleFromMin(r.value), Sigma: unit.AngleFromMin(r.sigma),
+		Stands: unit.AngleFromMin(r.stands), Reach: unit.AngleFromMin(r.reach())}
+}
+
+// Rungs of the tube's reach. Were it fitted to every picture anew, a bubble would hardly move while a knob is
+// turned home; with rungs three times apart it runs through the tube, and the tube grows finer twice or thrice in
+// an evening.
+const (
+	firstRung   = 2.5  // times what the exposure stands
+	nextRung    = 3.0  // times the rung before
+	leastRung   = 1.0  // arcminutes
+	unknownRung = 15.0 // arcminutes, where it is not known what the exposure stands
+	lastRung    = 180 * 60
+)
+
+// reach is the lowest rung that holds the bubble, two standard errors long either way, as long as these do not
+// hide the rest.
+func (r reading) reach() float64 {
+	rung := firstRung * r.stands
+	if !finite(r.stands) || r.stands <= 0 {
+		rung = unknownRung
+	}
+	rung = max(rung, leastRung)
+	need := math.Abs(r.value)
+	if finite(r.sigma) {
+		need += 2 * math.Abs(r.sigma)
+	}
+	for rung < need && rung < lastRung {
+		rung *= nextRung
+	}
+	return min(rung, lastRung)
+}
+
+// words are the reading in a line.
+func (r reading) words() string {
+	side := r.high
+	if r.value < 0 {
+		side = r.low
+	}
+	text := fmt.Sprintf("%s: %s ± %s %s", r.knob, arc(r.value), arc(r.sigma), side)
+	if r.stands > 0 && finite(r.stands) && r.plannedS > 0 {
+		text += fmt.Sprintf("; %s can stand %s", seconds(r.plannedS), arc(r.stands))
+	}
+	return text
+}
+
+// tolerance is what the marks rest on: the exposure planned, what becomes of it, and the lens.
+func tolerance(v guide.View, planned float64) string {
+	var words []string
+	if planned > 0 {
+		line := seconds(planned) + " planned"
+		if x := v.Exposure; x != nil && x.PlannedStaysRound != nil {
+			line += map[bool]string{true: ": round", false: ": not round yet"}[*x.PlannedStaysRound]
+		}
+		words = append(words, line)
+	}
+	if mm := equivalentMM(v); mm > 0 {
+		words = append(words, fmt.Sprintf("lens %.0f mm equivalent", mm))
+	}
+	return strings.Join(words, ", ")
+}
+
+// plannedS is the exposure planned, 0 where the view does not say.
+func plannedS(v guide.View) float64 {
+	switch {
+	case v.Exposure != nil && v.Exposure.PlannedS > 0:
+		return v.Exposure.PlannedS
+	case v.Measured != nil:
+		return v.Measured.Question.PlannedS
+	}
+	return 0
+}
+
+// equivalentMM is the lens as fitted to the stars, told as the focal length that sees as much on 36 × 24 mm; 0 where
+// nothing was forecast.
+func equivalentMM(v guide.View) float64 {
+	if v.Plan == nil {
+		return 0
+	}
+	l := v.Plan.View.Lens
+	const diagonalMM = 43.2666 // of 36 × 24 mm
+	mm := l.FocalPx / math.Hypot(float64(l.Width), float64(l.Height)) * diagonalMM
+	if !finite(mm) {
+		return 0
+	}
+	return mm
+}
+
+func arc(arcmin float64) string { return align.Arc(unit.AngleFromMin(arcmin)) }
+
+// seconds is a length of exposure.
+func seconds(s float64) string {
+	if s < 10 && s != math.Trunc(s) {
+		return fmt.Sprintf("%.1f s", s)
+	}
+	return fmt.Sprintf("%.0f s", s)
+}
+
+func finite(vs ...float64) bool {
+	for _, v := range vs {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
+}
