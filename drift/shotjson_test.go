@@ -1,0 +1,230 @@
+package drift
+
+import (
+	"encoding/json"
+	"errors"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+	"gonum.org/v1/gonum/mat"
+
+	"trueturn/drift/frame"
+	"trueturn/drift/solve"
+	"trueturn/drift/star"
+	"trueturn/ephem"
+	"trueturn/ephem/turn"
+)
+
+// readBack is a shot after a trip through JSON.
+func readBack(t *testing.T, s Shot) Shot {
+	t.Helper()
+	text, err := json.Marshal(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.ContainsRune(string(text), '\n') {
+		t.Fatal("a shot must fit one line")
+	}
+	var got Shot
+	if err := json.Unmarshal(text, &got); err != nil {
+		t.Fatal(err)
+	}
+	return got
+}
+
+func fullShot(t *testing.T) Shot {
+	t.Helper()
+	s := solved(t, view{attitude: looking(80, 10), at: evening, stars: 60, hot: []spot{{100.123456789, 200.987654321}}, noisePx: 0.15}.shot())
+	site, err := ephem.NewSite(-90, 180, 2835)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Place, s.Notes, s.LeftOut, s.RowOrderFree = &site, []string{"a doubt"}, "touched", true
+	s.Lens = frame.Lens{FocalLengthMM: 6.8, EquivalentMM: 115, FNumber: 2.8, Make: "Meadow", Model: "One"}
+	s.Clock = &frame.Clock{Start: evening, Exposure: 15 * time.Second, Step: time.Millisecond, Source: "table"}
+	s.Field.Stars[3].TrailPxErr, s.Field.Stars[4].FWHMErr, s.Field.Noise = math.NaN(), math.Inf(1), 0.002
+	s.Field.Stars[5].Flags = star.Saturated | star.Blend
+	return s
+}
+
+// What is read back is what was written: to the last digit where the solution rests on it.
+func TestShotSurvivesJSON(t *testing.T) {
+	const (
+		ulps  = 1e-15 // of an attitude, which is written as a rotation vector
+		seven = 1e-7  // relative, of stars the solution did not recognise
+	)
+	want := fullShot(t)
+	got := readBack(t, want)
+	// Compared one by one: the turn holds its numbers to itself, so does the matrix.
+	if off := want.Solution.Attitude.Inverse().Then(got.Solution.Attitude).Angle().Rad(); off > ulps {
+		t.Errorf("the attitude is off by %g", off)
+	}
+	if !mat.Equal(want.Solution.Covariance, got.Solution.Covariance) {
+		t.Error("the covariance differs")
+	}
+	matched := want.matched()
+	for i, s := range want.Field.Stars {
+		if matched[i] && cmp.Diff(s, got.Field.Stars[i], cmpopts.EquateNaNs()) != "" {
+			t.Errorf("star %d, recognised, is %+v, was %+v", i, got.Field.Stars[i], s)
+		}
+	}
+	if len(matched) == len(want.Field.Stars) {
+		t.Error("no star is left to be kept short")
+	}
+	opt := cmp.Options{cmpopts.EquateNaNs(), cmpopts.EquateApprox(seven, 0), cmp.Comparer(func(a, b turn.Turn) bool { return true }),
+		cmp.Comparer(func(a, b *mat.SymDense) bool { return true })}
+	if diff := cmp.Diff(want, got, opt); diff != "" {
+		t.Errorf("(-written +read)\n%s", diff)
+	}
+	if diff := cmp.Diff(want.Solution.Sightings, got.Solution.Sightings); diff != "" {
+		t.Errorf("sightings (-written +read)\n%s", diff)
+	}
+}
+
+// Sequences of shots read back give the attitudes of those written.
+func TestHorizonOfShotsReadBack(t *testing.T) {
+	const same = 1e-12 // radians: two millionths of an arcsecond, sums being formed of numbers an ulp apart
+	site, err := ephem.NewSite(46, 7.75, 1600)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var before, after Sequence
+	for i := range 4 {
+		at := evening.Add(time.Duration(i) * time.Minute)
+		s := solved(t, view{attitude: looking(80+float64(i), 10), at: at, stars: 50, noisePx: 0.1, seed: uint64(i)}.shot())
+		before.Shots, after.Shots = append(before.Shots, s), append(after.Shots, readBack(t, s))
+	}
+	a, err := before.Horizon(site, ephem.StandardAir(1600))
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := after.Horizon(site, ephem.StandardAir(1600))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range a.Sights {
+		x, y := a.Sights[i].Attitude.Pose.Attitude, b.Sights[i].Attitude.Pose.Attitude
+		if off := x.Inverse().Then(y).Angle().Rad(); off > same {
+			t.Errorf("picture %d is off by %g", i, off)
+		}
+	}
+}
+
+func TestErrorsSurviveJSON(t *testing.T) {
+	_, tooFew := solve.Solve(t.Context(), star.Field{}, solve.Hint{})
+	for _, c := range []struct {
+		name   string
+		err    error
+		is     error
+		unread bool
+	}{
+		{"damaged", unreadError{&frame.Error{Kind: frame.ErrBroken, Cause: "the file ends too early"}}, frame.ErrBroken, true},
+		{"unsupported", unreadError{&frame.Error{Kind: frame.ErrUnsupported, Cause: "a raw file"}}, frame.ErrUnsupported, true},
+		{"too large", unreadError{&frame.Error{Kind: frame.ErrTooLarge, Cause: "201 megapixels"}}, frame.ErrTooLarge, true},
+		{"few stars", tooFew, solve.ErrFewStars, false},
+		{"daylight", &ConditionError{star.TooBright}, nil, false},
+		{"a fault", unreadError{&FaultError{Value: 1}}, nil, true},
+		{"no cause", errors.New("the disk sighed"), nil, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := readBack(t, Shot{File: "a.jpg", Err: c.err, ClockErr: c.err})
+			for _, err := range []error{got.Err, got.ClockErr} {
+				if err.Error() != c.err.Error() || hintOf(err) != hintOf(c.err) {
+					t.Errorf("%q with hint %q, was %q with hint %q", err, hintOf(err), c.err, hintOf(c.err))
+				}
+				if c.is != nil && !errors.Is(err, c.is) {
+					t.Errorf("%v is no longer of its kind", err)
+				}
+			}
+			if got.Unread() != c.unread {
+				t.Errorf("unread %v", got.Unread())
+			}
+			var before, after *ConditionError
+			if errors.As(c.err, &before) != errors.As(got.Err, &after) || before != nil && *before != *after {
+				t.Errorf("condition %v, was %v", after, before)
+			}
+		})
+	}
+	if got := readBack(t, Shot{File: "a.jpg"}); got.Err != nil || got.ClockErr != nil || got.Clock != nil || got.Solution != nil || got.Place != nil {
+		t.Errorf("out of nothing came %+v", got)
+	}
+}
+
+func hintOf(err error) string {
+	var h interface{ Hint() string }
+	if errors.As(err, &h) {
+		return h.Hint()
+	}
+	return ""
+}
+
+// badShots are lines no shot can be read from.
+var badShots = []struct{ name, text string }{
+	{"no JSON", `{"file":`},
+	{"another thing", `[1,2]`},
+	{"negative size", `{"file":"a","width":-1}`},
+	{"impossible place", `{"file":"a","place":{"latitude_deg":91}}`},
+	{"short star", `{"file":"a","field":{"width":4,"height":4,"numbers":[0,0,0,0],"stars":[[1,2]]}}`},
+	{"star nowhere", `{"file":"a","field":{"width":4,"height":4,"numbers":[0,0,0,0],"stars":[[null,2,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0]]}}`},
+	{"word for a number", `{"file":"a","field":{"width":4,"height":4,"numbers":[0,0,0,0],"stars":[["x"]]}}`},
+	{"sighting of no star", `{"file":"a","field":{"width":4,"height":4,"numbers":[0,0,0,0],"stars":[]},"solution":{"rotation":[0,0,0],"width":4,"height":4,"lens":[1,0,0,0,0,0,0],"numbers":[0,0,0],"sightings":[[0,0,0,0,0,0,0,1,5,0]]}}`},
+	{"no focal length", `{"file":"a","solution":{"rotation":[0,0,0],"width":4,"height":4,"lens":[0,0,0,0,0,0,0],"numbers":[0,0,0]}}`},
+	{"no attitude", `{"file":"a","solution":{"rotation":[0,null,0],"width":4,"height":4,"lens":[1,0,0,0,0,0,0],"numbers":[0,0,0]}}`},
+}
+
+func TestBadShotsAreRefused(t *testing.T) {
+	for _, c := range badShots {
+		kept := Shot{File: "kept"}
+		if err := json.Unmarshal([]byte(c.text), &kept); err == nil || kept.File != "kept" {
+			t.Errorf("%s: error %v, shot %+v", c.name, err, kept)
+		}
+	}
+}
+
+// Whatever a line holds: it is refused, or what is read can be written and read again.
+func FuzzShotJSON(f *testing.F) {
+	for _, c := range badShots {
+		f.Add(c.text)
+	}
+	f.Add(`{"file":"a","error":{"text":"x","kinds":["broken"],"unread":true,"condition":3}}`)
+	f.Add(`{"file":"a","field":{"width":4,"height":4,"numbers":[0,0,0,0],"stars":[[1,2,"+Inf",null,0,0,0,0,0,0,0,0,0,0,0,0,3]]},"solution":{"rotation":[0,0,1],"width":4,"height":4,"lens":[1,0,0,0,0,0,0],"numbers":[0,0,0],"sightings":[[0,0,0,0,0,0,0,1,5,0]]}}`)
+	f.Fuzz(func(t *testing.T, text string) {
+		var s Shot
+		if json.Unmarshal([]byte(text), &s) != nil {
+			return
+		}
+		again, err := json.Marshal(s)
+		if err != nil {
+			t.Skip("a time beyond the year 9999")
+		}
+		if err := json.Unmarshal(again, &s); err != nil {
+			t.Fatalf("%s: %v", again, err)
+		}
+	})
+}
+
+func BenchmarkShotJSON(b *testing.B) {
+	s := view{attitude: looking(80, 10), at: evening, stars: 600, noisePx: 0.15}.shot()
+	s.solve(b.Context(), solve.Hint{FocalPx: viewFocalPx})
+	text, err := json.Marshal(s)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.ReportMetric(float64(len(text)), "bytes/shot")
+	b.Run("write", func(b *testing.B) {
+		for b.Loop() {
+			json.Marshal(s)
+		}
+	})
+	b.Run("read", func(b *testing.B) {
+		b.SetBytes(int64(len(text)))
+		for b.Loop() {
+			var got Shot
+			json.Unmarshal(text, &got)
+		}
+	})
+}
