@@ -1,16 +1,23 @@
 // Package page is the live page: pictures come in from a folder and from browsers, and every
 // browser sees at once what to turn.
 //
-// Start with Open and Serve. One picture goes
+// Start with Open and Page.Serve. One picture goes
 //
-//	inbox (upload.go) or watched folder → bench (measures, writes down, asks the guide) → board → events.go → browsers
+//	upload.go or watched folder → bench (measures, writes down, asks the guide) → board → events.go → browsers
 //
 // and never back. The board holds the latest word alone, so a slow browser holds up nobody.
 package page
 
 import (
+	"context"
+	"errors"
+	"fmt"
 	"io"
+	"net"
+	"path/filepath"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"trueturn/align/guide"
 	"trueturn/drift"
@@ -19,7 +26,7 @@ import (
 // Options say what to serve and where. The zero value serves a session in the working directory
 // to this machine alone.
 type Options struct {
-	Listen     string        // host:port as for net.Listen; "": 127.0.0.1 and a free port
+	Listen     string        // host:port, host or :port (every address of the machine); "": 127.0.0.1 and a free port
 	Dir        string        // folder watched for pictures; "": none, uploads alone
 	SessionDir string        // where the session is kept; "": trueturn-session in Dir
 	Poll       time.Duration // how often Dir is looked through, 0: 2 s
@@ -31,4 +38,118 @@ type Options struct {
 	Title   string    // of the evening, for the page and the report; may be ""
 	Version string    // of the program, for the report
 	Notes   io.Writer // what the one at the keyboard should know, a line each; nil: nobody
+}
+
+// Page is a session being served.
+type Page struct {
+	o        Options
+	listener net.Listener
+	link     link
+	board    *board
+	bench    *bench
+	spool    *spool
+	gallery  gallery
+
+	streams   chan struct{} // one for each browser that follows the events
+	uploads   chan struct{} // one for each upload under way
+	heartbeat time.Duration
+}
+
+// Open opens the session folder and takes the address; browsers wait until Serve. All errors
+// have a Hint. Those of addresses that make no sense are *AddressError, of addresses that cannot
+// be had *ListenError.
+func Open(o Options) (*Page, error) {
+	at, err := parseAddress(o.Listen)
+	if err != nil {
+		return nil, err
+	}
+	if o.SessionDir == "" {
+		o.SessionDir = filepath.Join(o.Dir, "trueturn-session")
+	}
+	l, err := listen(at, readLink(o.SessionDir).Port)
+	if err != nil {
+		return nil, err
+	}
+	p := &Page{o: o, listener: l, board: newBoard(), heartbeat: heartbeat,
+		streams: make(chan struct{}, streams), uploads: make(chan struct{}, uploadsAtOnce)}
+	if err := p.open(); err != nil {
+		l.Close()
+		return nil, err
+	}
+	return p, nil
+}
+
+// open does what needs the session folder, which may be a new one.
+func (p *Page) open() (err error) {
+	if p.bench, err = newBench(p.o, p.board); err != nil {
+		return err
+	}
+	p.link = readLink(p.o.SessionDir)
+	if p.link.Token == "" {
+		p.link.Token = newToken()
+	}
+	p.link.Port = p.listener.Addr().(*net.TCPAddr).AddrPort().Port()
+	if err := p.link.write(p.o.SessionDir); err != nil {
+		return &failure{"the session folder cannot be written to: " + err.Error(), "check your rights there and the space left, or name another with --session-dir", err}
+	}
+	p.spool, err = newSpool(p.o.SessionDir)
+	return err
+}
+
+// URL is the link, token and all, by the numeric address others reach this machine by if it
+// listens for them, else by that of this machine alone.
+func (p *Page) URL() string { return p.URLs()[0] }
+
+// URLs are all links to the page, the likeliest first.
+func (p *Page) URLs() []string {
+	hosts, _ := reach(p.listener)
+	var all []string
+	for _, h := range hosts {
+		all = append(all, fmt.Sprintf("http://%v/%s/", h, p.link.Token))
+	}
+	return all
+}
+
+// Shared is whether other machines can reach the page.
+func (p *Page) Shared() bool {
+	_, shared := reach(p.listener)
+	return shared
+}
+
+// SessionDir is where the session is kept.
+func (p *Page) SessionDir() string { return p.o.SessionDir }
+
+// reportPath is where the bench keeps the session's report.
+func (p *Page) reportPath() string { return filepath.Join(p.o.SessionDir, "report.html") }
+
+// Serve measures and serves until ctx ends, and returns nil once all is written. It can be called
+// once. The error is why it had to stop earlier.
+func (p *Page) Serve(ctx context.Context) error {
+	g, ctx := errgroup.WithContext(ctx)
+	served := make(chan struct{})
+	g.Go(func() error {
+		defer close(served)
+		return newServer(ctx, p.handler(), p.o.Notes).run(ctx, p.listener)
+	})
+	g.Go(func() error { return p.bench.run(ctx) })
+	g.Go(func() error { return p.readmit(ctx) })
+	err := g.Wait()
+	if errors.Is(err, context.Canceled) {
+		return nil
+	}
+	return err
+}
+
+// readmit offers the bench what browsers sent before the last stop and was not measured any more.
+func (p *Page) readmit(ctx context.Context) error {
+	for _, left := range p.spool.left {
+		for errors.Is(p.bench.offer(left), errFull) {
+			select {
+			case <-time.After(time.Second):
+			case <-ctx.Done():
+				return nil
+			}
+		}
+	}
+	return nil
 }

@@ -1,0 +1,98 @@
+package page
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+	"time"
+)
+
+// Server-sent events as in the HTML Living Standard, section 9.2: each is the state as a whole, so
+// that a browser which missed some lacks nothing.
+const (
+	heartbeat = 15 * time.Second
+	retry     = 2 * time.Second // how soon a browser comes back
+	// A write that takes longer than stall, and than the slowest link worth having needs for it, is given up.
+	stall           = 10 * time.Second
+	slowestBytesPer = 10 << 10 // a second
+)
+
+// events streams what the board says: at once, at every change and, where a browser is slow, the
+// latest alone. A browser that takes nothing is dropped.
+func (p *Page) events(w http.ResponseWriter, r *http.Request) {
+	select {
+	case p.streams <- struct{}{}:
+		defer func() { <-p.streams }()
+	default:
+		w.Header().Set("Retry-After", "10")
+		w.WriteHeader(http.StatusServiceUnavailable)
+		return
+	}
+	w.Header().Set("Content-Type", "text/event-stream")
+	if r.Method == http.MethodHead {
+		return
+	}
+	s := &stream{w: w, rc: http.NewResponseController(w), beat: p.heartbeat}
+	if s.rc.SetReadDeadline(time.Time{}) != nil { // the end of the connection is noticed by reading
+		return
+	}
+	s.follow(r.Context(), p.board)
+}
+
+// stream is one browser that listens.
+type stream struct {
+	w    http.ResponseWriter
+	rc   *http.ResponseController
+	beat time.Duration
+}
+
+// follow tells what the board says until the browser or the page goes away.
+func (s *stream) follow(ctx context.Context, b *board) {
+	if s.send([]byte("retry: "+strconv.FormatInt(retry.Milliseconds(), 10)+"\n\n")) != nil {
+		return
+	}
+	quiet := time.NewTicker(s.beat)
+	defer quiet.Stop()
+	var told *notice
+	for {
+		n, changed := b.look()
+		if n != told {
+			if s.send(event(n)) != nil {
+				return
+			}
+			told = n
+			quiet.Reset(s.beat)
+		}
+		select {
+		case <-changed:
+		case <-quiet.C:
+			if s.send([]byte(": still here\n\n")) != nil {
+				return
+			}
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// event is a notice as browsers read it. Its JSON is one line.
+func event(n *notice) []byte {
+	b := make([]byte, 0, len(n.json)+40)
+	b = append(b, "id: "...)
+	b = strconv.AppendUint(b, n.serial, 10)
+	b = append(b, "\ndata: "...)
+	b = append(b, n.json...)
+	return append(b, "\n\n"...)
+}
+
+// send writes within the time such a piece may take.
+func (s *stream) send(b []byte) error {
+	patience := stall + time.Duration(len(b)/slowestBytesPer)*time.Second
+	if err := s.rc.SetWriteDeadline(time.Now().Add(patience)); err != nil {
+		return err
+	}
+	if _, err := s.w.Write(b); err != nil {
+		return err
+	}
+	return s.rc.Flush()
+}
