@@ -43,43 +43,69 @@ type linearised struct {
 	jx, jy [maxUnknowns]float64 // d(predicted − measured ideal)/d(unknown)
 }
 
+// aimed is a pose made ready to be compared with many sightings.
+type aimed struct {
+	Pose
+	plate plate
+}
+
+func (p Pose) aimed() aimed { return aimed{p, p.Lens.plate()} }
+
 // linearise writes down the model of the package comment for one sighting.
-func (p Pose) linearise(s Sighting) (q linearised, ok bool) {
+func (p *aimed) linearise(s *Sighting, q *linearised) (ok bool) {
 	d := p.Attitude.Apply(s.Direction)
 	if d.Z < 0.05 {
-		return q, false
+		return false
 	}
+	*q = linearised{}
 	a, b, f := d.X/d.Z, d.Y/d.Z, p.Lens.FocalPx
-	u, v := p.Lens.ideal(s.X, s.Y)
+	xi, eta, rr := p.plate.from(s.X, s.Y)
+	u, v := p.Lens.straight(p.plate.half, xi, eta, rr)
 	q.ex, q.ey = u-f*a, v-f*b
 	q.jx[turnX], q.jy[turnX] = -f*a*b, -f*(1+b*b)
 	q.jx[turnY], q.jy[turnY] = f*(1+a*a), f*a*b
 	q.jx[turnZ], q.jy[turnZ] = -f*b, f*a
 	q.jx[lnFocal], q.jy[lnFocal] = f*a, f*b
-	cx, cy := p.Lens.middle()
-	h := p.Lens.halfDiagonal()
-	xi, eta := (s.X-cx)/h, (s.Y-cy)/h
-	rr := xi*xi + eta*eta
+	h := p.plate.half
 	q.jx[distK1], q.jy[distK1] = -h*xi*rr, -h*eta*rr
 	q.jx[distK2], q.jy[distK2] = -h*xi*rr*rr, -h*eta*rr*rr
 	q.jx[distP1], q.jy[distP1] = -h*(rr+2*xi*xi), -h*2*xi*eta
 	q.jx[distP2], q.jy[distP2] = -h*2*xi*eta, -h*(rr+2*eta*eta)
 	q.jx[centreX], q.jy[centreY] = 1, 1 // to the size of the distortion
-	return q, true
+	return true
 }
 
-// whiten turns the pair of correlated equations into two independent ones of
-// unit weight, by the Cholesky factor of the inverse covariance.
-func (q *linearised) whiten(s Sighting, extraVar float64) {
+// error is the measured ideal offset less the predicted one, px: linearise without the derivatives. False behind the
+// camera.
+func (p *aimed) error(s *Sighting) (ex, ey float64, ok bool) {
+	d := p.Attitude.Apply(s.Direction)
+	if d.Z < 0.05 {
+		return 0, 0, false
+	}
+	a, b, f := d.X/d.Z, d.Y/d.Z, p.Lens.FocalPx
+	xi, eta, rr := p.plate.from(s.X, s.Y)
+	u, v := p.Lens.straight(p.plate.half, xi, eta, rr)
+	return u - f*a, v - f*b, true
+}
+
+// whitening turns a pair of correlated equations into two independent ones of unit weight: the Cholesky factor of the
+// inverse covariance.
+type whitening struct{ wx, wy, slope float64 }
+
+func (s *Sighting) whitening(extraVar float64) whitening {
 	vx, vy, c := s.VarX+extraVar, s.VarY+extraVar, s.CovXY
-	wx := 1 / math.Sqrt(vx)
 	slope := c / vx
-	wy := 1 / math.Sqrt(vy-slope*c)
-	q.ey = wy * (q.ey - slope*q.ex)
-	q.ex *= wx
+	return whitening{1 / math.Sqrt(vx), 1 / math.Sqrt(vy-slope*c), slope}
+}
+
+func (w whitening) of(ex, ey float64) (float64, float64) { return w.wx * ex, w.wy * (ey - w.slope*ex) }
+
+// whiten applies it to errors and derivatives.
+func (q *linearised) whiten(s *Sighting, extraVar float64) {
+	w := s.whitening(extraVar)
+	q.ex, q.ey = w.of(q.ex, q.ey)
 	for i := range q.jx {
-		q.jy[i] = wy * (q.jy[i] - slope*q.jx[i])
-		q.jx[i] *= wx
+		q.jx[i], q.jy[i] = w.of(q.jx[i], q.jy[i])
 	}
 }
 
@@ -98,12 +124,12 @@ func (p Pose) step(x [maxUnknowns]float64) Pose {
 
 // residual is the distance in pixels between a sighting and its prediction,
 // both as ideal offsets; +Inf behind the camera.
-func (p Pose) residual(s Sighting) float64 {
-	q, ok := p.linearise(s)
+func (p *aimed) residual(s *Sighting) float64 {
+	ex, ey, ok := p.error(s)
 	if !ok {
 		return math.Inf(1)
 	}
-	return math.Hypot(q.ex, q.ey)
+	return math.Hypot(ex, ey)
 }
 
 // fitter says what a single-picture fit adjusts.
@@ -120,12 +146,13 @@ type fitter struct {
 // are Huber's: full up to k standard deviations, falling as k/r beyond.
 func (f fitter) addSightings(s *system, p Pose, ss []Sighting, scale float64) (chi2 float64) {
 	const k = 2
-	for _, sg := range ss {
-		q, ok := p.linearise(sg)
-		if !ok {
+	at := p.aimed()
+	var q linearised
+	for i := range ss {
+		if !at.linearise(&ss[i], &q) {
 			continue
 		}
-		q.whiten(sg, f.extraVar)
+		q.whiten(&ss[i], f.extraVar)
 		r := math.Hypot(q.ex, q.ey)
 		w := 1.0
 		if f.robust && r > k*scale {
@@ -188,10 +215,10 @@ func (f fitter) fit(p Pose, ss []Sighting) (Pose, bool) {
 // √(2 ln 2) = 1.1774.
 func (f fitter) whitenedScale(p Pose, ss []Sighting) float64 {
 	r := make([]float64, 0, len(ss))
-	for _, sg := range ss {
-		if q, ok := p.linearise(sg); ok {
-			q.whiten(sg, f.extraVar)
-			r = append(r, math.Hypot(q.ex, q.ey))
+	at := p.aimed()
+	for i := range ss {
+		if ex, ey, ok := at.error(&ss[i]); ok {
+			r = append(r, math.Hypot(ss[i].whitening(f.extraVar).of(ex, ey)))
 		}
 	}
 	if len(r) == 0 {

@@ -87,6 +87,7 @@ type joiner struct {
 	views  []View
 	poses  []Pose
 	ss     [][]Sighting // with directions in the wanted frame
+	star   [][]int32    // of each sighting: which of its field's stars it is
 	field  []int
 	fields []*fieldStars
 	sigma  float64    // of the catalogue, radians
@@ -97,8 +98,9 @@ type joiner struct {
 
 // fieldStars holds the catalogue corrections of one field.
 type fieldStars struct {
-	views  int
-	offset map[int32]*correction
+	views int
+	stars []correction
+	index map[int32]int32 // from the catalogue's number to that in stars
 	// spent is how many equations the corrections used up: two for every star, each less the
 	// share its prior holds (the trace of the estimate's hat matrix).
 	spent float64
@@ -110,6 +112,7 @@ type correction struct {
 	sum    r3.Vec
 	weight float64
 	offset r3.Vec
+	seen   bool
 }
 
 // NewJoint fits a group of pictures together: distortion shared, scale free in every
@@ -157,7 +160,7 @@ func (j *joiner) assignFields() {
 		if at < 0 {
 			at = len(first)
 			first = append(first, i)
-			j.fields = append(j.fields, &fieldStars{offset: map[int32]*correction{}})
+			j.fields = append(j.fields, &fieldStars{index: map[int32]int32{}})
 		}
 		j.field[i] = at
 		j.fields[at].views++
@@ -173,7 +176,7 @@ func (j *joiner) start() {
 			best = i
 		}
 	}
-	for _, v := range j.views {
+	for i, v := range j.views {
 		p := v.Solution.Pose
 		lens := j.views[best].Solution.Lens
 		lens.FocalPx = p.Lens.FocalPx
@@ -182,7 +185,23 @@ func (j *joiner) start() {
 		p.Lens = lens
 		j.poses = append(j.poses, p)
 		j.ss = append(j.ss, slices.Clone(v.Solution.Sightings))
+		j.star = append(j.star, j.fields[j.field[i]].number(v.Solution.Sightings))
 	}
+}
+
+// number gives the sightings' stars their numbers in the field, new ones where they are first seen.
+func (f *fieldStars) number(ss []Sighting) []int32 {
+	list := make([]int32, len(ss))
+	for k, s := range ss {
+		n, known := f.index[s.Catalog]
+		if !known {
+			n = int32(len(f.stars))
+			f.index[s.Catalog] = n
+			f.stars = append(f.stars, correction{})
+		}
+		list[k] = n
+	}
+	return list
 }
 
 // spread picks two sightings' directions well apart.
@@ -200,17 +219,17 @@ func spread(ss []Sighting) (a, b r3.Vec) {
 // aim gives every sighting its direction in the wanted frame, corrected.
 func (j *joiner) aim() {
 	stars := catalog.Stars()
-	for i, v := range j.views {
-		f := j.fields[j.field[i]]
+	inParallel(len(j.views), func(i int) {
+		f, sky := j.fields[j.field[i]], j.views[i].Sky
 		for k := range j.ss[i] {
 			s := &j.ss[i][k]
 			d := stars[s.Catalog].Direction
-			if c := f.offset[s.Catalog]; c != nil {
+			if c := &f.stars[j.star[i][k]]; c.seen {
 				d = r3.Unit(r3.Add(d, c.offset))
 			}
-			s.Direction = v.Sky(d)
+			s.Direction = sky(d)
 		}
-	}
+	})
 }
 
 // fitter is the per-picture part of the fit: the catalogue's error counts as the
@@ -231,11 +250,13 @@ func (j *joiner) step() {
 	var shared system
 	shared.n = maxUnknowns - frameUnknowns
 	own := make([]system, len(j.views))
-	for i := range j.views {
+	inParallel(len(j.views), func(i int) {
 		f := j.fitter(i)
 		own[i].n = maxUnknowns
 		f.addSightings(&own[i], j.poses[i], j.ss[i], j.scale)
 		own[i].prior(lnFocal, math.Log(j.focal/j.poses[i].Lens.FocalPx), breathing)
+	})
+	for i := range own { // in order: sums of floating numbers depend on it
 		own[i].reduceInto(&shared)
 	}
 	j.poses[0].Lens.priors(&shared, 0)
@@ -320,10 +341,8 @@ func (s *system) given(x [maxUnknowns]float64) (full [maxUnknowns]float64, ok bo
 
 // rescale takes the robust scale of all residuals for the weights of the next step.
 func (j *joiner) rescale() {
-	var all []float64
-	for i := range j.views {
-		all = append(all, j.fitter(i).whitenedScale(j.poses[i], j.ss[i]))
-	}
+	all := make([]float64, len(j.views))
+	inParallel(len(j.views), func(i int) { all[i] = j.fitter(i).whitenedScale(j.poses[i], j.ss[i]) })
 	slices.Sort(all)
 	j.scale = all[len(all)/2]
 }
@@ -340,7 +359,8 @@ func (j *joiner) correct() {
 	var sizes, left []float64
 	for _, f := range j.fields {
 		f.spent = 0
-		for _, c := range f.offset {
+		for k := range f.stars {
+			c := &f.stars[k]
 			if c.weight == 0 {
 				continue
 			}
@@ -363,24 +383,22 @@ func (j *joiner) correct() {
 // gather adds picture i's residuals, plus the corrections already made, to the
 // corrections of its field.
 func (j *joiner) gather(i int, f *fieldStars) {
-	p := j.poses[i]
+	p := j.poses[i].aimed()
 	toICRS := j.views[i].Solution.Attitude.Inverse()
 	noise := max(j.scale*j.scale, 0.01)
-	for _, s := range j.ss[i] {
-		q, ok := p.linearise(s)
+	for k := range j.ss[i] {
+		s := &j.ss[i][k]
+		ex, ey, ok := p.error(s)
 		if !ok {
 			continue
 		}
-		c := f.offset[s.Catalog]
-		if c == nil {
-			c = &correction{}
-			f.offset[s.Catalog] = c
-		}
+		c := &f.stars[j.star[i][k]]
+		c.seen = true
 		// A pinhole offset stretches angles by 1/cos²; the part across the line of
 		// sight is what a place on the sky can be off by.
 		fl := p.Lens.FocalPx
 		d := p.Attitude.Apply(s.Direction)
-		e := r3.Scale(d.Z/fl, r3.Vec{X: q.ex, Y: q.ey})
+		e := r3.Scale(d.Z/fl, r3.Vec{X: ex, Y: ey})
 		e = r3.Sub(e, r3.Scale(r3.Dot(e, d), d))
 		w := fl * fl / ((s.VarX + s.VarY) / 2 * noise)
 		c.sum = r3.Add(c.sum, r3.Scale(w, r3.Add(toICRS.Apply(e), c.offset)))
@@ -394,8 +412,8 @@ func (j *joiner) conclude() Joint {
 	pooled, dof := 0.0, 0.0
 	parts := make([]Attitude, len(j.views))
 	chi := make([]float64, len(j.views))
+	inParallel(len(j.views), func(i int) { parts[i], chi[i] = j.inform(i) })
 	for i := range j.views {
-		parts[i], chi[i] = j.inform(i)
 		pooled += chi[i]
 		dof += j.free(i)
 	}
@@ -433,9 +451,11 @@ func (j *joiner) inform(i int) (Attitude, float64) {
 	p, f := j.poses[i], j.fitter(i)
 	s := system{n: 6} // turn, scale, shift of the optical centre
 	chi2 := 0.0
-	for _, sg := range j.ss[i] {
-		q, ok := p.linearise(sg)
-		if !ok {
+	pose := p.aimed()
+	var q linearised
+	for k := range j.ss[i] {
+		sg := &j.ss[i][k]
+		if !pose.linearise(sg, &q) {
 			continue
 		}
 		q.jx[distK1], q.jy[distK1] = 1, 0

@@ -58,16 +58,33 @@ func (l Lens) Diagonal() unit.Angle {
 	return unit.Angle(2 * math.Acos(math.Min(1, r3.Dot(l.Direction(0, 0), l.Direction(w/2, h/2)))))
 }
 
-// ideal is the pinhole offset in pixels of the pixel x, y.
-func (l Lens) ideal(x, y float64) (u, v float64) {
+// plate is a lens's picture, measured once for many pixels: the optical centre and the half diagonal.
+type plate struct{ cx, cy, half float64 }
+
+func (l *Lens) plate() plate {
 	cx, cy := l.middle()
-	h := l.halfDiagonal()
-	xi, eta := (x-cx)/h, (y-cy)/h
-	rr := xi*xi + eta*eta
+	return plate{cx, cy, l.halfDiagonal()}
+}
+
+// from is a pixel's place from the optical centre in half diagonals, and the square of its distance.
+func (p plate) from(x, y float64) (xi, eta, rr float64) {
+	xi, eta = (x-p.cx)/p.half, (y-p.cy)/p.half
+	return xi, eta, xi*xi + eta*eta
+}
+
+// ideal is the pinhole offset in pixels of the pixel x, y.
+func (l *Lens) ideal(x, y float64) (u, v float64) {
+	p := l.plate()
+	xi, eta, rr := p.from(x, y)
+	return l.straight(p.half, xi, eta, rr)
+}
+
+// straight is the pinhole offset in pixels of a place in half diagonals.
+func (l *Lens) straight(half, xi, eta, rr float64) (u, v float64) {
 	g := 1 + rr*(l.K1+rr*l.K2)
 	u = xi*g + l.P1*(rr+2*xi*xi) + 2*l.P2*xi*eta
 	v = eta*g + l.P2*(rr+2*eta*eta) + 2*l.P1*xi*eta
-	return u * h, v * h
+	return u * half, v * half
 }
 
 // Direction is the unit vector in the camera frame (x right, y down, z
@@ -84,14 +101,15 @@ func (l Lens) Pixel(d r3.Vec) (x, y float64, inside bool) {
 	if d.Z <= 0.05*r3.Norm(d) { // beyond 87° off axis: no pinhole reaches it
 		return math.NaN(), math.NaN(), false
 	}
-	cx, cy := l.middle()
+	p := l.plate()
 	u, v := l.FocalPx*d.X/d.Z, l.FocalPx*d.Y/d.Z
-	if h := l.halfDiagonal(); u*u+v*v > 4*h*h {
+	if u*u+v*v > 4*p.half*p.half {
 		return math.NaN(), math.NaN(), false
 	}
-	x, y = cx+u, cy+v
+	x, y = p.cx+u, p.cy+v
 	for range 12 { // a contraction while the distortion's slope is well under one
-		iu, iv := l.ideal(x, y)
+		xi, eta, rr := p.from(x, y)
+		iu, iv := l.straight(p.half, xi, eta, rr)
 		dx, dy := u-iu, v-iv
 		x, y = x+dx, y+dy
 		if math.Abs(dx)+math.Abs(dy) < 1e-7 {

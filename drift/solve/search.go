@@ -231,8 +231,9 @@ func (sc *scene) poseOf(pic, cat *figure, focal float64) (Pose, bool) {
 		return p, false
 	}
 	limit := 2 + 1.5*codeTolerance*math.Hypot(ss[0].X-ss[1].X, ss[0].Y-ss[1].Y)
-	for _, s := range ss {
-		if !(p.residual(s) < limit) {
+	at := p.aimed()
+	for i := range ss {
+		if !(at.residual(&ss[i]) < limit) {
 			return p, false
 		}
 	}

@@ -181,8 +181,9 @@ func (sc *scene) accept(p Pose, chance, trials float64) (Solution, bool) {
 // rms is the root mean square residual per axis.
 func rms(p Pose, ss []Sighting) float64 {
 	var sum float64
-	for _, s := range ss {
-		r := p.residual(s)
+	at := p.aimed()
+	for i := range ss {
+		r := at.residual(&ss[i])
 		sum += r * r
 	}
 	return math.Sqrt(sum / float64(2*max(1, len(ss))))
@@ -302,11 +303,11 @@ func (sol Solution) refitted(p Pose, ss []Sighting, fit fitter) (Solution, bool)
 			scale = max(scale, 1)
 		}
 		kept := ss[:0:0]
-		for _, s := range ss {
-			q, ok := p.linearise(s)
-			q.whiten(s, fit.extraVar)
-			if ok && math.Hypot(q.ex, q.ey) < outlier*scale {
-				kept = append(kept, s)
+		at := p.aimed()
+		for i := range ss {
+			ex, ey, ok := at.error(&ss[i])
+			if ok && math.Hypot(ss[i].whitening(fit.extraVar).of(ex, ey)) < outlier*scale {
+				kept = append(kept, ss[i])
 			}
 		}
 		if ss = kept; len(ss) < 3 {
