@@ -77,6 +77,13 @@ func (f *face) alignCommand() *cobra.Command {
 
 // flags adds those that belong to align alone.
 func (m *measuring) flags(fs *pflag.FlagSet) {
+	m.wishes(fs)
+	m.keep.registerSave(fs)
+	m.keep.register(fs)
+}
+
+// wishes adds what is wanted and known besides the pictures; live asks the same.
+func (m *measuring) wishes(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "refracted|true|field", text: "refracted", set: func(s string) (err error) {
 		m.aim, err = align.ParseAimKind(s)
 		return err
@@ -87,8 +94,14 @@ func (m *measuring) flags(fs *pflag.FlagSet) {
 	m.round.register(fs)
 	fs.Var(between("S", &m.periodS, 1, 1e5), "period", "of the gear's wobble, where you know it")
 	fs.Var(fNumber(&m.fNumber), "f-number", "of the lens, for a rule of thumb in the report")
-	m.keep.registerSave(fs)
-	m.keep.register(fs)
+}
+
+// question is what the flags ask of the pictures; site nil leaves the place to them.
+func (m *measuring) question(site *ephem.Site) answer.Options {
+	return answer.Options{
+		Site: site, Air: m.air, Aim: m.aim, Target: m.target, Planned: m.planned,
+		MaxElongation: m.round.elongation, Share: m.round.share, PeriodS: m.periodS,
+	}
 }
 
 func needFrames(c *cobra.Command, args []string) error {
@@ -205,10 +218,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 	if err != nil {
 		return result{}, err
 	}
-	r := result{Answer: answer.New(seq, answer.Options{
-		Site: f.site, Air: m.air, Aim: m.aim, Target: m.target, Planned: m.planned,
-		MaxElongation: m.round.elongation, Share: m.round.share, PeriodS: m.periodS,
-	}), seq: seq}
+	r := result{Answer: answer.New(seq, m.question(f.site)), seq: seq}
 	r.tell(m.lens.LensFlags, m.fNumber)
 	if r.Site != nil {
 		r.air = ephem.StandardAir(r.Site.HeightM)

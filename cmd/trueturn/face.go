@@ -14,6 +14,7 @@ import (
 type face struct {
 	out, err           io.Writer
 	outScreen, errSeen bool // a terminal is at the other end
+	errColumns         int  // of that terminal; 80 where it does not say
 
 	site    *ephem.Site // nil when --site was not given
 	json    bool
@@ -44,7 +45,17 @@ func newFace(stdout, stderr *os.File) *face {
 		out: kept, err: stderr, kept: kept,
 		outScreen: term.IsTerminal(int(stdout.Fd())),
 		errSeen:   term.IsTerminal(int(stderr.Fd())),
+
+		errColumns: columns(stderr),
 	}
+}
+
+// columns is how wide a terminal is; 80 where it does not say.
+func columns(t *os.File) int {
+	if wide, _, err := term.GetSize(int(t.Fd())); err == nil && wide > 0 {
+		return wide
+	}
+	return 80
 }
 
 // dress colours what goes to a terminal, unless the user said no: by --no-color,

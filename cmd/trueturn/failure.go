@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"trueturn/align/simulate"
+	"trueturn/cmd/trueturn/page"
 	"trueturn/ephem"
 )
 
@@ -45,6 +46,9 @@ func (e *failure) Unwrap() error { return e.cause }
 // already.
 var errSaid = errors.New("no answer")
 
+// errStopped is returned when the user ended what would else go on, and was told what became of it.
+var errStopped = errors.New("stopped")
+
 // hint is the way out an error knows, or "".
 func hint(err error) string {
 	var h interface{ Hint() string }
@@ -62,6 +66,8 @@ func (f *face) conclude(err error) int {
 	switch {
 	case err == nil:
 		return exitAnswered
+	case errors.Is(err, errStopped):
+		return exitInterrupted
 	case errors.Is(err, context.Canceled):
 		f.complain("interrupted", "no half-written file was left behind")
 		return exitInterrupted
@@ -100,8 +106,9 @@ func isUsage(err error) bool {
 		invalid *simulate.InvalidError
 		site    *ephem.SiteError
 		air     *ephem.AirError
+		address *page.AddressError
 	)
-	return errors.As(err, &usage) || errors.As(err, &invalid) || errors.As(err, &site) || errors.As(err, &air)
+	return errors.As(err, &usage) || errors.As(err, &address) || errors.As(err, &invalid) || errors.As(err, &site) || errors.As(err, &air)
 }
 
 // flagError puts what the flag library says into our own words.

@@ -15,6 +15,7 @@ import (
 	"io"
 	"net"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -63,6 +64,7 @@ func Open(o Options) (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
+	o.Notes = &speaker{w: o.Notes}
 	if o.SessionDir == "" {
 		o.SessionDir = filepath.Join(o.Dir, "trueturn-session")
 	}
@@ -84,6 +86,9 @@ func (p *Page) open() (err error) {
 	if p.bench, err = newBench(p.o, p.board); err != nil {
 		return err
 	}
+	if p.spool, err = newSpool(p.o.SessionDir); err != nil {
+		return err
+	}
 	p.link = readLink(p.o.SessionDir)
 	if p.link.Token == "" {
 		p.link.Token = newToken()
@@ -92,8 +97,7 @@ func (p *Page) open() (err error) {
 	if err := p.link.write(p.o.SessionDir); err != nil {
 		return &failure{"the session folder cannot be written to: " + err.Error(), "check your rights there and the space left, or name another with --session-dir", err}
 	}
-	p.spool, err = newSpool(p.o.SessionDir)
-	return err
+	return nil
 }
 
 // URL is the link, token and all, by the numeric address others reach this machine by if it
@@ -126,11 +130,7 @@ func (p *Page) reportPath() string { return filepath.Join(p.o.SessionDir, "repor
 // once. The error is why it had to stop earlier.
 func (p *Page) Serve(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
-	served := make(chan struct{})
-	g.Go(func() error {
-		defer close(served)
-		return newServer(ctx, p.handler(), p.o.Notes).run(ctx, p.listener)
-	})
+	g.Go(func() error { return newServer(ctx, p.handler(), p.o.Notes).run(ctx, p.listener) })
 	g.Go(func() error { return p.bench.run(ctx) })
 	g.Go(func() error { return p.readmit(ctx) })
 	err := g.Wait()
@@ -152,4 +152,19 @@ func (p *Page) readmit(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// speaker lets several goroutines speak to the one at the keyboard, or to nobody.
+type speaker struct {
+	mu sync.Mutex
+	w  io.Writer // nil: nobody
+}
+
+func (s *speaker) Write(b []byte) (int, error) {
+	if s.w == nil {
+		return len(b), nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.w.Write(b)
 }
