@@ -69,6 +69,7 @@
     body.classList.toggle('alarm', alarms.has(live.kind));
     showLevel(live);
     showBusy(live);
+    write($('amiss'), live.trouble || '');
     showTroubles(word, live);
     showPictures(word.frames || []);
     refreshDrawings();
