@@ -2,13 +2,32 @@
 // says what the last turn of a knob did.
 //
 // Start with [New], feed [Guide.Add], look at [Guide.View]. The package is all values: no clock, no
-// files, no network.
+// files, no network; a [State] survives a trip through JSON and [Resume] goes on from it.
+//
+// # The phases
+//
+//	waiting    no picture yet
+//	measuring  pictures gather in a window, and answer.New answers for it
+//	turning    the axis is trustworthy and off: knobs follows it from picture to picture
+//	untouched  nothing more to turn: a second window gathers, and takes the first one's place
+//	done       measured, and nothing to turn
+//
+// While nobody has touched the knobs further pictures, swung ones too, better the measurement.
+// After a slip, a swing in the midst of turning or an aim at other stars measuring begins afresh, with what was
+// learnt of the knobs.
+//
+// Of a window at most some forty pictures are kept, first and last and evenly between, so that the thousandth
+// picture costs what the fiftieth does; all others live on as their line in the answer's frames.
 package guide
 
 import (
+	"cmp"
 	"context"
+	"math"
 	"slices"
 	"time"
+
+	"github.com/soniakeys/unit"
 
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
@@ -25,51 +44,217 @@ type Options struct {
 // Guide is a session in progress. It is not safe for use by several goroutines.
 type Guide struct {
 	o     Options
-	shots []drift.Shot
 	s     State
-	view  View
+	names map[string]bool
+
+	window window         // of the measurement, or of the one that is being made
+	fresh  window         // pictures since the clamps were tightened
+	last   *drift.Shot    // the last one that moved the bubbles
+	odd    *drift.Shot    // one of another camera or hour, until a second tells which is meant
+	base   answer.Answer  // of the window
+	again  *answer.Answer // of the fresh pictures
+	seen   *drift.Sight   // of last
+	stale  bool           // base or again do not know the newest pictures yet
+
+	view View
 }
 
 // New begins a session.
 func New(o Options) *Guide {
-	g := &Guide{o: o}
-	g.refresh()
+	g := &Guide{o: filled(o), names: map[string]bool{}}
+	g.s = State{Version: stateVersion, Phase: Waiting}
+	g.base = answer.New(drift.Sequence{}, g.o.Answer)
+	g.compose()
 	return g
 }
 
-// Add takes shots measured elsewhere, each once, in any order. The error is the context's.
-func (g *Guide) Add(ctx context.Context, shots ...drift.Shot) error {
-	if err := ctx.Err(); err != nil {
-		return err
+// filled has the answer's defaults in place.
+func filled(o Options) Options {
+	if o.Answer.Planned <= 0 {
+		o.Answer.Planned = 30 * time.Second
 	}
-	for _, s := range shots {
-		g.shots = append(g.shots, s)
-		g.s.Files = append(g.s.Files, s.File)
+	if o.Answer.MaxElongation <= 1 {
+		o.Answer.MaxElongation = 1.25
 	}
-	slices.SortStableFunc(g.shots, func(a, b drift.Shot) int { return midOf(a).Compare(midOf(b)) })
-	g.s.Serial++
-	g.refresh()
-	return nil
+	return o
 }
 
-func midOf(s drift.Shot) time.Time {
-	if s.Clock == nil {
+// Add takes shots measured elsewhere, each once, in any order. A shot whose file is known already is passed over,
+// unless nothing could be made of it before. Pictures given together are taken in the order of time. The error is the
+// context's; shots not yet taken then may be given again.
+func (g *Guide) Add(ctx context.Context, shots ...drift.Shot) error {
+	shots = slices.Clone(shots)
+	slices.SortStableFunc(shots, byTime)
+	var err error
+	for _, s := range shots {
+		if err = ctx.Err(); err != nil {
+			break
+		}
+		g.take(s)
+	}
+	if g.stale {
+		g.conclude()
+	}
+	g.s.Serial++
+	g.compose()
+	return err
+}
+
+// byTime puts shots without a clock last, by name.
+func byTime(a, b drift.Shot) int {
+	switch {
+	case a.Clock == nil && b.Clock == nil:
+		return cmp.Compare(a.File, b.File)
+	case a.Clock == nil:
+		return 1
+	case b.Clock == nil:
+		return -1
+	}
+	return a.Clock.Mid().Compare(b.Clock.Mid())
+}
+
+// usable is whether a shot can take part in an axis.
+func usable(s drift.Shot) bool { return s.Solution != nil && s.Clock != nil && s.LeftOut == "" }
+
+// take passes a shot on to where the session stands.
+func (g *Guide) take(s drift.Shot) {
+	if g.names[s.File] && !g.retried(s.File) {
+		return
+	}
+	g.names[s.File] = true
+	line := answer.New(drift.Sequence{Shots: []drift.Shot{s}}, g.o.Answer).Frames[0]
+	g.list(line)
+	if usable(s) {
+		if why := g.elsewhere(s); why != "" {
+			g.setAside(s, why)
+			return
+		}
+		g.odd = nil
+	}
+	switch {
+	case g.s.Phase == Turning && g.s.Knobs != nil:
+		g.whileTurning(s, line)
+	case g.s.Phase == Untouched && g.s.Knobs != nil:
+		g.whileUntouched(s)
+	default:
+		g.gather(s)
+	}
+}
+
+// gather puts a shot into the measurement's window.
+func (g *Guide) gather(s drift.Shot) {
+	if g.s.Phase == Waiting {
+		g.s.Phase = Measuring
+	}
+	g.window.add(s, g.reference())
+	g.stale = true
+}
+
+// reference is the instant of the picture whose attitude the knobs are reckoned from.
+func (g *Guide) reference() time.Time {
+	if g.s.Knobs == nil {
 		return time.Time{}
 	}
-	return s.Clock.Mid()
+	return g.s.Knobs.Reference.Mid
 }
 
-func (g *Guide) refresh() {
-	v := View{Live: Live{Phase: Waiting, Kind: "shoot", Instruction: "Take several pictures without touching the mount.", Serial: g.s.Serial}}
-	if len(g.shots) > 0 {
-		v.Answer = answer.New(g.Sequence(), g.o.Answer)
-		v.Live.Phase, v.Live.Instruction, v.Live.Level = Measuring, v.Advice.NextText, levelOf(v.Answer)
+// longGap parts one measurement from another: what stood still that long was used, or not, by somebody else.
+const longGap = 6 * time.Hour
+
+// Why a picture is of another measurement.
+const (
+	lensText  = "of another camera, lens or crop than the others; a second one begins a measurement of its own"
+	laterText = "taken more than six hours after the others; a second one begins a measurement of its own"
+	priorText = "taken more than six hours before the others"
+)
+
+// elsewhere is why a shot is not one of the present measurement; empty: it is.
+func (g *Guide) elsewhere(s drift.Shot) string {
+	first, last, any := g.span()
+	switch mid := s.Clock.Mid(); {
+	case !any:
+		return ""
+	case mid.Sub(last.Clock.Mid()) > longGap:
+		return laterText
+	case first.Clock.Mid().Sub(mid) > longGap:
+		return priorText
+	case !sameLens(last, s):
+		return lensText
 	}
-	g.view = v
+	return ""
+}
+
+// span is the first and the last usable shot of the present measurement.
+func (g *Guide) span() (first, last drift.Shot, any bool) {
+	lists := [][]drift.Shot{g.window.shots, g.fresh.shots}
+	if g.last != nil {
+		lists = append(lists, []drift.Shot{*g.last})
+	}
+	for _, list := range lists {
+		for _, s := range list {
+			if !usable(s) {
+				continue
+			}
+			if !any || byTime(s, first) < 0 {
+				first = s
+			}
+			if !any || byTime(s, last) > 0 {
+				last = s
+			}
+			any = true
+		}
+	}
+	return first, last, any
+}
+
+// breathing is how far two focal lengths of one lens may differ, relative, as in drift.Sequence.Horizon.
+const breathing = 0.01
+
+func sameLens(a, b drift.Shot) bool {
+	x, y := a.Solution, b.Solution
+	ratio := x.Lens.FocalPx / y.Lens.FocalPx
+	return a.Width == b.Width && a.Height == b.Height && x.Mirrored == y.Mirrored && x.RowsFlipped == y.RowsFlipped &&
+		ratio < 1+breathing && ratio > 1/(1+breathing)
+}
+
+// setAside keeps a shot of another camera or hour until a second one agrees with it: one picture sent in error
+// must not end a session.
+func (g *Guide) setAside(s drift.Shot, why string) {
+	g.unused(s.File, why)
+	odd := g.odd
+	g.odd = &s
+	if odd == nil || !sameLens(*odd, s) || apart(*odd, s) > longGap || why == priorText && g.used() >= leastPictures {
+		return
+	}
+	g.odd = nil
+	g.s.Knobs, g.s.Learned = nil, false
+	g.restart("Another camera, lens or hour: the axis is measured afresh.", *odd, s)
+}
+
+func apart(a, b drift.Shot) time.Duration {
+	d := a.Clock.Mid().Sub(b.Clock.Mid())
+	return max(d, -d)
+}
+
+// restart begins a measurement with some pictures; what was learnt of the knobs is kept.
+func (g *Guide) restart(remark string, shots ...drift.Shot) {
+	g.window, g.fresh, g.last, g.seen, g.again = window{}, window{}, nil, nil, nil
+	g.s.Phase, g.s.Remark, g.s.Order, g.s.Swung = Measuring, remark, nil, false
+	for _, s := range shots {
+		g.gather(s)
+	}
+	g.stale = true
 }
 
 // View is what to show; later Adds do not change it.
 func (g *Guide) View() View { return g.view }
 
 // Sequence is the shots of the present measurement, in the order of time, for drawings.
-func (g *Guide) Sequence() drift.Sequence { return drift.Sequence{Shots: slices.Clone(g.shots)} }
+func (g *Guide) Sequence() drift.Sequence { return g.window.sequence() }
+
+// fineLimit is the axis error below which a turn gains less than it costs, whatever the lens, and coarseLimit what
+// a knob is good for, as align.Advise has them.
+const (
+	fineLimit   = unit.Angle(15.0 / 60 * math.Pi / 180)
+	coarseLimit = unit.Angle(2.0 / 60 * math.Pi / 180)
+)

@@ -1,31 +1,153 @@
 package guide
 
 import (
-	"context"
+	"errors"
+	"fmt"
+	"slices"
 
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+	"trueturn/align/knobs"
 	"trueturn/drift"
 )
 
-// State is a session as it survives a restart: plain JSON, names instead of pictures.
+// stateVersion counts the form of State.
+const stateVersion = 1
+
+// State is a session as it survives a restart: plain JSON, names instead of pictures. Its fields are for JSON.
 type State struct {
-	Serial uint64   `json:"serial"`
-	Files  []string `json:"files"`
+	Version int    `json:"version"`
+	Serial  uint64 `json:"serial"`
+	Phase   string `json:"phase"`
+	// Window are the pictures of the measurement, Fresh those since the clamps were tightened, Last the last one that moved the
+	// bubbles, Odd one set aside.
+	Window  []string           `json:"window"`
+	Fresh   []string           `json:"fresh"`
+	Last    string             `json:"last"`
+	Odd     string             `json:"odd"`
+	Swung   bool               `json:"swung"`   // since the clamps were tightened, so that the knobs cannot be followed any more
+	Learned bool               `json:"learned"` // the knobs' state knows something of this mount
+	Remark  string             `json:"remark"`  // why measuring began afresh
+	Knobs   *knobs.State       `json:"knobs"`
+	Order   *Order             `json:"order"`
+	Frames  []answer.FrameJSON `json:"frames"` // of the whole session, in the order of time
 }
 
-// State is the session so far.
-func (g *Guide) State() State { return g.s }
+// Order is what was asked of the hand last, and where the axis was then.
+type Order struct {
+	Kind       knobs.Kind    `json:"kind"`
+	Knob       knobs.Knob    `json:"knob"`
+	Turn       unit.Angle    `json:"turn_rad"`
+	Text       string        `json:"text"`
+	Remarked   bool          `json:"remarked"` // the text already says what the last turn did
+	Direction  r3.Vec        `json:"direction"`
+	Covariance [2][2]float64 `json:"covariance_rad2"`
+}
 
-// Resume goes on from a state; shots finds a shot by its file's name.
+func orderOf(i knobs.Instruction) *Order {
+	o := &Order{Kind: i.Kind, Knob: i.Knob, Turn: i.Turn, Text: i.Text, Direction: i.Axis.Direction, Covariance: i.Axis.Covariance}
+	o.Remarked = i.Kind != knobs.Turn || sentences(i.Text) > 1
+	return o
+}
+
+func (o *Order) axis() align.Axis {
+	return align.Axis{Direction: o.Direction, Covariance: o.Covariance}
+}
+
+// ErrState: a state that is none of this program's.
+var ErrState = errors.New("the session's state cannot be used")
+
+type failure struct {
+	cause      error
+	text, hint string
+}
+
+func (f failure) Error() string { return f.text }
+func (f failure) Hint() string  { return f.hint }
+func (f failure) Unwrap() error { return f.cause }
+
+// State is the session so far. Later Adds do not change it.
+func (g *Guide) State() State {
+	s := g.s
+	s.Window, s.Fresh = g.window.files(), g.fresh.files()
+	s.Last, s.Odd = fileOf(g.last), fileOf(g.odd)
+	s.Frames = slices.Clone(s.Frames)
+	if s.Knobs != nil {
+		k := *s.Knobs
+		s.Knobs = &k
+	}
+	return s
+}
+
+func fileOf(s *drift.Shot) string {
+	if s == nil {
+		return ""
+	}
+	return s.File
+}
+
+// Resume goes on from a state; shots finds a shot by its file's name. With all shots of the state there the View
+// is the one of before; where some are missing the axis is measured from the others, and without enough of them
+// measuring begins afresh.
+//
+// The error is [ErrState].
 func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Guide, error) {
+	if s.Version != stateVersion {
+		return nil, failure{ErrState, fmt.Sprintf("the session's state is of form %d; this program reads %d", s.Version, stateVersion), "begin a new session"}
+	}
 	g := New(o)
-	for _, f := range s.Files {
-		if shot, ok := shots(f); ok {
-			if err := g.Add(context.Background(), shot); err != nil {
-				return nil, err
-			}
+	g.s = s
+	g.s.Frames = slices.Clone(s.Frames)
+	for _, f := range s.Frames {
+		g.names[f.File] = true
+	}
+	find := func(name string) *drift.Shot {
+		if shot, ok := shots(name); ok && name != "" {
+			return &shot
+		}
+		return nil
+	}
+	g.window.shots, g.fresh.shots = all(s.Window, find), all(s.Fresh, find)
+	g.last, g.odd = find(s.Last), find(s.Odd)
+	g.base = answer.New(g.window.sequence(), g.o.Answer)
+	if len(g.fresh.shots) > 0 {
+		a := answer.New(g.fresh.sequence(), g.o.Answer)
+		g.again = &a
+	}
+	g.recover()
+	g.compose()
+	return g, nil
+}
+
+func all(names []string, find func(string) *drift.Shot) (list []drift.Shot) {
+	for _, n := range names {
+		if s := find(n); s != nil {
+			list = append(list, *s)
 		}
 	}
-	g.s.Serial = s.Serial
-	g.refresh()
-	return g, nil
+	return list
+}
+
+// recover mends what a state with missing pictures, or one meddled with, leaves open.
+func (g *Guide) recover() {
+	switch g.s.Phase {
+	case Waiting, Measuring, Done:
+	case Turning, Untouched:
+		if g.s.Knobs != nil && g.base.Measured != nil {
+			break
+		}
+		g.restart("Pictures of the session are missing: the axis is measured afresh.", g.fresh.shots...)
+		g.stale = false
+		g.base = answer.New(g.window.sequence(), g.o.Answer)
+	default:
+		g.s.Phase = Measuring
+	}
+	if g.last != nil && g.s.Knobs != nil {
+		if fit, ok := g.fit(*g.last); ok {
+			g.seen = fit.seen
+		}
+	}
 }

@@ -1,0 +1,238 @@
+package guide
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+	"trueturn/align/knobs"
+	"trueturn/drift"
+)
+
+// lateText says why a picture that came too late moves no bubble.
+const lateText = "it came late: later pictures have shown the axis since"
+
+// fitted is a picture fitted together with those of the measurement.
+type fitted struct {
+	picture knobs.Picture
+	seen    *drift.Sight
+}
+
+// fit fits a shot together with the window's; false where it takes no part (it was below the horizon).
+func (g *Guide) fit(s drift.Shot) (f fitted, ok bool) {
+	q := g.window.with(s)
+	h, err := g.base.Horizon(q)
+	if err != nil {
+		return f, false
+	}
+	for i := range h.Sights {
+		x := h.Sights[i]
+		switch {
+		case q.Shots[x.Shot].File == s.File:
+			f.seen = &x
+			f.picture.Mid, f.picture.Attitude, f.picture.File = x.Mid, x.Attitude, s.File
+		case x.Mid.Equal(g.reference()):
+			f.picture.Reference = x.Attitude
+		}
+	}
+	return f, f.seen != nil
+}
+
+// next asks the knobs about a shot, without taking it yet.
+func (g *Guide) next(s drift.Shot) (knobs.State, knobs.Instruction, fitted) {
+	k := *g.s.Knobs
+	k.Options = g.knobOptions(g.view.Answer)
+	f, ok := g.fit(s)
+	if !ok {
+		f.picture = knobs.Picture{File: s.File}
+	} else {
+		f.picture.Trailed = g.trailed(s)
+	}
+	next, i := k.Next(f.picture)
+	return next, i, f
+}
+
+// whileTurning takes a picture that should show what the last turn did.
+func (g *Guide) whileTurning(s drift.Shot, line answer.FrameJSON) {
+	untouched := g.s.Knobs.Turns == 0
+	switch {
+	case !usable(s):
+		g.hold(line.WhyNot)
+		return
+	case !s.Clock.Mid().After(g.s.Knobs.Now.Mid):
+		g.late(s, untouched)
+		return
+	}
+	next, i, f := g.next(s)
+	still := i.Used && i.Moved == (knobs.Two{}) && i.Swung == 0
+	swung := i.Kind == knobs.Remeasure || i.Swung != 0
+	if untouched && (still || swung && g.joins(s)) {
+		g.gather(s)
+		g.conclude()
+		return
+	}
+	g.follow(s, next, i, f)
+}
+
+// late takes a picture older than the last one used: it betters the measurement while nobody has touched
+// the knobs, and is only listed else.
+func (g *Guide) late(s drift.Shot, untouched bool) {
+	if !untouched {
+		g.unused(s.File, lateText)
+		return
+	}
+	g.gather(s)
+	g.conclude()
+}
+
+// joins is whether a picture the knobs cannot explain is one of the measurement's own: the axis was swung
+// by hand, and nothing gave way.
+func (g *Guide) joins(s drift.Shot) bool {
+	a := answer.New(g.window.with(s), g.o.Answer)
+	if a.Measured == nil || g.base.Measured == nil {
+		return false
+	}
+	x := a.Measured.Axis
+	return len(x.Breaks) <= len(g.base.Measured.Axis.Breaks) && !x.Stray[len(x.Stray)-1] && a.Advice.Next != nil && *a.Advice.Next != string(align.Measure)
+}
+
+// hold passes over a picture that cannot be used; what was asked is still to be done.
+func (g *Guide) hold(why string) {
+	if g.s.Order == nil {
+		return
+	}
+	o := *g.s.Order
+	o.Kind, o.Text, o.Remarked = knobs.Wait, "This picture is not used: "+why+". Hands off, and take another.", true
+	g.s.Order = &o
+}
+
+// follow takes what the knobs make of a picture.
+func (g *Guide) follow(s drift.Shot, next knobs.State, i knobs.Instruction, f fitted) {
+	g.s.Knobs, g.s.Order = &next, orderOf(i)
+	g.s.Learned = g.s.Learned || next.Turns > 0
+	if i.Used {
+		g.taken(s.File)
+		g.last, g.seen = &s, f.seen
+	} else {
+		g.unused(s.File, i.WhyNot)
+	}
+	switch i.Kind {
+	case knobs.Tighten, knobs.Done:
+		g.s.Phase, g.fresh, g.again, g.s.Swung = Untouched, window{}, nil, false
+	case knobs.Remeasure:
+		g.restart(i.Text, s)
+	default:
+		g.s.Phase, g.fresh, g.again = Turning, window{}, nil
+	}
+}
+
+// whileUntouched gathers the pictures after tightening, as long as nothing moves.
+func (g *Guide) whileUntouched(s drift.Shot) {
+	if usable(s) && !s.Clock.Mid().After(g.s.Knobs.Now.Mid) && len(g.fresh.shots) == 0 {
+		g.unused(s.File, lateText)
+		return
+	}
+	if usable(s) && !g.s.Swung && s.Clock.Mid().After(g.s.Knobs.Now.Mid) && g.disturbed(s) {
+		return
+	}
+	g.fresh.add(s, g.reference())
+	g.stale = true
+}
+
+// disturbed follows the knobs after tightening; true where the picture is no untouched one.
+func (g *Guide) disturbed(s drift.Shot) bool {
+	next, i, f := g.next(s)
+	switch {
+	case i.Kind == knobs.Remeasure && g.swungTo(f):
+		g.s.Swung = true // welcome: it betters the measurement
+		return false
+	case i.Kind == knobs.Tighten && i.Used:
+		if i.Moved != (knobs.Two{}) { // the clamps moved it a little
+			g.fresh = window{}
+		}
+		g.s.Knobs, g.s.Order = &next, orderOf(i)
+		g.last, g.seen = &s, f.seen
+		return false
+	case i.Kind == knobs.Wait:
+		g.s.Knobs = &next
+		g.unused(s.File, i.WhyNot)
+		g.hold(i.WhyNot)
+		return true
+	}
+	g.follow(s, next, i, f)
+	return true
+}
+
+// What a swing leaves alone: the axis seems to stand where it stood, a base off level and a holder that gives
+// a little aside.
+const (
+	swingLeast = unit.Angle(3.0 * math.Pi / 180)
+	swingKeeps = unit.Angle(1.0 * math.Pi / 180)
+)
+
+// swungTo is whether a picture shows the camera swung about the axis, and nothing else.
+func (g *Guide) swungTo(f fitted) bool {
+	if f.seen == nil || g.s.Order == nil {
+		return false
+	}
+	c, _ := f.picture.Attitude.Given(g.s.Knobs.WanderPx)
+	seen := c.Inverse().Apply(g.s.Knobs.Body)
+	return angleBetween(seen, g.s.Order.Direction) < swingKeeps
+}
+
+func angleBetween(a, b r3.Vec) unit.Angle {
+	return unit.Angle(math.Atan2(r3.Norm(r3.Cross(a, b)), r3.Dot(a, b)))
+}
+
+// knobOptions are what the knobs are to aim for, given the answer as it stands. Small errors are worth a turn
+// where the planned exposure does not stay round, and none is worth it below a quarter of a degree where it does.
+func (g *Guide) knobOptions(a answer.Answer) knobs.Options {
+	o := g.o.Knobs
+	o.PlannedS = 0 // the words about it are this package's
+	if a.Measured == nil {
+		return o
+	}
+	o.Stands = smallError(a)
+	if w := a.Measured.Gear; w != nil && w.PeakToPeak > 0 {
+		o.WobblePeakToPeak = w.PeakToPeak
+	}
+	return o
+}
+
+// smallError is the axis error not worth a turn.
+func smallError(a answer.Answer) unit.Angle {
+	q := a.Measured.Question
+	if !q.Rounded && q.LongestS > 0 {
+		return coarseLimit
+	}
+	return stood(q.Stands)
+}
+
+// begin hands a measured axis to the knobs, which keep what they learnt; false with the reason where it cannot guide them.
+func (g *Guide) begin() (knobs.Instruction, error) {
+	in, err := g.base.Input(g.window.sequence())
+	if err != nil {
+		return knobs.Instruction{}, err
+	}
+	m := knobs.Measurement{Input: in, Axis: g.base.Measured.Axis, Aim: g.base.Measured.Question.Aim}
+	if r := g.base.Rate; r != nil {
+		m.Rate = align.Rate{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}
+	}
+	var next knobs.State
+	if o := g.knobOptions(g.base); g.s.Knobs != nil && g.s.Learned {
+		k := *g.s.Knobs
+		k.Options = o
+		next, err = k.Renew(m)
+	} else {
+		next, err = knobs.Start(m, o)
+	}
+	if err != nil {
+		return knobs.Instruction{}, fmt.Errorf("%w", err)
+	}
+	g.s.Knobs = &next
+	return next.Instruct(), nil
+}

@@ -1,0 +1,243 @@
+package guide
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+	"trueturn/align/exposure"
+	"trueturn/align/knobs"
+)
+
+// say is what the hand is told: a kind, the words, and what may be noted besides.
+type say struct {
+	kind, knob, text string
+	notes            []string
+}
+
+// next is the answer's word for it.
+func (s say) next() string {
+	switch s.kind {
+	case string(align.Shoot), string(align.Measure), string(align.Swing):
+		return s.kind
+	case string(knobs.Wait):
+		return string(align.Shoot)
+	}
+	return string(align.Turn)
+}
+
+// compose makes the view of where the session stands; a is changed by nothing later.
+func (g *Guide) compose() {
+	a := g.shown()
+	s := g.words(a)
+	notes := append([]string{}, a.Advice.Notes...)
+	a.Advice.Notes = append(notes, s.notes...)
+	a.Advice.NextText = s.text
+	if next := s.next(); a.Measured != nil || g.s.Phase == Turning {
+		a.Advice.Next = &next
+	}
+	a.Frames = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
+	g.view = View{Answer: a, Live: Live{Phase: g.s.Phase, Headline: headline(a), Instruction: s.text, Kind: s.kind, Knob: s.knob,
+		Level: levelOf(a), Serial: g.s.Serial}}
+}
+
+// shown is the answer with the axis where the last picture showed it.
+func (g *Guide) shown() answer.Answer {
+	o := g.s.Order
+	if o == nil || g.seen == nil || g.s.Phase != Turning && g.s.Phase != Untouched {
+		return g.base
+	}
+	return g.base.Turned(o.axis(), g.seen)
+}
+
+func (g *Guide) words(a answer.Answer) say {
+	switch g.s.Phase {
+	case Waiting:
+		return say{kind: string(align.Shoot), text: "Start the mount, aim at any patch of sky with stars and take a picture; then keep hands off."}
+	case Turning:
+		return g.turningWords(a)
+	case Untouched:
+		return g.untouchedWords()
+	case Done:
+		return g.doneWords(a)
+	}
+	return g.measuringWords(a)
+}
+
+// headline is the job's own figure.
+func headline(a answer.Answer) string {
+	if a.Exposure == nil || a.Exposure.LongestS == nil || *a.Exposure.LongestS <= 0 {
+		return ""
+	}
+	return "Round for " + lasting(*a.Exposure.LongestS)
+}
+
+// lasting is an exposure for a person.
+func lasting(s float64) string {
+	if s >= exposure.LongestS {
+		return "an hour and more"
+	}
+	return exposure.Seconds(s)
+}
+
+// worthwhile is the share by which an exposure must grow to be worth a word.
+const worthwhile = 1.1
+
+// turningWords: the turn, and what it gains for what it costs.
+func (g *Guide) turningWords(a answer.Answer) say {
+	o := g.s.Order
+	if o == nil {
+		return g.measuringWords(a)
+	}
+	s := say{kind: string(o.Kind), text: o.Text}
+	if o.Kind == knobs.Wait {
+		return s
+	}
+	s.knob = string(o.Knob)
+	gain := g.gainText(a, o.Knob)
+	if o.Remarked {
+		s.notes = append(s.notes, gain)
+		return s
+	}
+	s.text += " " + gain
+	return s
+}
+
+// gainText weighs the turn of a knob against its cost in the job's own figure.
+func (g *Guide) gainText(a answer.Answer, k knobs.Knob) string {
+	which := "This turn"
+	if g.s.Knobs.Turns > 0 {
+		which = "Another turn"
+	}
+	what := exposure.TurnAltitude
+	if k == knobs.Azimuth {
+		what = exposure.TurnAzimuth
+	}
+	from, to := gainOf(a, what)
+	if to < worthwhile*from {
+		_, to = gainOf(a, exposure.TurnBoth)
+		if to >= worthwhile*from && from > 0 {
+			return fmt.Sprintf("Both knobs: from %s to %s, about %s.", lasting(from), lasting(to), minutes(2*g.turnS()))
+		}
+		if a.Measured != nil && a.Measured.Question.Rounded {
+			return fmt.Sprintf("%s stay round as it stands: %s keeps the field from creeping over the night.", lasting(a.Measured.Question.PlannedS), strings.ToLower(which))
+		}
+		return which + " lengthens no exposure; it keeps the field from creeping over the night."
+	}
+	return fmt.Sprintf("%s: from %s to %s, about %s.", which, lasting(from), lasting(to), minutes(g.turnS()))
+}
+
+// gainOf is what the forecast says of one thing to be done; 0 where nothing.
+func gainOf(a answer.Answer, what string) (from, to float64) {
+	if a.Measured == nil || a.Measured.Exposure == nil {
+		return 0, 0
+	}
+	from = a.Measured.Exposure.LongestS
+	for _, x := range a.Measured.Exposure.Gains {
+		if x.What == what {
+			return x.FromS, x.ToS
+		}
+	}
+	return from, 0
+}
+
+// handS is how long a hand is at a knob and the clamps (common practice, no source).
+const handS = 60
+
+// turnS is what one more turn costs in seconds: the hand, the picture after it and three untouched ones.
+func (g *Guide) turnS() float64 { return handS + 4*g.paceS() }
+
+// paceS is the time from picture to picture.
+func (g *Guide) paceS() float64 {
+	if m := g.base.Measured; m != nil && m.Question.Forecast.PerPicture > 0 {
+		return m.Question.Forecast.PerPicture.Seconds()
+	}
+	return usualPaceS
+}
+
+// usualPaceS: ten pictures in three minutes (design §7).
+const usualPaceS = 20
+
+func minutes(s float64) string {
+	n := max(1, int(math.Ceil(s/60-0.25)))
+	if n == 1 {
+		return "one minute"
+	}
+	return fmt.Sprintf("%d minutes", n)
+}
+
+func (g *Guide) untouchedWords() say {
+	o := g.s.Order
+	switch {
+	case o != nil && o.Kind == knobs.Wait, g.again == nil && o != nil:
+		return say{kind: string(align.Measure), text: o.Text}
+	case g.again == nil:
+		return say{kind: string(align.Measure), text: "Tighten the clamps and measure once more untouched."}
+	}
+	s := g.effort(*g.again, g.fresh)
+	s.text = "Once more, untouched. " + s.text
+	return s
+}
+
+func (g *Guide) doneWords(a answer.Answer) say {
+	s := say{kind: string(align.Shoot)}
+	m := a.Measured
+	if m == nil {
+		return g.measuringWords(a)
+	}
+	q, off := m.Question, fmt.Sprintf("the axis is %s ± %s off", align.Arc(m.Deviation.Total), align.Arc(m.Axis.WorstSigma()))
+	switch planned := lasting(q.PlannedS); {
+	case q.LongestS > 0 && !q.Rounded:
+		s.text = fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s, not for %s, and turning the axis would not help (%s).", lasting(q.LongestS), planned, off)
+	case q.LongestS > 0:
+		s.text = fmt.Sprintf("Start now: %s stay round, with room to %s; %s.", planned, lasting(q.LongestS), off)
+	default:
+		s.text = fmt.Sprintf("Start now: nothing is left to turn; %s.", off)
+	}
+	if from, to := gainOf(a, exposure.TurnBoth); from > 0 && to >= worthwhile*from {
+		s.notes = append(s.notes, fmt.Sprintf("Another turn: from %s to %s, about %s.", lasting(from), lasting(to), minutes(2*g.turnS())))
+	}
+	return s
+}
+
+// measuringWords: what keeps the axis from being known, or what is missing yet.
+func (g *Guide) measuringWords(a answer.Answer) say {
+	measure := string(align.Measure)
+	switch {
+	case g.s.Remark != "" && usedIn(a) < 2:
+		return say{kind: measure, text: g.s.Remark}
+	case a.Err != nil && !g.merelyFew(a):
+		return say{kind: measure, text: sentence(a.Err)}
+	case a.Measured != nil && a.Measured.Question.Unsteady:
+		for _, x := range a.Situations {
+			if answer.Unsteady(x.Kind) {
+				return say{kind: measure, text: x.Text}
+			}
+		}
+	}
+	return g.effort(a, g.window)
+}
+
+// merelyFew is whether nothing is amiss but that there are few pictures yet.
+func (g *Guide) merelyFew(a answer.Answer) bool {
+	return usedIn(a) > 0 && (errors.Is(a.Err, align.ErrFewPictures) || errors.Is(a.Err, align.ErrNoAxis) && usedIn(a) < leastPictures)
+}
+
+// sentence is an error and its way out.
+func sentence(err error) string {
+	text := err.Error()
+	var hinted interface{ Hint() string }
+	if errors.As(err, &hinted) && hinted.Hint() != "" {
+		text += ": " + hinted.Hint()
+	}
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + text[n:] + "."
+}
+
+// sentences counts the sentences of a text.
+func sentences(text string) int { return 1 + strings.Count(strings.TrimSpace(text), ". ") }
