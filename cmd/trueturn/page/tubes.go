@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"html/template"
 	"math"
-	"strings"
 
 	"github.com/soniakeys/unit"
 
@@ -104,20 +103,19 @@ func (r reading) words() string {
 	return text
 }
 
-// tolerance is what the marks rest on: the exposure planned, what becomes of it, and the lens.
+// tolerance is what the marks rest on: the exposure planned, the lens, and what becomes of it.
 func tolerance(v guide.View, planned float64) string {
-	var words []string
-	if planned > 0 {
-		line := seconds(planned) + " planned"
-		if x := v.Exposure; x != nil && x.PlannedStaysRound != nil {
-			line += map[bool]string{true: ": round", false: ": not round yet"}[*x.PlannedStaysRound]
-		}
-		words = append(words, line)
+	if planned <= 0 {
+		return ""
 	}
+	line := seconds(planned) + " planned"
 	if mm := equivalentMM(v); mm > 0 {
-		words = append(words, fmt.Sprintf("lens %.0f mm equivalent", mm))
+		line += fmt.Sprintf(", %.0f mm equivalent", mm)
 	}
-	return strings.Join(words, ", ")
+	if x := v.Exposure; x != nil && x.PlannedStaysRound != nil {
+		line += map[bool]string{true: ": round", false: ": not round"}[*x.PlannedStaysRound]
+	}
+	return line
 }
 
 // plannedS is the exposure planned, 0 where the view does not say.

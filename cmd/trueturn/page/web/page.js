@@ -42,8 +42,8 @@
 
   function foldCare(read) {
     care.classList.toggle('read', read);
-    write($('care-head'), read ? 'In the dark, take care: ledges, cold, cables.' : 'In the dark, take care');
-    write($('care-read'), read ? 'Show' : 'Read');
+    write($('care-head'), read ? 'Take care: ledges, cables, cold' : 'Take care');
+    write($('care-read'), read ? 'Show' : 'I have read it');
     $('care-read').setAttribute('aria-expanded', String(!read));
     kept.set('care', read ? 'read' : '');
   }
@@ -55,6 +55,7 @@
   let seen = null; // the last word shown
   let words = 0; // how many came by events
 
+  const longSentence = 110; // letters: what is longer is set smaller, for the tubes to stay on the screen
   const unknownYet = { waiting: 'No picture yet' };
   const alarms = new Set(['wrong way', 'overshot', 'remeasure']);
 
@@ -62,10 +63,12 @@
     const live = word.live || {};
     const before = seen;
     seen = word;
-    const headline = live.headline || unknownYet[live.phase] || 'Not measured yet';
+    const headline = live.headline || unknownYet[live.phase] || 'Not known yet';
     write($('headline'), headline);
     document.title = headline + ' – ' + title;
-    write($('say'), live.instruction || (word.advice && word.advice.next_text) || '');
+    const say = live.instruction || (word.advice && word.advice.next_text) || '';
+    write($('say'), say);
+    $('say').classList.toggle('long', say.length > longSentence);
     body.classList.toggle('alarm', alarms.has(live.kind));
     showLevel(live);
     showBusy(live);
@@ -196,7 +199,7 @@
     if (frame.mid_utc) said.push(frame.mid_utc.slice(11, 19) + ' UTC');
     if (frame.exposure_s) said.push(Number(frame.exposure_s.toFixed(1)) + ' s');
     said.push(count(frame.stars || 0, 'star', 'stars'));
-    if (frame.elongation) said.push(frame.elongation.toFixed(2) + ' times as long as wide');
+    if (frame.elongation) said.push('length/width ' + frame.elongation.toFixed(2));
     return said.join(', ');
   }
 
