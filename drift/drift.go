@@ -40,6 +40,7 @@ type Options struct {
 	Frame    frame.Options
 	Lens     LensFlags
 	Workers  int             // pictures measured at once; 0 = as many as the machine runs at once, at most 4
+	Cores    int             // that share the work on one picture; 0 = all in MeasureOne, in Measure those its pictures leave free
 	Progress func(Shot)      // told of each picture when it is done, never two at once; may be nil
 	Known    map[string]Shot // shots measured before, by name: not opened again
 }
@@ -89,6 +90,7 @@ func (e unreadError) Unwrap() []error { return []error{e.error, errUnread} }
 // each finished one its stars only.
 func Measure(ctx context.Context, sources []Source, o Options) (Sequence, error) {
 	shots := make([]Shot, len(sources))
+	o.Cores = o.coresEach(sources)
 	g, gctx := errgroup.WithContext(ctx)
 	g.SetLimit(o.workers())
 	var mu sync.Mutex
@@ -143,6 +145,20 @@ func (o Options) workers() int {
 	return min(runtime.GOMAXPROCS(0), 4)
 }
 
+// coresEach parts the machine among the pictures measured at once.
+func (o Options) coresEach(sources []Source) int {
+	if o.Cores > 0 {
+		return o.Cores
+	}
+	fresh := 0
+	for _, src := range sources {
+		if _, known := o.Known[src.Name]; !known {
+			fresh++
+		}
+	}
+	return max(1, runtime.GOMAXPROCS(0)/max(1, min(fresh, o.workers())))
+}
+
 // guarded keeps a fault met in one hostile picture from ending the whole run: a
 // panic in a goroutine could not be caught elsewhere.
 func guarded(ctx context.Context, src Source, o Options) (s Shot, err error) {
@@ -164,8 +180,8 @@ func (e *FaultError) Hint() string {
 	return "leave this picture out, and please report it with the picture"
 }
 
-// MeasureOne measures a single picture, without help from neighbours. The error is
-// the context's.
+// MeasureOne measures a single picture, without help from neighbours and as fast as the
+// machine can. The error is the context's.
 func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
 	s := Shot{File: src.Name}
 	if err := ctx.Err(); err != nil {
@@ -177,7 +193,7 @@ func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
 		return s, ctx.Err()
 	}
 	s.take(fr)
-	if s.Field, err = star.Find(ctx, fr.Plane, star.Options{Workers: 1}); err != nil {
+	if s.Field, err = star.Find(ctx, fr.Plane, star.Options{Workers: o.Cores}); err != nil {
 		s.Err = unreadError{err}
 		return s, ctx.Err()
 	}

@@ -94,6 +94,7 @@ type joiner struct {
 	focal  float64    // the group's mean focal length, px
 	scale  float64    // robust scale of whitened residuals
 	centre [2]float64 // standard error of the optical centre, px
+	astray bool       // the sightings' directions are not those of the corrections now
 }
 
 // fieldStars holds the catalogue corrections of one field.
@@ -126,7 +127,7 @@ type correction struct {
 //
 // with e the residual of the package comment for the direction s_k + o_k.
 func NewJoint(views []View) Joint {
-	j := &joiner{views: views, sigma: catalogueSigma, scale: 1}
+	j := &joiner{views: views, sigma: catalogueSigma, scale: 1, astray: true}
 	j.assignFields()
 	j.start()
 	for i := range 8 {
@@ -218,6 +219,10 @@ func spread(ss []Sighting) (a, b r3.Vec) {
 
 // aim gives every sighting its direction in the wanted frame, corrected.
 func (j *joiner) aim() {
+	if !j.astray {
+		return
+	}
+	j.astray = false
 	stars := catalog.Stars()
 	inParallel(len(j.views), func(i int) {
 		f, sky := j.fields[j.field[i]], j.views[i].Sky
@@ -366,6 +371,7 @@ func (j *joiner) correct() {
 			}
 			f.spent += 2 * c.weight / (c.weight + prior)
 			c.offset = r3.Scale(1/(c.weight+prior), c.sum)
+			j.astray = true
 			sizes = append(sizes, r3.Norm2(c.offset)/(2*math.Ln2))
 			left = append(left, 1/(c.weight+prior))
 			c.sum, c.weight = r3.Vec{}, 0

@@ -17,7 +17,7 @@ func inParallel(n int, work func(i int)) {
 		return
 	}
 	var next atomic.Int64
-	var fault atomic.Value
+	var fault atomic.Pointer[any]
 	var done sync.WaitGroup
 	for range workers {
 		done.Go(func() {
@@ -32,7 +32,7 @@ func inParallel(n int, work func(i int)) {
 		})
 	}
 	done.Wait()
-	if r, met := fault.Load().(*any); met {
+	if r := fault.Load(); r != nil {
 		panic(*r)
 	}
 }

@@ -35,9 +35,13 @@ type system struct {
 func (s *system) add(row *[maxUnknowns]float64, value, w float64) {
 	for i := range s.n {
 		wi := w * row[i]
+		if wi == 0 { // one of the centre's two
+			continue
+		}
 		s.b[i] += wi * value
-		for j := 0; j <= i; j++ {
-			s.a[i][j] += wi * row[j]
+		to := s.a[i][:i+1]
+		for j := range to {
+			to[j] += wi * row[j]
 		}
 	}
 }

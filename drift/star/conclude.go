@@ -46,8 +46,8 @@ func (f *finder) affordable() int {
 }
 
 func (f *finder) each(work func(*attempt)) {
-	inRows(len(f.tries), f.o.Workers, func(_, lo, hi int) {
-		for i := lo; i < hi && f.ctx.Err() == nil; i++ {
+	inTurn(len(f.tries), f.o.Workers, func(i int) {
+		if f.ctx.Err() == nil {
 			work(&f.tries[i])
 		}
 	})

@@ -245,11 +245,12 @@ func (f *finder) learn() {
 func (f *finder) lonelyFits(n int) []fitted {
 	peaks := f.spreadPeaks(n)
 	all := make([]*fitted, len(peaks))
-	inRows(len(peaks), f.o.Workers, func(_, lo, hi int) {
-		for i := lo; i < hi && f.ctx.Err() == nil; i++ {
-			if fit, ok := f.lonely(peaks[i]); ok {
-				all[i] = &fit
-			}
+	inTurn(len(peaks), f.o.Workers, func(i int) {
+		if f.ctx.Err() != nil {
+			return
+		}
+		if fit, ok := f.lonely(peaks[i]); ok {
+			all[i] = &fit
 		}
 	})
 	var fits []fitted

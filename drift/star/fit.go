@@ -55,12 +55,19 @@ type normal struct {
 // estimate is then the solution of Σ J(d−m)/v = 0, unbiased to first order whatever v is.
 func (w *window) step(kind profile, p *vector) normal {
 	var n normal
-	var d vector
+	var d, away vector
+	round, isSpot := kind.(spot) // called by name, d stays on the stack
 	plain := w.noise == noiseModel{}
 	weight, product := 1/w.n2, 1.0
 	for i := range w.samples {
 		s := &w.samples[i]
-		v := kind.value(p, s.x, s.y, &d)
+		var v float64
+		if isSpot {
+			v = round.value(p, s.x, s.y, &d)
+		} else {
+			v = kind.value(p, s.x, s.y, &away)
+			d = away
+		}
 		if !plain {
 			weight = 1 / w.noise.variance(w.n2, v-p[pedestal])
 			if product /= weight * w.n2; product > 1e200 {
@@ -73,8 +80,8 @@ func (w *window) step(kind profile, p *vector) normal {
 		for a := range d {
 			wa := weight * d[a]
 			n.g[a] += wa * r
-			row := &n.h[a]
-			for b := 0; b <= a; b++ {
+			row := n.h[a][:a+1]
+			for b := range row {
 				row[b] += wa * d[b]
 			}
 		}

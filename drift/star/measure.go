@@ -234,21 +234,31 @@ func (f *finder) learnWings(fits []fitted) {
 	chosen := f.lens.spot
 	for _, kappa := range [...]float64{0, 0.1, 0.2, 0.3, 0.4, 0.5} {
 		f.lens.spot.kappa = kappa
-		var sum float64
-		for _, fit := range fits[:min(len(fits), 25)] {
-			s := start{fit.p[posX], fit.p[posY], fit.shape()}
-			c := f.window(s.x, s.y, f.lens.shape)
-			again, ok := c.fit(f.lens.spot, f.spotStart(&c, s))
-			if !ok {
-				again.chi2, again.dof = 1e3, 1
-			}
-			sum += math.Log(math.Max(again.chi2/again.dof, 1e-6)) * again.dof
-		}
-		if sum < best-2 {
+		if sum := f.misfit(fits[:min(len(fits), 25)]); sum < best-2 {
 			best, chosen = sum, f.lens.spot
 		}
 	}
 	f.lens.spot = chosen
+}
+
+// misfit is how badly the lens's spot fits stars: minus twice the logarithm of the likelihood, each star's noise being its
+// own.
+func (f *finder) misfit(fits []fitted) (sum float64) {
+	each := make([]float64, len(fits))
+	inTurn(len(fits), f.o.Workers, func(i int) {
+		fit := &fits[i]
+		s := start{fit.p[posX], fit.p[posY], fit.shape()}
+		c := f.window(s.x, s.y, f.lens.shape)
+		again, ok := c.fit(f.lens.spot, f.spotStart(&c, s))
+		if !ok {
+			again.chi2, again.dof = 1e3, 1
+		}
+		each[i] = math.Log(math.Max(again.chi2/again.dof, 1e-6)) * again.dof
+	})
+	for _, v := range each {
+		sum += v
+	}
+	return sum
 }
 
 // skyGain is the largest gain the sky allows: its whole noise from its photons. Pictures with a black offset have less.
@@ -266,14 +276,12 @@ func (f *finder) learnNoise(fits []fitted) {
 	f.lens.noise = noiseModel{gain: f.skyGain()}
 	for range 2 {
 		parts := make([]noiseSums, len(fits))
-		inRows(len(fits), f.o.Workers, func(_, lo, hi int) {
-			for i := lo; i < hi; i++ {
-				fit := &fits[i]
-				s := start{fit.p[posX], fit.p[posY], fit.shape()}
-				c := f.window(s.x, s.y, s.m)
-				if again, ok := f.fitWindow(&c, s); ok {
-					parts[i].add(&again)
-				}
+		inTurn(len(fits), f.o.Workers, func(i int) {
+			fit := &fits[i]
+			s := start{fit.p[posX], fit.p[posY], fit.shape()}
+			c := f.window(s.x, s.y, s.m)
+			if again, ok := f.fitWindow(&c, s); ok {
+				parts[i].add(&again)
 			}
 		})
 		var t noiseSums
