@@ -31,13 +31,13 @@ func (g *Guide) effort(a answer.Answer, w window) say {
 		return g.firstEffort(a, w, n)
 	}
 	m := a.Measured
-	off := ""
+	how := ""
 	if g.s.Phase != Untouched { // there the bubbles still show what the turns made of the first measurement
-		off = fmt.Sprintf("the axis is %s ± %s off", align.Arc(m.Deviation.Total), align.Arc(m.Axis.WorstSigma()))
+		how = "the axis is " + off(m) + " off"
 	}
 	f := m.Question.Forecast
 	if m.Axis.DOF < 1 {
-		return say{kind: string(align.Measure), text: "Take one more picture, hands off: it shows whether anything gave way" + tail(off)}
+		return say{kind: string(align.Measure), text: "Take one more picture, hands off: it shows whether anything gave way" + tail(how)}
 	}
 	more := morePictures(m.Axis.WorstSigma(), wanted(a), f, n)
 	if more > mostPictures && f.SwingSigma > 0 && f.SwingSigma < m.Axis.WorstSigma() || a.Advice.Next != nil && *a.Advice.Next == string(align.Swing) {
@@ -47,7 +47,7 @@ func (g *Guide) effort(a answer.Answer, w window) say {
 	if more > mostPictures {
 		return say{kind: string(align.Measure), text: a.Advice.NextText}
 	}
-	return say{kind: string(align.Measure), text: "Take " + g.count(more) + tail(off)}
+	return say{kind: string(align.Measure), text: "Take " + g.count(more) + tail(how)}
 }
 
 // morePictures of the same kind bring the error down to what is wanted: from the forecast for twice as many, by a power of the number.
@@ -70,11 +70,11 @@ func (g *Guide) count(n int) string {
 }
 
 // tail ends a sentence, with how far off the axis is where that is the news.
-func tail(off string) string {
-	if off == "" {
+func tail(how string) string {
+	if how == "" {
 		return "."
 	}
-	return ": " + off + "."
+	return ": " + how + "."
 }
 
 func pictures(n int) string {

@@ -62,7 +62,7 @@ func (g *Guide) words(a answer.Answer) say {
 	case Turning:
 		return g.turningWords(a)
 	case Untouched:
-		return g.untouchedWords()
+		return g.untouchedWords(a)
 	case Done:
 		return g.doneWords(a)
 	}
@@ -171,17 +171,24 @@ func minutes(s float64) string {
 	return fmt.Sprintf("%d minutes", n)
 }
 
-func (g *Guide) untouchedWords() say {
-	o := g.s.Order
-	switch {
-	case o != nil && o.Kind == knobs.Wait, g.again == nil && o != nil:
-		return say{kind: string(align.Measure), text: o.Text}
+func (g *Guide) untouchedWords(a answer.Answer) say {
+	measure := string(align.Measure)
+	switch o := g.s.Order; {
+	case o != nil && o.Kind == knobs.Wait:
+		return say{kind: measure, text: o.Text}
+	case g.again == nil && a.Measured != nil:
+		return say{kind: measure, text: fmt.Sprintf("Nothing more to turn: the axis is %s off. Tighten the clamps and measure once more untouched.", off(a.Measured))}
 	case g.again == nil:
-		return say{kind: string(align.Measure), text: "Tighten the clamps and measure once more untouched."}
+		return say{kind: measure, text: "Tighten the clamps and measure once more untouched."}
 	}
 	s := g.effort(*g.again, g.fresh)
 	s.text = "Once more, untouched. " + s.text
 	return s
+}
+
+// off is how far an axis is from its aim, with its error.
+func off(m *answer.Measured) string {
+	return align.Arc(m.Deviation.Total) + " ± " + align.Arc(m.Axis.WorstSigma())
 }
 
 func (g *Guide) doneWords(a answer.Answer) say {
@@ -190,7 +197,7 @@ func (g *Guide) doneWords(a answer.Answer) say {
 	if m == nil {
 		return g.measuringWords(a)
 	}
-	q, off := m.Question, fmt.Sprintf("the axis is %s ± %s off", align.Arc(m.Deviation.Total), align.Arc(m.Axis.WorstSigma()))
+	q, off := m.Question, "the axis is "+off(m)+" off"
 	switch planned := lasting(q.PlannedS); {
 	case q.LongestS > 0 && !q.Rounded:
 		s.text = fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s, not for %s, and turning the axis would not help (%s).", lasting(q.LongestS), planned, off)
