@@ -46,20 +46,14 @@ func (b *board) look() (*notice, <-chan struct{}) {
 	return b.latest, b.changed
 }
 
-// tubePair are the two spirit levels as SVG.
-type tubePair struct {
-	Azimuth  string `json:"azimuth"`
-	Altitude string `json:"altitude"`
-}
-
 // liveJSON is "live" of a notice: the guide's, and what the bench is at.
 type liveJSON struct {
 	guide.Live
-	Waiting  int      `json:"waiting"`
-	Working  string   `json:"working"`
-	Trouble  string   `json:"trouble"` // what is amiss with the session folder or the folder watched, and the way out; empty: nothing
-	Tubes    tubePair `json:"tubes"`
-	Drawings uint64   `json:"drawings"` // serial of the drawings; fetch them again when it has changed
+	Waiting  int       `json:"waiting"`
+	Working  string    `json:"working"`
+	Trouble  string    `json:"trouble"` // what is amiss with the session folder or the folder watched, and the way out; empty: nothing
+	Tubes    tubesJSON `json:"tubes"`
+	Drawings uint64    `json:"drawings"` // serial of the drawings; fetch them again when it has changed
 }
 
 // withLive is an answer, as JSON encoded before, with "live" added: the long list of pictures is not encoded

@@ -2,8 +2,7 @@ package page
 
 import (
 	"errors"
-	"io"
-	"os"
+	"slices"
 	"sync"
 	"time"
 )
@@ -15,6 +14,7 @@ type picture struct {
 	size    int64
 	mod     time.Time
 	spooled bool // an upload's: ours, and removed once its result is on disk
+	tries   int  // reads of it that failed
 }
 
 // waitingMost is how many pictures may wait. The watched folder offers again later, and browsers are told to.
@@ -64,14 +64,14 @@ func (x *inbox) put(p picture) error {
 	return nil
 }
 
-// take removes up to most pictures and tells how many are left.
-func (x *inbox) take(most int) (ps []picture, left int) {
+// take removes up to most pictures.
+func (x *inbox) take(most int) []picture {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	n := min(most, len(x.queue))
-	ps = append(ps, x.queue[:n]...)
-	x.queue = append(x.queue[:0], x.queue[n:]...)
-	return ps, len(x.queue)
+	ps := slices.Clone(x.queue[:n])
+	x.queue = slices.Delete(x.queue, 0, n)
+	return ps
 }
 
 // waiting is how many there are.
@@ -86,9 +86,4 @@ func (x *inbox) close() {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	x.closed = true
-}
-
-// opener opens a picture's file when its turn comes.
-func opener(path string) func() (io.ReadSeekCloser, error) {
-	return func() (io.ReadSeekCloser, error) { return os.Open(path) }
 }
