@@ -402,6 +402,7 @@
       const seconds = Number(x.getResponseHeader('Retry-After')) || 3;
       return later(w, 1000 * Math.min(60, seconds), 'the computer has enough to measure for now: sent again by itself');
     }
+    if (x.status === 408) return later(w, 2000, 'the sending was too slow: sent again by itself; nearer to the network’s station it is faster');
     if (x.status >= 200 && x.status < 300 && said.taken !== false) return arrived(w);
     const plain = {
       403: ['this address no longer holds', 'open the one the computer shows now'],
@@ -414,9 +415,9 @@
 
   function verdict(text) {
     try {
-      let said = JSON.parse(text);
-      if (said && said.files) said = said.files;
-      return (Array.isArray(said) ? said[0] : said) || {};
+      const said = JSON.parse(text);
+      const files = said.files || [];
+      return files.find(f => !f.taken) || files[0] || said; // without a file, what was amiss with all of it
     } catch { return {}; }
   }
 
