@@ -60,7 +60,7 @@
   const alarms = new Set(['wrong way', 'overshot', 'remeasure']);
 
   function show(word) {
-    const live = word.live || {};
+    const live = word.live = word.live || {};
     const before = seen;
     seen = word;
     const headline = live.headline || unknownYet[live.phase] || 'Not known yet';
@@ -73,7 +73,7 @@
     showLevel(live);
     showBusy(live);
     write($('amiss'), live.trouble || '');
-    showTroubles(word, live);
+    showTroubles(word);
     showPictures(word.frames || []);
     refreshDrawings();
     if (before) cue(before.live || {}, live);
@@ -131,14 +131,23 @@
 
   const mostTroubles = 12;
 
-  function showTroubles(word, live) {
-    const list = (word.situations || []).map(s => [s.kind + (s.files && s.files.length ? ', from ' + s.files[0] : '') + ': ', s.text]);
-    const said = new Set([live.instruction, word.advice && word.advice.next_text]);
-    for (const note of (word.advice && word.advice.notes) || []) if (!said.has(note)) list.push(['', note]);
+  // notesOf are what went amiss and what else there is to know, each with its name. Before the first picture the
+  // sentence says all.
+  function notesOf(word) {
+    if (!word.frames || !word.frames.length) return [];
+    const advice = word.advice || {};
+    const said = [word.live.instruction, advice.next_text];
+    const amiss = (word.situations || []).map(s => [s.kind + (s.files && s.files.length ? ', from ' + s.files[0] : '') + ': ', s.text]);
+    const notes = (advice.notes || []).filter(n => !said.includes(n)).map(n => ['', n]);
+    return [...amiss, ...notes].slice(0, mostTroubles);
+  }
+
+  function showTroubles(word) {
+    const list = notesOf(word);
     const key = JSON.stringify(list);
     if ($('troubles').dataset.key === key) return;
     $('troubles').dataset.key = key;
-    $('troubles').replaceChildren(...list.slice(0, mostTroubles).map(([kind, text]) => {
+    $('troubles').replaceChildren(...list.map(([kind, text]) => {
       const item = make('li');
       if (kind) item.append(make('b', '', kind));
       item.append(text);
@@ -156,6 +165,7 @@
   function showPictures(frames) {
     const used = frames.filter(f => f.used).length;
     write($('count'), frames.length ? count(frames.length, 'picture', 'pictures') + ', ' + used + ' used, newest first.' : 'None yet.');
+    $('reports').hidden = frames.length === 0;
     $('all').hidden = frames.length <= newest;
     write($('all'), all ? 'Show the newest ' + newest + ' only' : 'Show all ' + frames.length);
     const list = $('pictures');
