@@ -225,6 +225,7 @@
 
   function refreshDrawings() {
     if (!seen || !seen.live || !$('drawn').open || document.hidden || drawing || drawn === String(seen.live.drawings)) return;
+    if (!seen.frames || !seen.frames.length) { write($('drawn-state'), 'Nothing to draw yet.'); return; }
     const wait = drawnAt + restMS - Date.now();
     clearTimeout(drawLater);
     if (wait > 0) { drawLater = setTimeout(refreshDrawings, wait); return; }
@@ -426,7 +427,7 @@
   function verdict(text) {
     try {
       const said = JSON.parse(text);
-      const files = said.files || [];
+      const files = Array.isArray(said) ? said : said.files || [];
       return files.find(f => !f.taken) || files[0] || said; // without a file, what was amiss with all of it
     } catch { return {}; }
   }
