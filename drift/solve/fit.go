@@ -158,8 +158,7 @@ func (f fitter) addSightings(s *system, p Pose, ss []Sighting, scale float64) (c
 		if f.robust && r > k*scale {
 			w = k * scale / r
 		}
-		s.add(&q.jx, q.ex, w)
-		s.add(&q.jy, q.ey, w)
+		s.addPair(&q, w)
 		chi2 += r * r
 	}
 	return chi2

@@ -469,8 +469,7 @@ func (j *joiner) inform(i int) (Attitude, float64) {
 		q.whiten(sg, f.extraVar)
 		r := math.Hypot(q.ex, q.ey)
 		w := min(1, 2*j.scale/max(r, 1e-9))
-		s.add(&q.jx, q.ex, w)
-		s.add(&q.jy, q.ey, w)
+		s.addPair(&q, w)
 		chi2 += w * r * r
 	}
 	s.prior(lnFocal, math.Log(j.focal/p.Lens.FocalPx), breathing)

@@ -31,17 +31,14 @@ type system struct {
 	b [maxUnknowns]float64
 }
 
-// add takes in one equation row·x = value of weight w (one over variance).
-func (s *system) add(row *[maxUnknowns]float64, value, w float64) {
+// addPair takes in a whitened sighting: two equations of one weight.
+func (s *system) addPair(q *linearised, w float64) {
 	for i := range s.n {
-		wi := w * row[i]
-		if wi == 0 { // one of the centre's two
-			continue
-		}
-		s.b[i] += wi * value
+		wx, wy := w*q.jx[i], w*q.jy[i]
+		s.b[i] = s.b[i] + wx*q.ex + wy*q.ey
 		to := s.a[i][:i+1]
 		for j := range to {
-			to[j] += wi * row[j]
+			to[j] = to[j] + wx*q.jx[j] + wy*q.jy[j]
 		}
 	}
 }

@@ -86,7 +86,7 @@ func (f *finder) learnAt() {
 func (f *finder) survey() {
 	f.g = newGrid(f.p, f.factor, f.o.Workers)
 	bg, noise := measure(&f.g, false, f.o.Workers)
-	f.coherent = quantum(f.p, &f.g)
+	f.coherent = quantum(f.p, &f.g, f.o.Workers)
 	for i := range f.coherent.v {
 		f.coherent.v[i] /= 3.4641 // a step is spread evenly: /√12
 	}

@@ -390,15 +390,15 @@ func (m *mesh) median() float64 {
 // quantum is the step between the levels of a picture near each cell: the smallest difference between neighbouring
 // pixels. An 8-bit picture with little noise has cells of one single value; their error is then about a step/√12 and
 // common to the whole star, so that it does not average down.
-func quantum(p frame.Plane, g *grid) mesh {
+func quantum(p frame.Plane, g *grid, workers int) mesh {
 	m := newMesh(g)
-	for j := range m.ny {
+	inTurn(m.ny, workers, func(j int) {
 		y0, y1 := cellRange(j, m.ny, g.h)
 		for i := range m.nx {
 			x0, x1 := cellRange(i, m.nx, g.w)
 			m.v[j*m.nx+i] = leastStep(p, x0*g.factor, x1*g.factor, y0*g.factor, y1*g.factor)
 		}
-	}
+	})
 	s := m.smoothed()
 	for i, v := range m.v { // a cell of one single value knows nothing: ask its neighbours
 		if v == 0 {
