@@ -45,7 +45,10 @@ type bench struct {
 	asked   string   // of lens and clock, as the journal notes it
 	watch   *watcher // nil without a folder
 
-	patience time.Duration // restPatience, but for tests
+	patience time.Duration // restPatience, leaveAfter and tick, but for tests
+	leave    time.Duration
+	tick     time.Duration
+	add      func(context.Context, *guide.Guide, []drift.Shot) error
 	results  chan []outcome
 	news     chan struct{} // holds one when folderTrouble has changed
 
@@ -93,7 +96,7 @@ func newBench(o Options, b *board) (*bench, error) {
 		unlock()
 		return nil, err
 	}
-	n := &bench{o: o, in: newInbox(), board: b, journal: j, unlock: unlock, asked: asked(o.Measure), patience: restPatience,
+	n := &bench{o: o, in: newInbox(), board: b, journal: j, unlock: unlock, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
 		results: make(chan []outcome, 1), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir)}
 	for _, text := range notes {
 		n.note("%s", text)
@@ -130,7 +133,7 @@ func (n *bench) offer(p picture) error { return n.in.put(p) }
 // run measures what is offered until ctx ends; then everything is flushed and the session folder let go of.
 func (n *bench) run(ctx context.Context) error {
 	watched := n.watchFolder(ctx)
-	clock := time.NewTicker(tick)
+	clock := time.NewTicker(n.tick)
 	defer clock.Stop()
 	for ctx.Err() == nil {
 		n.begin(ctx)
@@ -319,7 +322,7 @@ func (n *bench) remember(shots []drift.Shot) {
 // tell gives shots to the guide. A shot that upsets the program is told of as one that does. The error is
 // the context's.
 func (n *bench) tell(ctx context.Context, shots []drift.Shot) error {
-	err := add(ctx, n.guide, shots)
+	err := n.add(ctx, n.guide, shots)
 	var fault *drift.FaultError
 	if !errors.As(err, &fault) {
 		return err
@@ -328,7 +331,7 @@ func (n *bench) tell(ctx context.Context, shots []drift.Shot) error {
 	sound := knownTo(n.guide)
 	n.restore(ctx, sound)
 	for _, s := range shots {
-		if err := add(ctx, n.guide, []drift.Shot{s}); !errors.As(err, &fault) {
+		if err := n.add(ctx, n.guide, []drift.Shot{s}); !errors.As(err, &fault) {
 			if err != nil {
 				return err
 			}
@@ -336,7 +339,7 @@ func (n *bench) tell(ctx context.Context, shots []drift.Shot) error {
 			continue
 		}
 		n.restore(ctx, sound)
-		if err := add(ctx, n.guide, []drift.Shot{{File: s.File, Clock: s.Clock, Err: fault}}); err != nil {
+		if err := n.add(ctx, n.guide, []drift.Shot{{File: s.File, Clock: s.Clock, Err: fault}}); err != nil {
 			return err
 		}
 	}
@@ -373,7 +376,7 @@ func fileNames(shots []drift.Shot) []string {
 // finish leaves a whole session behind.
 func (n *bench) finish(watched <-chan struct{}) error {
 	n.in.close()
-	patience := time.NewTimer(leaveAfter)
+	patience := time.NewTimer(n.leave)
 	defer patience.Stop()
 	if n.busy {
 		select {

@@ -4,15 +4,21 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
+	"runtime"
+	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"github.com/soniakeys/unit"
 
 	"trueturn/align/answer"
@@ -20,6 +26,8 @@ import (
 	"trueturn/align/simulate"
 	"trueturn/drift"
 	"trueturn/drift/frame"
+	"trueturn/drift/solve"
+	"trueturn/drift/star"
 	"trueturn/ephem"
 )
 
@@ -249,5 +257,515 @@ func TestBenchTellsWhatItMeasured(t *testing.T) {
 	}
 }
 
-var _ = io.EOF
-var _ drift.Shot
+// quick makes a bench impatient.
+func quick(n *bench) {
+	n.patience, n.leave, n.tick = 300*time.Millisecond, 500*time.Millisecond, 50*time.Millisecond
+	if n.watch != nil {
+		n.watch.still = 60 * time.Millisecond
+	}
+}
+
+// copied is a session folder as a crash would leave it: whatever is in it now.
+func copied(t *testing.T, from string) string {
+	t.Helper()
+	to := filepath.Join(t.TempDir(), "session")
+	if err := os.CopyFS(to, os.DirFS(from)); err != nil {
+		t.Fatal(err)
+	}
+	return to
+}
+
+// sameAnswer compares what two notices say of the mount.
+func sameAnswer(t *testing.T, got, want *notice) {
+	t.Helper()
+	a, b := readTold(t, got), readTold(t, want)
+	if diff := cmp.Diff(b.Answer, a.Answer, cmpopts.EquateApprox(1e-6, 1e-9), cmpopts.IgnoreUnexported(answer.Answer{})); diff != "" {
+		t.Errorf("the answer is another one (-before +after)\n%s", diff)
+	}
+}
+
+// However a session ends, the next start knows what was measured, and says the same.
+func TestSessionSurvives(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	session := filepath.Join(dir, "session")
+	w := work(t, "", session, quick)
+	for i := range 4 {
+		w.must(e.write(t, i, dir, fmt.Sprintf("sky-%d.jpg", i)))
+	}
+	w.frames(4)
+	w.stop()
+	w = work(t, "", session, func(n *bench) { n.keep.savedAt = time.Now().Add(time.Hour) }) // session.json stays as it is
+	for i := 4; i < 6; i++ {
+		w.must(e.write(t, i, dir, fmt.Sprintf("sky-%d.jpg", i)))
+	}
+	before := w.frames(6)
+	killed := copied(t, session)
+	w.stop()
+	for _, c := range []struct {
+		name string
+		harm func(t *testing.T, session string) // what else the crash does
+		left int
+		note string
+	}{
+		{"a crash before anything but the journal was written", func(t *testing.T, s string) { os.Remove(filepath.Join(s, sessionFile)) }, 6, ""},
+		{"a crash between journal and session.json", func(t *testing.T, s string) {}, 6, ""},
+		{"a crash in the midst of a line", func(t *testing.T, s string) { shortenBy(t, filepath.Join(s, journalFile), 100) }, 5, "cut off"},
+		{"session.json names what the journal lost", func(t *testing.T, s string) {
+			j := filepath.Join(s, journalFile)
+			text, _ := os.ReadFile(j)
+			lines := bytes.SplitAfter(text, []byte("\n"))
+			os.WriteFile(j, bytes.Join(lines[:4], nil), 0o644) // the first and three pictures
+		}, 3, ""},
+		{"session.json is cut off", func(t *testing.T, s string) { os.Truncate(filepath.Join(s, sessionFile), 100) }, 6, ""},
+		{"session.json is another program's", func(t *testing.T, s string) {
+			os.WriteFile(filepath.Join(s, sessionFile), []byte(`{"kind":"diary","version":1}`), 0o644)
+		}, 6, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			crashed := copied(t, killed)
+			c.harm(t, crashed)
+			after := work(t, "", crashed, quick)
+			n := after.frames(c.left)
+			if len(n.view.Frames) != c.left || !strings.Contains(after.notes.String(), c.note) {
+				t.Errorf("%d pictures are left, want %d; notes: %s", len(n.view.Frames), c.left, after.notes)
+			}
+			if c.left == 6 {
+				sameAnswer(t, n, before)
+			}
+			after.must(e.write(t, 6, dir, "sky-6.jpg")) // and it goes on
+			after.must(e.write(t, 5, dir, "sky-5.jpg")) // known, or measured again
+			after.frames(c.left + 1)
+		})
+	}
+}
+
+func shortenBy(t *testing.T, path string, bytes int64) {
+	t.Helper()
+	info, err := os.Stat(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Truncate(path, info.Size()-bytes); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A session that ends in peace leaves all its files, and starts again with the very answer it had.
+func TestSessionEndsWhole(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	session := filepath.Join(dir, "session")
+	w := work(t, "", session, quick)
+	for i := range 6 {
+		w.must(e.write(t, i, dir, fmt.Sprintf("sky-%d.jpg", i)))
+	}
+	before := w.frames(6)
+	w.stop()
+	for _, name := range []string{journalFile, sessionFile, mountFile, reportFile} {
+		if info, err := os.Stat(filepath.Join(session, name)); err != nil || info.Size() == 0 {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	f, err := os.Open(filepath.Join(session, mountFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	if _, err := answer.ReadSession(f); err != nil {
+		t.Errorf("what expose --session reads: %v", err)
+	}
+	report, _ := os.ReadFile(filepath.Join(session, reportFile))
+	if !bytes.Contains(report, []byte("Meadow")) || !bytes.Contains(report, []byte("sky-5.jpg")) {
+		t.Error("the report lacks the evening's name or a picture")
+	}
+	left, _ := filepath.Glob(filepath.Join(session, ".*"))
+	if len(left) > 0 {
+		t.Errorf("half-written files are left: %q", left)
+	}
+	after := work(t, "", session, quick)
+	sameAnswer(t, after.frames(6), before)
+	if !strings.Contains(after.notes.String(), "continued: 6 pictures") {
+		t.Errorf("notes: %s", after.notes)
+	}
+}
+
+// The same content counts once, whatever it is called and by whatever way it comes, also after a restart; what a
+// browser sent is removed when it is not needed any more.
+func TestSameContentCountsOnce(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	session := filepath.Join(dir, "session")
+	w := work(t, "", session, quick)
+	sent := func(i int, name string) picture {
+		p := e.write(t, i, dir, name)
+		p.spooled = true
+		return p
+	}
+	first, again, other := sent(0, "first.jpg"), sent(0, "again.jpg"), sent(1, "other.jpg")
+	for _, p := range []picture{first, again, other} {
+		w.must(p)
+	}
+	w.frames(2)
+	w.until("nothing waits", func(n *notice) bool { return n.waiting == 0 && n.working == "" })
+	w.stop()
+	w = work(t, "", session, quick)
+	w.must(sent(0, "after.jpg"))
+	w.must(sent(2, "new.jpg"))
+	n := w.frames(3)
+	if len(n.view.Frames) != 3 {
+		t.Errorf("listed: %s", n.json)
+	}
+	w.stop()
+	if left, _ := filepath.Glob(filepath.Join(dir, "*.jpg")); len(left) > 0 {
+		t.Errorf("not removed: %q", left)
+	}
+	if !strings.Contains(w.notes.String(), "after.jpg is the same picture as") {
+		t.Errorf("notes: %s", w.notes)
+	}
+}
+
+// Two cameras count alike; both pictures are kept, by names that differ.
+func TestEqualNamesAreToldApart(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	os.Mkdir(filepath.Join(dir, "other"), 0o755)
+	w := work(t, "", filepath.Join(dir, "session"), quick)
+	w.must(e.write(t, 0, dir, "IMG_1.jpg"))
+	w.must(e.write(t, 1, filepath.Join(dir, "other"), "IMG_1.jpg"))
+	n := w.frames(2)
+	files := []string{n.view.Frames[0].File, n.view.Frames[1].File}
+	if !slices.Contains(files, "IMG_1.jpg") || !slices.Contains(files, "IMG_1 (2).jpg") {
+		t.Errorf("called %q", files)
+	}
+}
+
+// Nothing that calls itself a picture stops the bench; it is listed with the reason, and good ones go on being
+// measured.
+func TestUselessPicturesAreListed(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	w := work(t, "", filepath.Join(dir, "session"), quick)
+	whole := e.cache[0]
+	bad := map[string][]byte{
+		"letter.jpg":  []byte("this is a letter, not a picture"),
+		"cut.jpg":     whole[:len(whole)/2],
+		"empty.jpg":   nil,
+		"heic.jpg":    []byte("\x00\x00\x00\x24ftypheic\x00\x00\x00\x00mif1heic"),
+		"huge.png":    []byte("\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR\x7f\xff\xff\xff\x7f\xff\xff\xff\x08\x00\x00\x00\x00"),
+		"missing.jpg": nil,
+	}
+	for name, content := range bad {
+		p := file(t, filepath.Join(dir, name), content)
+		if name == "missing.jpg" {
+			os.Remove(p.path)
+		}
+		p.spooled = name != "cut.jpg" // as if it came by the folder, but nobody watches
+		w.must(p)
+	}
+	w.must(e.write(t, 1, dir, "good.jpg"))
+	n := w.frames(len(bad) + 1)
+	for _, f := range n.view.Frames {
+		if f.Used != (f.File == "good.jpg") || !f.Used && f.WhyNot == "" {
+			t.Errorf("%+v", f)
+		}
+	}
+}
+
+// A picture of few stars is recognised beside one that was.
+func TestFewStarsAreRecognisedBesideOthers(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	o, _ := options(t, "", filepath.Join(dir, "session"))
+	n, err := newBench(o, newBoard())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rs []outcome
+	for i := range 2 {
+		rs = append(rs, n.measure(t.Context(), e.write(t, i, dir, fmt.Sprintf("sky-%d.jpg", i)), 1))
+	}
+	n.apply(t.Context(), rs[:1])
+	thin := &rs[1].shot
+	var few []star.Star
+	for _, g := range thin.Solution.Sightings[:5] {
+		few = append(few, thin.Field.Stars[g.Star])
+	}
+	thin.Field.Stars, thin.Solution, thin.Err = few, nil, solve.ErrFewStars
+	n.apply(t.Context(), rs[1:])
+	told, _ := n.board.look()
+	if len(told.view.Frames) != 2 || !told.view.Frames[1].Used || told.view.Frames[1].Matched < 3 {
+		t.Errorf("told %s", told.json)
+	}
+	n.finish(n.watchFolder(t.Context()))
+}
+
+// A fault of the program met with one picture costs that picture, not the session.
+func TestFaultCostsOnePicture(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	stumble := func(n *bench) {
+		n.add = func(ctx context.Context, g *guide.Guide, shots []drift.Shot) error {
+			for _, s := range shots {
+				if s.File == "sky-2.jpg" && s.Err == nil {
+					return add(ctx, nil, shots) // a panic
+				}
+			}
+			return add(ctx, g, shots)
+		}
+	}
+	w := work(t, "", filepath.Join(dir, "session"), quick, stumble)
+	for i := range 5 {
+		w.must(e.write(t, i, dir, fmt.Sprintf("sky-%d.jpg", i)))
+	}
+	n := w.frames(5)
+	for _, f := range n.view.Frames {
+		if f.Used != (f.File != "sky-2.jpg") {
+			t.Errorf("%+v", f)
+		}
+	}
+	if !strings.Contains(w.notes.String(), "sky-2.jpg") {
+		t.Errorf("notes: %s", w.notes)
+	}
+}
+
+// A full disk does not stop the one beside the tripod; it is said, and what was not saved is saved as soon as
+// there is room.
+func TestFullDisk(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	session := filepath.Join(dir, "session")
+	var full atomic.Bool
+	full.Store(true)
+	w := work(t, "", session, quick, func(n *bench) {
+		n.journal.f = &faulty{disk: n.journal.f, why: func() error {
+			if full.Load() {
+				return syscall.ENOSPC
+			}
+			return nil
+		}}
+	})
+	p := e.write(t, 0, dir, "sky-0.jpg")
+	p.spooled = true
+	w.must(p)
+	w.must(e.write(t, 1, dir, "sky-1.jpg"))
+	w.frames(2)
+	n := w.until("the trouble is told", func(n *notice) bool { return readTold(t, n).Live.Trouble != "" })
+	if told := readTold(t, n).Live.Trouble; !strings.Contains(told, "no space left") || !strings.Contains(told, "Make room") {
+		t.Errorf("told %q", told)
+	}
+	if _, err := os.Stat(p.path); err != nil {
+		t.Error("a picture was removed before its result was kept")
+	}
+	crashed := copied(t, session)
+	full.Store(false)
+	w.until("the trouble is over", func(n *notice) bool { return readTold(t, n).Live.Trouble == "" })
+	w.stop()
+	if _, err := os.Stat(p.path); err == nil {
+		t.Error("a picture was not removed though its result is kept")
+	}
+	if n := work(t, "", session, quick).frames(2); len(n.view.Frames) != 2 {
+		t.Errorf("kept: %s", n.json)
+	}
+	after := work(t, "", crashed, quick) // of a crash on a full disk the pictures themselves are left
+	after.must(e.write(t, 1, dir, "sky-1.jpg"))
+	after.frames(1)
+}
+
+func TestFoldersThatCannotBeUsed(t *testing.T) {
+	dir := t.TempDir()
+	file(t, filepath.Join(dir, "a file"), []byte("x"))
+	for _, c := range []struct{ name, dir, session string }{
+		{"no folder of pictures", filepath.Join(dir, "nowhere"), filepath.Join(dir, "session")},
+		{"a file for a folder of pictures", filepath.Join(dir, "a file"), filepath.Join(dir, "session")},
+		{"a session beneath a file", "", filepath.Join(dir, "a file", "session")},
+		{"a session in place of a file", "", filepath.Join(dir, "a file")},
+		{"a session where nothing can be made", "", "/proc/trueturn"},
+	} {
+		o, _ := options(t, c.dir, c.session)
+		if _, err := newBench(o, newBoard()); err == nil || hintOf(err) == "" {
+			t.Errorf("%s: error %v, hint %q", c.name, err, hintOf(err))
+		}
+	}
+}
+
+func TestOfferNeverWaits(t *testing.T) {
+	o, _ := options(t, "", filepath.Join(t.TempDir(), "session"))
+	n, err := newBench(o, newBoard())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range waitingMost {
+		if err := n.offer(picture{name: "a"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := n.offer(picture{name: "a"}); !errors.Is(err, errFull) || hintOf(err) == "" {
+		t.Errorf("one too many: %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if err := n.run(ctx); err != nil {
+		t.Error(err)
+	}
+	if err := n.offer(picture{name: "a"}); !errors.Is(err, errClosed) {
+		t.Errorf("after the end: %v", err)
+	}
+}
+
+// When other things are said of clock and lens, pictures that could not be used before, and those at hand, are
+// measured again.
+func TestOtherFlagsMeasureAgain(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	session := filepath.Join(dir, "session")
+	shots := filepath.Join(dir, "shots")
+	os.Mkdir(shots, 0o755)
+	for i := range 2 {
+		e.writeWithoutZone(t, i, shots, fmt.Sprintf("sky-%d.jpg", i))
+	}
+	sent := e.writeWithoutZone(t, 2, dir, "sent.jpg")
+	sent.spooled = true
+	w := work(t, shots, session, quick)
+	w.must(sent)
+	n := w.frames(3)
+	for _, f := range n.view.Frames {
+		if f.Used {
+			t.Fatalf("used without a clock: %+v", f)
+		}
+	}
+	w.stop()
+	o, notes := options(t, shots, session)
+	o.Measure.Frame.Zone = time.UTC
+	w = workWith(t, o, notes, quick)
+	w.until("the two in the folder are used", func(n *notice) bool {
+		return len(n.view.Frames) == 2 && n.view.Frames[0].Used && n.view.Frames[1].Used
+	})
+	sent = e.writeWithoutZone(t, 2, dir, "sent.jpg")
+	sent.spooled = true
+	w.must(sent)
+	w.until("the one sent again is used", func(n *notice) bool { return len(n.view.Frames) == 3 && n.view.Frames[2].Used })
+	if !strings.Contains(notes.String(), "3 pictures are measured again") {
+		t.Errorf("notes: %s", notes)
+	}
+}
+
+// Nothing of a bench is left when it has ended, even if a network folder hangs.
+func TestNothingIsLeftRunning(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	shots := filepath.Join(dir, "shots")
+	os.Mkdir(shots, 0o755)
+	before := runtime.NumGoroutine()
+	for round := range 3 {
+		w := work(t, shots, filepath.Join(dir, "session"), quick)
+		e.write(t, round, shots, fmt.Sprintf("sky-%d.jpg", round))
+		w.frames(round + 1)
+		w.stop()
+	}
+	settled := func() bool { return runtime.NumGoroutine() <= before }
+	for range 100 {
+		if settled() {
+			break
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	if !settled() {
+		all := make([]byte, 1<<16)
+		t.Errorf("%d goroutines, %d before\n%s", runtime.NumGoroutine(), before, all[:runtime.Stack(all, true)])
+	}
+
+	hung := make(chan struct{})
+	defer close(hung)
+	w := work(t, shots, filepath.Join(dir, "session"), quick, func(n *bench) {
+		n.watch.list = func(string) ([]string, error) {
+			<-hung
+			return nil, os.ErrNotExist
+		}
+	})
+	w.must(e.write(t, 7, dir, "sky-7.jpg"))
+	w.frames(4)
+	w.stop()
+}
+
+// The end does not wait for all that waits.
+func TestEndIsPrompt(t *testing.T) {
+	dir, e := t.TempDir(), anEvening(t)
+	session := filepath.Join(dir, "session")
+	w := work(t, "", session, quick)
+	for i := range 8 {
+		for k := range 20 { // 160 pictures, in content all different
+			content := append(slices.Clone(e.cache[i]), byte(k))
+			w.must(file(t, filepath.Join(dir, fmt.Sprintf("sky-%d-%d.jpg", i, k)), content))
+		}
+	}
+	w.frames(1)
+	w.stop()
+	n, _ := w.board.look()
+	if len(n.view.Frames) >= 160 {
+		t.Skip("this machine measures faster than it can be stopped")
+	}
+	after := work(t, "", session, quick)
+	if again := after.frames(1); len(again.view.Frames) < len(n.view.Frames) {
+		t.Errorf("%d pictures are left of %d", len(again.view.Frames), len(n.view.Frames))
+	}
+}
+
+// A thousand pictures take no more room than a hundred but for their lines in the list: measured shots are handed in,
+// as from the decoder.
+func TestThousandPicturesStayFlat(t *testing.T) {
+	const (
+		count = 1000
+		// What one more picture may leave behind: its line in the answer, as a value and as JSON in the last notice, its names
+		// in the journal's tables; and slack for what the runtime has not given back.
+		leaveBytes, slackBytes = 6 << 10, 8 << 20
+	)
+	dir, e := t.TempDir(), anEvening(t)
+	o, _ := options(t, "", filepath.Join(dir, "session"))
+	n, err := newBench(o, newBoard())
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := n.measure(t.Context(), e.write(t, 0, dir, "sky.jpg"), 1)
+	at := first.shot.Clock.Start
+	var early uint64
+	for i := 0; i < count; i += batchMost {
+		var rs []outcome
+		for k := i; k < min(i+batchMost, count); k++ {
+			r := first
+			r.sum = fmt.Sprint(k)
+			r.file, _ = n.journal.claim(r.sum, fmt.Sprintf("sky-%04d.jpg", k))
+			clock := *first.shot.Clock
+			clock.Start = at.Add(time.Duration(k) * 5 * time.Second)
+			r.shot.File, r.shot.Clock = r.file, &clock
+			rs = append(rs, r)
+		}
+		n.apply(t.Context(), rs)
+		if i+batchMost == 104 {
+			early = heap()
+		}
+	}
+	if late := heap(); late > early+(count-104)*leaveBytes+slackBytes {
+		t.Errorf("%d kB after a hundred pictures, %d kB after a thousand", early>>10, late>>10)
+	}
+	told, _ := n.board.look()
+	if len(told.view.Frames) != count || len(told.seq.Shots) > 128 {
+		t.Errorf("%d pictures listed, %d shots held", len(told.view.Frames), len(told.seq.Shots))
+	}
+	t.Logf("heap: %d kB after a hundred, %d kB after a thousand; a notice has %d kB, the journal %d kB", early>>10, heap()>>10, len(told.json)>>10, n.journal.size>>10)
+	n.finish(n.watchFolder(t.Context()))
+}
+
+// heap is how much is in use.
+func heap() uint64 {
+	runtime.GC()
+	runtime.GC()
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return m.HeapAlloc
+}
+
+// writeWithoutZone writes a picture as a camera does that does not know its time zone.
+func (p *pictures) writeWithoutZone(t testing.TB, i int, dir, name string) picture {
+	t.Helper()
+	plane, meta, err := p.run.Frame(t.Context(), i)
+	if err != nil {
+		t.Fatal(err)
+	}
+	meta.NoOffset, meta.GPSTime, meta.Place = true, false, nil
+	var buf bytes.Buffer
+	if err := frame.Encode(&buf, plane, meta, frame.JPEG); err != nil {
+		t.Fatal(err)
+	}
+	return file(t, filepath.Join(dir, name), buf.Bytes())
+}

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -97,10 +98,19 @@ type filed struct {
 	length int
 }
 
+// disk is what a journal asks of its file.
+type disk interface {
+	io.ReaderAt
+	io.WriterAt
+	Truncate(size int64) error
+	Sync() error
+	Close() error
+}
+
 // journal is the file and what is in it. What it says of pictures may be asked by several goroutines;
 // writing is for one.
 type journal struct {
-	f    *os.File
+	f    disk
 	size int64 // of what is whole
 
 	mu     sync.Mutex
@@ -131,7 +141,7 @@ func (j *journal) forget() {
 
 // read goes through the lines once, and cuts off what follows the last whole one.
 func (j *journal) read() (notes []string, err error) {
-	lines := &lineReader{r: bufio.NewReaderSize(j.f, 1<<20)}
+	lines := &lineReader{r: bufio.NewReaderSize(io.NewSectionReader(j.f, 0, math.MaxInt64), 1<<20)}
 	first, err := lines.next()
 	if err == io.EOF { // new, or cut off within its very first line
 		return nil, j.begin()

@@ -261,7 +261,7 @@ func (n *bench) resume() {
 	again := n.forgetOthers()
 	n.guide = guide.New(n.o.Guide)
 	s, err := readSession(n.o.SessionDir)
-	if err == nil && again == 0 && s.Asked == n.asked {
+	if err == nil && again == 0 && s.Asked == n.asked && n.holds(s.Guide) {
 		if g, err := guide.Resume(n.o.Guide, s.Guide, n.journal.shot); err == nil {
 			n.guide = g
 		}
@@ -276,6 +276,15 @@ func (n *bench) resume() {
 			n.remember([]drift.Shot{s})
 		}
 	}
+}
+
+// holds is whether all pictures of a state are in the journal.
+func (n *bench) holds(s guide.State) bool {
+	known := map[string]bool{}
+	for _, name := range n.journal.files() {
+		known[name] = true
+	}
+	return !slices.ContainsFunc(s.Frames, func(f answer.FrameJSON) bool { return !known[f.File] })
 }
 
 // catchUp tells the guide what stands in the journal and it does not know yet.
@@ -311,7 +320,7 @@ func (n *bench) restore(ctx context.Context, sound map[string]bool) {
 		if !sound[name] {
 			continue
 		}
-		if s, ok := n.journal.shot(name); ok && add(ctx, n.guide, []drift.Shot{s}) != nil {
+		if s, ok := n.journal.shot(name); ok && n.add(ctx, n.guide, []drift.Shot{s}) != nil {
 			return
 		}
 	}
