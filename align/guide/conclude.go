@@ -1,6 +1,10 @@
 package guide
 
 import (
+	"fmt"
+	"math"
+	"time"
+
 	"github.com/soniakeys/unit"
 
 	"trueturn/align"
@@ -22,13 +26,67 @@ func (g *Guide) conclude() {
 		return
 	}
 	g.base = answer.New(g.window.sequence(), g.o.Answer)
-	if g.s.Learned || g.s.Phase == Done {
+	if g.s.Learned && g.s.Phase != Done { // at the end a knock is the answer's to judge: the night's exposures have begun
 		if a, cut := g.sinceTouch(&g.window, g.base); cut {
 			g.base = a
 		}
 	}
 	g.relist(g.base)
+	g.mend()
 	g.settle()
+}
+
+// mend leaves the pictures of a fault behind once enough taken since it was told show none; while they show it,
+// it counts as told anew.
+func (g *Guide) mend() {
+	if g.s.Told.IsZero() {
+		if g.faulty(g.base) {
+			g.s.Told = g.newest()
+		}
+		return
+	}
+	since := window{g.window.shots}
+	dropped := since.since(g.s.Told.Add(1))
+	if since.usable() < g.proof() {
+		return
+	}
+	a := answer.New(since.sequence(), g.o.Answer)
+	if a.Measured == nil || g.faulty(a) {
+		g.s.Told = g.newest()
+		return
+	}
+	g.window, g.base, g.s.Told = since, a, time.Time{}
+	g.relist(a)
+	for _, file := range dropped {
+		g.unused(file, mendedText)
+	}
+}
+
+// newest is the instant of the newest usable picture.
+func (g *Guide) newest() (at time.Time) {
+	if _, last, ok := g.span(); ok {
+		at = last.Clock.Mid()
+	}
+	return at
+}
+
+// proof is how many sound pictures show that a fault is put right: a motor's shows at once, what gives way now and then does not.
+func (g *Guide) proof() int {
+	for _, x := range g.base.Situations {
+		if k := align.Kind(x.Kind); answer.Unsteady(x.Kind) && k != align.KindWrongHemisphere {
+			return surePictures
+		}
+	}
+	return leastPictures
+}
+
+// mendedText says why the pictures of a fault count no more.
+const mendedText = "taken before the mount was put right"
+
+// faulty is whether something is amiss that more pictures will not mend.
+func (g *Guide) faulty(a answer.Answer) bool {
+	_, fault := faultOf(a)
+	return fault || a.Err != nil && usedIn(a) > 1 && !g.merelyFew(a)
 }
 
 // concludeFresh lets the untouched measurement take the first one's place once it says what to do.
@@ -47,7 +105,8 @@ func (g *Guide) concludeFresh() {
 	g.settle()
 }
 
-// sinceTouch leaves the pictures since the mount was last knocked, and answers for them; false where it was not.
+// sinceTouch leaves the pictures since the mount was last knocked, and answers for them; false where it was not. A camera aimed at
+// other stars is no knock: its mount stands.
 func (g *Guide) sinceTouch(w *window, a answer.Answer) (answer.Answer, bool) {
 	if a.Measured == nil || len(a.Measured.Axis.Breaks) == 0 {
 		return a, false
@@ -56,9 +115,13 @@ func (g *Guide) sinceTouch(w *window, a answer.Answer) (answer.Answer, bool) {
 	if err != nil {
 		return a, false
 	}
-	breaks := a.Measured.Axis.Breaks
-	at := breaks[len(breaks)-1].Before
-	if at >= len(in.Samples) {
+	at := -1
+	for _, b := range a.Measured.Axis.Breaks {
+		if b.Knock {
+			at = b.Before
+		}
+	}
+	if at < 0 || at >= len(in.Samples) {
 		return a, false
 	}
 	for _, file := range w.since(in.Samples[at].Mid) {
@@ -71,6 +134,9 @@ func (g *Guide) sinceTouch(w *window, a answer.Answer) (answer.Answer, bool) {
 // out of its error. A turn by a doubtful axis costs more than the pictures that settle it.
 func ready(a answer.Answer) bool {
 	if a.Measured == nil || a.Advice.Next == nil || a.Measured.Axis.DOF < 1 || usedIn(a) < leastPictures || a.Measured.Axis.WorstSigma() > wanted(a) {
+		return false
+	}
+	if _, fault := faultOf(a); fault && !a.Measured.Question.Rounded { // what keeps stars from being round comes first
 		return false
 	}
 	switch align.Next(*a.Advice.Next) {
@@ -93,11 +159,20 @@ func wanted(a answer.Answer) unit.Angle {
 // stood is the axis error not worth a turn where the planned exposure stays round.
 func stood(stands unit.Angle) unit.Angle { return max(coarseLimit, min(fineLimit, stands)) }
 
+// slack: a mount that was good enough is left alone until it is worse by half, as in knobs.
+const slack = 1.5
+
+// coarsely is how far off an axis is aimed anew by hand rather than followed through the knobs.
+const coarsely = unit.Angle(15 * math.Pi / 180)
+
+// surePictures are enough for answer to tell what gives way.
+const surePictures = 6
+
 // settle finds the phase for the window's answer.
 func (g *Guide) settle() {
 	g.s.Order, g.last, g.seen = nil, nil, nil
 	switch {
-	case !ready(g.base):
+	case !ready(g.base) || !g.s.Told.IsZero() && !g.base.Measured.Question.Rounded:
 		if g.s.Phase != Done || g.base.Measured == nil || g.base.Measured.Question.Unsteady || usedIn(g.base) < leastPictures {
 			g.s.Phase = Measuring
 		}
@@ -107,8 +182,18 @@ func (g *Guide) settle() {
 		g.begin() // what was learnt of the knobs goes on from here; where it cannot, nothing is to be turned anyway
 		return
 	}
+	if off := g.base.Measured.Deviation.Total; off > coarsely {
+		if g.s.Phase = Measuring; usedIn(g.base) < surePictures { // something that gives way evenly looks like that too, and shows in more pictures
+			return
+		}
+		g.s.Afresh = true
+		g.s.Remark = fmt.Sprintf("The axis is %s off: point it at the pole by hand, roughly, and take new pictures. If that surprises you, check the site, the camera's clock and its time zone.", align.Arc(off))
+		return
+	}
+	done := g.s.Phase == Done && g.base.Measured.Deviation.Total < stood(g.base.Measured.Question.Stands).Mul(slack)
 	i, err := g.begin()
 	switch {
+	case done:
 	case err != nil:
 		g.s.Phase, g.s.Remark = Measuring, sentence(err)
 	case i.Kind == knobs.Done:

@@ -37,7 +37,10 @@ func (g *Guide) effort(a answer.Answer, w window) say {
 	}
 	f := m.Question.Forecast
 	if m.Axis.DOF < 1 {
-		return say{kind: string(align.Measure), text: "Take one more picture, hands off: it shows whether anything gave way" + tail(how)}
+		return say{kind: string(align.Measure), text: "Take one more picture, hands off, to see whether anything gave way" + tail(how)}
+	}
+	if m.Deviation.Total > coarsely {
+		return say{kind: string(align.Measure), text: "Take " + g.count(max(1, surePictures-n)) + ", to see whether anything gives way" + tail(how)}
 	}
 	more := morePictures(m.Axis.WorstSigma(), wanted(a), f, n)
 	if more > mostPictures && f.SwingSigma > 0 && f.SwingSigma < m.Axis.WorstSigma() || a.Advice.Next != nil && *a.Advice.Next == string(align.Swing) {

@@ -131,6 +131,11 @@ func (g *Guide) take(s drift.Shot) {
 		}
 		g.odd = nil
 	}
+	g.place(s, line)
+}
+
+// place takes a shot of this measurement as the phase wants it.
+func (g *Guide) place(s drift.Shot, line answer.FrameJSON) {
 	switch {
 	case g.s.Phase == Turning && g.s.Knobs != nil:
 		g.whileTurning(s, line)
@@ -145,6 +150,9 @@ func (g *Guide) take(s drift.Shot) {
 func (g *Guide) gather(s drift.Shot) {
 	if g.s.Phase == Waiting {
 		g.s.Phase = Measuring
+	}
+	if g.s.Afresh && usable(s) {
+		g.window, g.s.Afresh = window{}, false
 	}
 	g.window.add(s, g.reference())
 	g.stale = true
@@ -239,7 +247,8 @@ func apart(a, b drift.Shot) time.Duration {
 // restart begins a measurement with some pictures; what was learnt of the knobs is kept.
 func (g *Guide) restart(remark string, shots ...drift.Shot) {
 	g.window, g.fresh, g.last, g.seen, g.again = window{}, window{}, nil, nil, nil
-	g.s.Phase, g.s.Remark, g.s.Order, g.s.Swung = Measuring, remark, nil, false
+	g.s.Phase, g.s.Remark, g.s.Order, g.s.Swung, g.s.Afresh = Measuring, remark, nil, false, false
+	g.s.Told = time.Time{}
 	for _, s := range shots {
 		g.gather(s)
 	}

@@ -101,36 +101,6 @@ func (g *rig) seen(ts simulate.TrueStar) star.Star {
 	trail := math.Hypot(ts.TrailX, ts.TrailY)
 	e := exposure.ElongationOf(trail, g.fwhm) * (1 + 0.02*math.Abs(g.r.NormFloat64()))
 	return star.Star{X: ts.X + g.noisePx*g.r.NormFloat64(), Y: ts.Y + g.noisePx*g.r.NormFloat64(), XErr: g.noisePx, YErr: g.noisePx,
-		Flux: ts.Electrons, FluxErr: ts.Electrons / 50, FWHM: g.fwhm * math.Sqrt(e), FWHMErr: 0.02 * g.fwhm, Elongation: e, ElongationErr: 0.03,
+		Flux: ts.Electrons, FluxErr: ts.Electrons / 50, FWHM: g.fwhm * math.Sqrt(e), FWHMErr: 0.02 * g.fwhm, Elongation: e, ElongationErr: 0.03, TrailPx: trail, TrailPxErr: 0.1,
 		Angle: unit.Angle(math.Mod(math.Atan2(ts.TrailY, ts.TrailX)+math.Pi, math.Pi))}
-}
-
-// BenchmarkAdd: one more picture of fifty sighted stars to a window that is full.
-func BenchmarkAnswer(b *testing.B) {
-	for _, n := range []int{8, 16, 32, 64} {
-		g := newRig(b, 46, 1, func(e *simulate.Evening) { e.Count = 100 })
-		var q drift.Sequence
-		for range n {
-			q.Shots = append(q.Shots, g.shoot())
-		}
-		a := answer.New(q, g.options().Answer)
-		b.Run("new"+string(rune('0'+n/8)), func(b *testing.B) {
-			for b.Loop() {
-				answer.New(q, g.options().Answer)
-			}
-		})
-		b.Run("horizon"+string(rune('0'+n/8)), func(b *testing.B) {
-			for b.Loop() {
-				q.Horizon(g.e.Site, ephem.StandardAir(500))
-			}
-		})
-		if a.Plan != nil {
-			b.Run("longest", func(b *testing.B) {
-				for b.Loop() {
-					exposure.Longest(*a.Plan)
-				}
-			})
-		}
-		b.Logf("%s | %v | %+v", a.Advice.NextText, a.Err, a.Measured.Question.Stands.Min())
-	}
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
@@ -30,6 +31,8 @@ type State struct {
 	Odd     string             `json:"odd"`
 	Swung   bool               `json:"swung"`   // since the clamps were tightened, so that the knobs cannot be followed any more
 	Learned bool               `json:"learned"` // the knobs' state knows something of this mount
+	Afresh  bool               `json:"afresh"`  // the next picture begins a measurement of its own
+	Told    time.Time          `json:"told"`    // newest picture when a fault of the mount was first told; zero: there is none
 	Remark  string             `json:"remark"`  // why measuring began afresh
 	Knobs   *knobs.State       `json:"knobs"`
 	Order   *Order             `json:"order"`

@@ -245,17 +245,64 @@ func TestLate(t *testing.T) {
 	})
 }
 
-// TestMotorOff: a camera that stands still is told to be switched on.
-func TestMotorOff(t *testing.T) {
+// TestFaults: what is amiss with the mount is said instead of a number of pictures.
+func TestFaults(t *testing.T) {
 	t.Parallel()
-	g := newRig(t, 46, 1, func(e *simulate.Evening) { e.Mount.Rate, e.Mount.Wobble = 0, simulate.Wobble{} })
-	guide := New(g.options())
-	v := guide.View()
-	for range 4 {
-		v = g.add(guide)
+	deg := unit.AngleFromDeg
+	for _, c := range []struct {
+		name     string
+		latitude float64
+		set      func(*simulate.Evening)
+		says     string
+		axis     bool
+	}{
+		{"motor off", 46, func(e *simulate.Evening) { e.Mount.Rate, e.Mount.Wobble = 0, simulate.Wobble{} }, "switch the motor on", false},
+		{"motor off in the south", -33, func(e *simulate.Evening) { e.Mount.Rate, e.Mount.Wobble = 0, simulate.Wobble{} }, "switch the motor on", false},
+		{"hemisphere switch", 46, func(e *simulate.Evening) { e.Mount.Rate = -1 }, "hemisphere switch", true},
+		{"clamp gives way", 46, func(e *simulate.Evening) { e.Count, e.Mount.BallSlip = 12, deg(3) }, "Tighten", true},
+		{"axis far off", 46, func(e *simulate.Evening) { e.Mount.AltitudeError, e.Mount.AzimuthError = deg(-20), deg(30) }, "roughly", true},
+		{"half the rate", 46, func(e *simulate.Evening) { e.Mount.Rate = 0.5 }, "half rate", true},
+		{"beneath the zenith", 89, func(e *simulate.Evening) {
+			for _, s := range swings {
+				e.Mount.Swings = append(e.Mount.Swings, deg(s))
+			}
+		}, "zenith", true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			g := newRig(t, c.latitude, 1, c.set)
+			guide := New(g.options())
+			v := guide.View()
+			for i := 0; i < 12 && !strings.Contains(v.Live.Instruction, c.says); i++ {
+				v = g.add(guide)
+			}
+			if v.Live.Phase != Measuring || !strings.Contains(v.Live.Instruction, c.says) || (v.Live.Level != nil) != c.axis {
+				t.Errorf("%s: %s", v.Live.Phase, v.Live.Instruction)
+			}
+		})
 	}
-	if v.Live.Phase != Measuring || !strings.Contains(v.Live.Instruction, "motor") || v.Live.Level != nil {
-		t.Errorf("%s: %s", v.Live.Phase, v.Live.Instruction)
+}
+
+// TestMended: once a fault is put right the pictures of before are left behind, whatever their number.
+func TestMended(t *testing.T) {
+	t.Parallel()
+	for _, rate := range []float64{0, 0.5, -1} {
+		bad := newRig(t, 46, 1, func(e *simulate.Evening) { e.Mount.Rate = rate })
+		guide := New(bad.options())
+		for range 9 {
+			bad.add(guide)
+		}
+		good := newRig(t, 46, 1, func(e *simulate.Evening) { e.Start = e.Start.Add(4 * time.Minute) })
+		v := guide.View()
+		for i := 0; v.Live.Phase == Measuring && i < 2*len(swings); i++ {
+			good.swing(swings[i%len(swings)])
+			s := good.shoot()
+			s.File = "mended-" + s.File
+			guide.Add(context.Background(), s)
+			v = guide.View()
+		}
+		if v.Live.Phase != Turning || good.missedBy(v) > fourSigma {
+			t.Errorf("rate %.1f mended: %s: %s", rate, v.Live.Phase, v.Live.Instruction)
+		}
 	}
 }
 

@@ -16,6 +16,9 @@ import (
 // lateText says why a picture that came too late moves no bubble.
 const lateText = "it came late: later pictures have shown the axis since"
 
+// sunkText says why a recognised picture has no place in the sky above the site.
+const sunkText = "below the horizon: check site and clock"
+
 // fitted is a picture fitted together with those of the measurement.
 type fitted struct {
 	picture knobs.Picture
@@ -68,14 +71,24 @@ func (g *Guide) whileTurning(s drift.Shot, line answer.FrameJSON) {
 		return
 	}
 	next, i, f := g.next(s)
-	still := i.Used && i.Moved == (knobs.Two{}) && i.Swung == 0
-	swung := i.Kind == knobs.Remeasure || i.Swung != 0
-	if untouched && (still || swung && g.joins(s)) {
-		g.gather(s)
-		g.conclude()
+	if f.seen == nil {
+		g.unused(s.File, sunkText)
+		g.hold(sunkText)
 		return
 	}
-	g.follow(s, next, i, f)
+	still := i.Used && i.Moved == (knobs.Two{}) && i.Swung == 0
+	swung := i.Kind == knobs.Remeasure || i.Swung != 0
+	switch {
+	case untouched && still: // the answer is asked once for all pictures given together
+		g.gather(s)
+	case g.stale: // something moved: first say what the pictures before it make of the measurement
+		g.conclude()
+		g.place(s, line)
+	case untouched && swung && g.joins(s):
+		g.gather(s)
+	default:
+		g.follow(s, next, i, f)
+	}
 }
 
 // late takes a picture older than the last one used: it betters the measurement while nobody has touched
@@ -86,7 +99,6 @@ func (g *Guide) late(s drift.Shot, untouched bool) {
 		return
 	}
 	g.gather(s)
-	g.conclude()
 }
 
 // joins is whether a picture the knobs cannot explain is one of the measurement's own: the axis was swung

@@ -84,6 +84,16 @@ func (w *window) files() []string {
 	return list
 }
 
+// usable counts the shots that can take part in an axis.
+func (w *window) usable() (n int) {
+	for _, s := range w.shots {
+		if usable(s) {
+			n++
+		}
+	}
+	return n
+}
+
 // drop takes a file out.
 func (w *window) drop(file string) {
 	w.shots = slices.DeleteFunc(slices.Clone(w.shots), func(s drift.Shot) bool { return s.File == file })

@@ -197,6 +197,9 @@ func (g *Guide) doneWords(a answer.Answer) say {
 	if m == nil {
 		return g.measuringWords(a)
 	}
+	if fault, ok := faultOf(a); ok {
+		return say{kind: string(align.Measure), text: fault}
+	}
 	q, off := m.Question, "the axis is "+off(m)+" off"
 	switch planned := lasting(q.PlannedS); {
 	case q.LongestS > 0 && !q.Rounded:
@@ -216,18 +219,25 @@ func (g *Guide) doneWords(a answer.Answer) say {
 func (g *Guide) measuringWords(a answer.Answer) say {
 	measure := string(align.Measure)
 	switch {
-	case g.s.Remark != "" && usedIn(a) < 2:
+	case g.s.Remark != "" && (usedIn(a) < 2 || ready(a)):
 		return say{kind: measure, text: g.s.Remark}
 	case a.Err != nil && !g.merelyFew(a):
 		return say{kind: measure, text: sentence(a.Err)}
-	case a.Measured != nil && a.Measured.Question.Unsteady:
-		for _, x := range a.Situations {
-			if answer.Unsteady(x.Kind) {
-				return say{kind: measure, text: x.Text}
-			}
-		}
+	}
+	if fault, ok := faultOf(a); ok {
+		return say{kind: measure, text: fault}
 	}
 	return g.effort(a, g.window)
+}
+
+// faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
+func faultOf(a answer.Answer) (string, bool) {
+	for _, x := range a.Situations {
+		if a.Measured != nil && (answer.Unsteady(x.Kind) || x.Kind == string(align.KindWrongRate)) {
+			return x.Text, true
+		}
+	}
+	return "", false
 }
 
 // merelyFew is whether nothing is amiss but that there are few pictures yet.

@@ -1,0 +1,115 @@
+package guide
+
+import (
+	"context"
+	"fmt"
+	"testing"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align/simulate"
+	"trueturn/drift"
+)
+
+// night is pictures of a tracking mount, its axis well aimed.
+func night(t testing.TB, n int) (*rig, []drift.Shot) {
+	g := newRig(t, 46, 1, func(e *simulate.Evening) {
+		e.Count, e.Every = n, 20*time.Second
+		e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(1), unit.AngleFromMin(-2)
+	})
+	shots := make([]drift.Shot, 0, n)
+	for range n {
+		shots = append(shots, g.shoot())
+	}
+	return g, shots
+}
+
+// TestThousand: a thousand pictures keep a window's worth of shots, ends and reference among them, and a line each.
+func TestThousand(t *testing.T) {
+	t.Parallel()
+	const n = 1000
+	g, shots := night(t, 200)
+	for len(shots) < n { // the same hour again, each an instant later: what matters here is their number
+		s := shots[len(shots)-200]
+		shots = append(shots, later(s, fmt.Sprintf("again-%d.jpg", len(shots)), time.Millisecond))
+	}
+	guide := New(g.options())
+	for i := 0; i < n; i += 50 {
+		if err := guide.Add(context.Background(), shots[i:i+50]...); err != nil {
+			t.Fatal(err)
+		}
+		s := guide.State()
+		if held := len(s.Window) + len(s.Fresh); held > 2*mostShots || len(guide.View().Frames) != i+50 || len(guide.Sequence().Shots) > mostShots {
+			t.Fatalf("after %d pictures %d shots are held, %d lines", i+50, held, len(guide.View().Frames))
+		}
+	}
+	if s := guide.State(); s.Window[0] != shots[0].File {
+		t.Errorf("the first picture is gone: %v", s.Window[:3])
+	}
+}
+
+// BenchmarkAdd: one more picture of fifty sighted stars, measuring with a full window, turning, and on a list of a thousand.
+func BenchmarkAdd(b *testing.B) {
+	for _, n := range []int{10, 40, 160} {
+		g, shots := night(b, n+1)
+		guide := New(g.options())
+		guide.Add(context.Background(), shots[:n]...)
+		state := guide.State()
+		find := func(name string) (drift.Shot, bool) {
+			for _, s := range shots {
+				if s.File == name {
+					return s, true
+				}
+			}
+			return drift.Shot{}, false
+		}
+		b.Run(fmt.Sprintf("measuring/%d", n), func(b *testing.B) {
+			for b.Loop() {
+				b.StopTimer()
+				again, err := Resume(g.options(), state, find)
+				if err != nil {
+					b.Fatal(err)
+				}
+				b.StartTimer()
+				again.Add(context.Background(), shots[n])
+			}
+		})
+	}
+	g := newRig(b, 46, 1)
+	guide := g.measured()
+	g.obey(guide, 1)
+	g.add(guide)
+	shots := guide.Sequence().Shots
+	shots = append(shots, *guide.last)
+	find := func(name string) (drift.Shot, bool) {
+		for _, s := range shots {
+			if s.File == name {
+				return s, true
+			}
+		}
+		return drift.Shot{}, false
+	}
+	next, state := g.shoot(), guide.State()
+	b.Run("turning", func(b *testing.B) {
+		for b.Loop() {
+			b.StopTimer()
+			again, err := Resume(g.options(), state, find)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.StartTimer()
+			again.Add(context.Background(), next)
+		}
+	})
+}
+
+// BenchmarkView: what every browser costs.
+func BenchmarkView(b *testing.B) {
+	g, shots := night(b, 100)
+	guide := New(g.options())
+	guide.Add(context.Background(), shots...)
+	for b.Loop() {
+		guide.View()
+	}
+}
