@@ -50,7 +50,10 @@ func parseAddress(s string) (address, error) {
 	if s == "" {
 		return address{host: loopback}, nil
 	}
-	host, port := strings.TrimSuffix(strings.TrimPrefix(s, "["), "]"), "0"
+	host, port := s, "0"
+	if inner, ok := strings.CutPrefix(s, "["); ok && strings.HasSuffix(inner, "]") {
+		host = strings.TrimSuffix(inner, "]")
+	}
 	if _, err := netip.ParseAddr(host); err != nil {
 		if host, port, err = split(s); err != nil {
 			return address{}, err

@@ -10,12 +10,14 @@ import (
 // Server-sent events as in the HTML Living Standard, section 9.2: each is the state as a whole, so
 // that a browser which missed some lacks nothing.
 const (
-	heartbeat = 15 * time.Second
-	retry     = 2 * time.Second // how soon a browser comes back
-	// A write that takes longer than stall, and than the slowest link worth having needs for it, is given up.
-	stall           = 10 * time.Second
-	slowestBytesPer = 10 << 10 // a second
+	retry       = 2 * time.Second // how soon a browser comes back
+	slowestLink = 10 << 10        // bytes a second, of the slowest network worth having
 )
+
+var usualPace = pace{beat: 15 * time.Second, stall: 10 * time.Second}
+
+// alive tells a script that the line holds (a comment it could not see), and has no data for a reader of data.
+var alive = []byte("event: beat\ndata:\n\n")
 
 // events streams what the board says: at once, at every change and, where a browser is slow, the
 // latest alone. A browser that takes nothing is dropped.
@@ -32,18 +34,24 @@ func (p *Page) events(w http.ResponseWriter, r *http.Request) {
 	if r.Method == http.MethodHead {
 		return
 	}
-	s := &stream{w: w, rc: http.NewResponseController(w), beat: p.heartbeat}
+	s := &stream{w: w, rc: http.NewResponseController(w), pace: p.pace}
 	if s.rc.SetReadDeadline(time.Time{}) != nil { // the end of the connection is noticed by reading
 		return
 	}
 	s.follow(r.Context(), p.board)
 }
 
+// pace is how often and how patiently to write to a browser.
+type pace struct {
+	beat  time.Duration // between signs of life, where there is nothing to tell
+	stall time.Duration // that one write may take, besides what its length costs on the slowest link
+}
+
 // stream is one browser that listens.
 type stream struct {
-	w    http.ResponseWriter
-	rc   *http.ResponseController
-	beat time.Duration
+	w  http.ResponseWriter
+	rc *http.ResponseController
+	pace
 }
 
 // follow tells what the board says until the browser or the page goes away.
@@ -66,7 +74,7 @@ func (s *stream) follow(ctx context.Context, b *board) {
 		select {
 		case <-changed:
 		case <-quiet.C:
-			if s.send([]byte(": still here\n\n")) != nil {
+			if s.send(alive) != nil {
 				return
 			}
 		case <-ctx.Done():
@@ -87,7 +95,7 @@ func event(n *notice) []byte {
 
 // send writes within the time such a piece may take.
 func (s *stream) send(b []byte) error {
-	patience := stall + time.Duration(len(b)/slowestBytesPer)*time.Second
+	patience := s.stall + time.Duration(len(b)/slowestLink)*time.Second
 	if err := s.rc.SetWriteDeadline(time.Now().Add(patience)); err != nil {
 		return err
 	}

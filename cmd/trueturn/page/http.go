@@ -15,17 +15,29 @@ import (
 	"time"
 )
 
-// Limits on browsers. A phone on the edge of the network needs seconds for what takes a
-// millisecond at home; who needs longer than this holds a connection others may want.
+// limits on browsers. A phone on the edge of the network needs seconds for what takes a millisecond
+// at home; who needs longer than this holds a connection others may want.
+type limits struct {
+	header, answer, idle time.Duration
+	pause                time.Duration // between two pieces of an upload
+	grace                time.Duration // for an upload, on top of what its length takes at slowestUpload
+	stop                 time.Duration // for uploads under way, when the page stops
+	connections          int
+	picture, request     int64 // bytes
+}
+
+var usualLimits = limits{
+	header: 10 * time.Second, answer: 60 * time.Second, idle: 60 * time.Second,
+	pause: 30 * time.Second, grace: 60 * time.Second, stop: 5 * time.Second, connections: 512,
+	picture: 256 << 20, // 60 megapixels of four bytes
+	request: 2 << 30,   // a whole evening
+}
+
 const (
-	headerTimeout = 10 * time.Second
-	answerTimeout = 60 * time.Second
-	idleTimeout   = 60 * time.Second
-	stopTimeout   = 5 * time.Second // for uploads under way, when the page stops
-	headerBytes   = 16 << 10
-	connections   = 512
-	streams       = 200 // of events; each takes a connection
-	sendBuffer    = 128 << 10
+	stopTimeout = 5 * time.Second // for uploads under way, when the page stops
+	headerBytes = 16 << 10
+	streams     = 200 // of events; each takes a connection
+	sendBuffer  = 128 << 10
 )
 
 // safety is sent with every answer. Nothing is loaded from elsewhere, nothing frames the page, and
@@ -93,8 +105,11 @@ func (t table) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// refuseBody ends the connection after the answer: what the other side still wants to send is not read.
-func refuseBody(w http.ResponseWriter) { w.Header().Set("Connection", "close") }
+// refuseBody ends the connection after the answer: what the other side still wants to send is not waited for.
+func refuseBody(w http.ResponseWriter) {
+	w.Header().Set("Connection", "close")
+	http.NewResponseController(w).SetReadDeadline(time.Now())
+}
 
 // handler is the whole page, from the door inward.
 func (p *Page) handler() http.Handler {
@@ -131,26 +146,27 @@ func (p *Page) state(w http.ResponseWriter, r *http.Request) {
 
 func (p *Page) drawings(w http.ResponseWriter, r *http.Request) {
 	n, _ := p.board.look()
-	send(w, r, "text/html; charset=utf-8", p.gallery.drawings(n.serial, n.view, n.seq))
+	send(w, r, "text/html; charset=utf-8", p.gallery.drawings(n.view.Live.Serial, n.view, n.seq))
 }
 
 // server serves until its context ends; then streams end at once and uploads have a few seconds.
 type server struct {
 	http.Server
+	limits
 }
 
-func newServer(ctx context.Context, h http.Handler, notes io.Writer) *server {
+func (p *Page) newServer(ctx context.Context) *server {
 	return &server{http.Server{
-		Handler:                      h,
-		ReadHeaderTimeout:            headerTimeout,
-		ReadTimeout:                  answerTimeout, // uploads and events set their own
-		WriteTimeout:                 answerTimeout,
-		IdleTimeout:                  idleTimeout,
+		Handler:                      p.handler(),
+		ReadHeaderTimeout:            p.limits.header,
+		ReadTimeout:                  p.limits.answer, // uploads and events set their own
+		WriteTimeout:                 p.limits.answer,
+		IdleTimeout:                  p.limits.idle,
 		MaxHeaderBytes:               headerBytes,
 		DisableGeneralOptionsHandler: true, // OPTIONS * would be answered without the token
 		BaseContext:                  func(net.Listener) context.Context { return ctx },
-		ErrorLog:                     log.New(mishaps{notes}, "", 0),
-	}}
+		ErrorLog:                     log.New(mishaps{p.o.Notes}, "", 0),
+	}, p.limits}
 }
 
 // run serves. The error is why it stopped before the context ended.
@@ -158,13 +174,13 @@ func (s *server) run(ctx context.Context, l net.Listener) error {
 	stopped := make(chan struct{})
 	end := context.AfterFunc(ctx, func() {
 		defer close(stopped)
-		patience, done := context.WithTimeout(context.WithoutCancel(ctx), stopTimeout)
+		patience, done := context.WithTimeout(context.WithoutCancel(ctx), s.stop)
 		defer done()
 		if s.Shutdown(patience) != nil {
 			s.Close()
 		}
 	})
-	err := s.Serve(newDoor(l, connections))
+	err := s.Serve(newDoor(l, s.connections))
 	if errors.Is(err, http.ErrServerClosed) {
 		<-stopped
 		return nil
@@ -181,7 +197,7 @@ func (s *server) run(ctx context.Context, l net.Listener) error {
 type mishaps struct{ w io.Writer }
 
 func (m mishaps) Write(p []byte) (int, error) {
-	if m.w != nil && bytes.Contains(p, []byte("panic")) {
+	if bytes.Contains(p, []byte("panic")) {
 		first, _, _ := strings.Cut(string(p), "\n")
 		io.WriteString(m.w, "note: a fault in the page: "+first+"\n")
 	}

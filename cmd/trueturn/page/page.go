@@ -51,9 +51,10 @@ type Page struct {
 	spool    *spool
 	gallery  gallery
 
-	streams   chan struct{} // one for each browser that follows the events
-	uploads   chan struct{} // one for each upload under way
-	heartbeat time.Duration
+	streams chan struct{} // one for each browser that follows the events
+	uploads chan struct{} // one for each upload under way
+	pace    pace
+	limits  limits
 }
 
 // Open opens the session folder and takes the address; browsers wait until Serve. All errors
@@ -72,7 +73,7 @@ func Open(o Options) (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Page{o: o, listener: l, board: newBoard(), heartbeat: heartbeat,
+	p := &Page{o: o, listener: l, board: newBoard(), pace: usualPace, limits: usualLimits,
 		streams: make(chan struct{}, streams), uploads: make(chan struct{}, uploadsAtOnce)}
 	if err := p.open(); err != nil {
 		l.Close()
@@ -86,18 +87,14 @@ func (p *Page) open() (err error) {
 	if p.bench, err = newBench(p.o, p.board); err != nil {
 		return err
 	}
-	if p.spool, err = newSpool(p.o.SessionDir); err != nil {
-		return err
+	if p.spool, err = newSpool(p.o.SessionDir, p.limits.picture); err == nil {
+		p.link, err = keepLink(p.o.SessionDir, p.listener.Addr().(*net.TCPAddr).AddrPort().Port())
 	}
-	p.link = readLink(p.o.SessionDir)
-	if p.link.Token == "" {
-		p.link.Token = newToken()
+	if err != nil {
+		p.bench.journal.close()
+		p.bench.unlock()
 	}
-	p.link.Port = p.listener.Addr().(*net.TCPAddr).AddrPort().Port()
-	if err := p.link.write(p.o.SessionDir); err != nil {
-		return &failure{"the session folder cannot be written to: " + err.Error(), "check your rights there and the space left, or name another with --session-dir", err}
-	}
-	return nil
+	return err
 }
 
 // URL is the link, token and all, by the numeric address others reach this machine by if it
@@ -130,7 +127,7 @@ func (p *Page) reportPath() string { return filepath.Join(p.o.SessionDir, "repor
 // once. The error is why it had to stop earlier.
 func (p *Page) Serve(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
-	g.Go(func() error { return newServer(ctx, p.handler(), p.o.Notes).run(ctx, p.listener) })
+	g.Go(func() error { return p.newServer(ctx).run(ctx, p.listener) })
 	g.Go(func() error { return p.bench.run(ctx) })
 	g.Go(func() error { return p.readmit(ctx) })
 	err := g.Wait()

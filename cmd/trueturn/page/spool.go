@@ -34,14 +34,15 @@ const (
 type spool struct {
 	dir  string
 	left []picture // found there at the start
+	most int64     // bytes of a picture
 
 	mu    sync.Mutex
 	names map[string]bool // given so far
 }
 
 // newSpool opens the spool of a session folder. What was cut off by a crash is removed.
-func newSpool(session string) (*spool, error) {
-	s := &spool{dir: filepath.Join(session, spoolFolder), names: map[string]bool{}}
+func newSpool(session string, most int64) (*spool, error) {
+	s := &spool{dir: filepath.Join(session, spoolFolder), most: most, names: map[string]bool{}}
 	if err := os.MkdirAll(s.dir, 0o700); err != nil {
 		return nil, cannotSpool(err)
 	}
@@ -142,6 +143,13 @@ func (s *spool) claim(sent string, b *board) string {
 	return name
 }
 
+// release gives a name back that was not used.
+func (s *spool) release(name string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	delete(s.names, name)
+}
+
 // sendError: the picture stopped coming.
 type sendError struct{ cause error }
 
@@ -199,7 +207,7 @@ func (s *spool) room() (int64, error) {
 	if left <= 0 {
 		return 0, errFull
 	}
-	return min(left, pictureBytes), s.spare()
+	return min(left, s.most), s.spare()
 }
 
 // copy writes what comes, in pieces so large that a picture costs few writes.

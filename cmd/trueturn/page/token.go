@@ -43,6 +43,19 @@ func readLink(dir string) link {
 	return l
 }
 
+// keepLink is the link a session had, or a new one, kept for the next time with the port it has now.
+func keepLink(dir string, port uint16) (link, error) {
+	l := readLink(dir)
+	if l.Token == "" {
+		l.Token = newToken()
+	}
+	l.Port = port
+	if err := l.write(dir); err != nil {
+		return l, cannotKeep(err)
+	}
+	return l, nil
+}
+
 // write keeps the link. It is whole or not there.
 func (l link) write(dir string) error {
 	raw, err := json.Marshal(l)
@@ -93,7 +106,7 @@ func (g guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		status = http.StatusNotFound
 	}
 	if status != 0 {
-		w.Header().Set("Connection", "close")
+		refuseBody(w)
 		w.WriteHeader(status)
 		return
 	}

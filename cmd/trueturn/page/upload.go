@@ -12,18 +12,15 @@ import (
 	"time"
 )
 
-// Limits on uploads. The largest single picture, 60 megapixels of four bytes, fits; a whole evening
-// sent at once does too.
+// Limits on uploads, beside those of limits.
 const (
 	uploadsAtOnce = 16
-	pictureBytes  = 256 << 20
-	requestBytes  = 2 << 30
 	picturesMost  = 300 // in one request
 	partsMost     = 2 * picturesMost
 
-	pauseMost      = 30 * time.Second // between two pieces of an upload
-	uploadGrace    = 60 * time.Second // on top of what slowestUpload takes
-	slowestUpload  = 8 << 10          // bytes a second, on the whole
+	slowestUpload  = 8 << 10 // bytes a second, on the whole
+	hearOutTime    = 2 * time.Second
+	hearOutBytes   = 64 << 20
 	pictureField   = "picture"
 	bodyReadAtOnce = 64 << 10
 )
@@ -56,7 +53,7 @@ func refuse(status int, text, hint string) *refusal {
 // upload takes pictures as they arrive, straight to the disk. Whether they can be used is found out
 // later, by measuring: what is broken is taken and listed with the reason.
 func (p *Page) upload(w http.ResponseWriter, r *http.Request) {
-	u := &receiving{p: p, w: w, rc: http.NewResponseController(w), began: time.Now()}
+	u := &receiving{p: p, w: w, rc: http.NewResponseController(w), body: r.Body, began: time.Now()}
 	select {
 	case p.uploads <- struct{}{}:
 		defer func() { <-p.uploads }()
@@ -72,7 +69,7 @@ type receiving struct {
 	p     *Page
 	w     http.ResponseWriter
 	rc    *http.ResponseController
-	body  io.Reader
+	body  io.ReadCloser
 	began time.Time
 	read  int64
 
@@ -83,10 +80,10 @@ type receiving struct {
 
 // receive reads the whole upload. The error is what was amiss with it as a whole.
 func (u *receiving) receive(r *http.Request) error {
-	if r.ContentLength > requestBytes {
+	if r.ContentLength > u.p.limits.request {
 		return tooMuch()
 	}
-	u.body = http.MaxBytesReader(u.w, r.Body, requestBytes)
+	u.body = http.MaxBytesReader(u.w, u.body, u.p.limits.request)
 	r.Body = io.NopCloser(u)
 	parts, err := r.MultipartReader()
 	if err != nil {
@@ -158,6 +155,7 @@ func (u *receiving) picture(sent string, content io.Reader) error {
 func (u *receiving) note(name string, err error) {
 	file := uploadedJSON{File: name, Taken: err == nil}
 	if err != nil {
+		u.p.spool.release(name)
 		file.WhyNot, file.Hint = err.Error(), hintOf(err)
 		if u.status == 0 {
 			u.status = statusOf(err)
@@ -170,8 +168,8 @@ func (u *receiving) note(name string, err error) {
 // faster than a trickle.
 func (u *receiving) Read(b []byte) (int, error) {
 	now := time.Now()
-	last := u.began.Add(uploadGrace + time.Duration(u.read/slowestUpload)*time.Second)
-	if next := now.Add(pauseMost); next.Before(last) {
+	last := u.began.Add(u.p.limits.grace + time.Duration(u.read/slowestUpload)*time.Second)
+	if next := now.Add(u.p.limits.pause); next.Before(last) {
 		last = next
 	}
 	if err := u.rc.SetReadDeadline(last); err != nil {
@@ -194,12 +192,13 @@ func (u *receiving) answer() {
 		a.WhyNot, a.Hint = u.amiss.Error(), hintOf(u.amiss)
 		u.w.Header().Set("Connection", "close")
 		status = statusOf(u.amiss)
+		u.hearOut()
 	}
 	if status == http.StatusOK && u.status != 0 && !anyTaken(u.files) {
 		status = u.status
 	}
 	text, err := json.Marshal(a)
-	if err != nil || u.rc.SetWriteDeadline(time.Now().Add(answerTimeout)) != nil {
+	if err != nil || u.rc.SetWriteDeadline(time.Now().Add(u.p.limits.answer)) != nil {
 		return
 	}
 	if status == http.StatusServiceUnavailable {
@@ -208,6 +207,13 @@ func (u *receiving) answer() {
 	u.w.Header().Set("Content-Type", "application/json")
 	u.w.WriteHeader(status)
 	u.w.Write(text) // an error means that nobody listens any more
+}
+
+// hearOut lets a browser send a little more, as some listen only once they have said their part.
+func (u *receiving) hearOut() {
+	if u.body != nil && u.rc.SetReadDeadline(time.Now().Add(hearOutTime)) == nil {
+		io.CopyN(io.Discard, u.body, hearOutBytes)
+	}
 }
 
 func anyTaken(files []uploadedJSON) bool {
@@ -220,7 +226,7 @@ func anyTaken(files []uploadedJSON) bool {
 }
 
 func tooMuch() error {
-	return refuse(http.StatusRequestEntityTooLarge, fmt.Sprintf("more than %d GB at once", requestBytes>>30), "send the pictures in several goes")
+	return refuse(http.StatusRequestEntityTooLarge, "too much at once", "send the pictures in several goes")
 }
 
 // interrupted is why an upload could not be read on.
