@@ -2,7 +2,6 @@ package page
 
 import (
 	"bufio"
-	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -66,15 +65,29 @@ type recordOf[S any] struct {
 	Shot     S         `json:"shot"`
 }
 
-// line is the record on paper. What cannot be written, a clock beyond the year 9999 say, makes the picture one
+// entry is a line and what the tables know of it.
+type entry struct {
+	filed
+	text []byte // with its end
+}
+
+// entryOf is the record on paper. What cannot be written, a clock beyond the year 9999 say, makes the picture one
 // that cannot be used.
-func line(r *record) []byte {
+func entryOf(r *record) entry {
 	text, err := json.Marshal(r)
 	if err != nil {
 		r.Shot = drift.Shot{File: r.File, Err: &failure{"its measurement cannot be written down: " + plain(err).Error(), "leave this picture out", err}}
 		text, _ = json.Marshal(r) // words and plain numbers only
 	}
-	return append(text, '\n')
+	return entry{filedAs(*r, r.Shot.Solution != nil && r.Shot.Clock != nil), append(text, '\n')}
+}
+
+func filedAs[S any](r recordOf[S], usable bool) filed {
+	f := filed{file: r.File, sum: r.Sum, asked: r.Asked, usable: usable}
+	if r.Base != "" {
+		f.stamp = stampOf(r.Base, r.Size, r.Mod)
+	}
+	return f
 }
 
 // stamp tells an unchanged file of the watched folder without reading it.
@@ -185,10 +198,8 @@ func (j *journal) takeLine(line []byte, at int64) bool {
 	if json.Unmarshal(line, &r) != nil || r.File == "" {
 		return false
 	}
-	f := filed{file: r.File, sum: r.Sum, asked: r.Asked, usable: r.Shot.Solution != nil && r.Shot.Clock != nil, at: at, length: len(line)}
-	if r.Base != "" {
-		f.stamp = stampOf(r.Base, r.Size, r.Mod)
-	}
+	f := filedAs(r, r.Shot.Solution != nil && r.Shot.Clock != nil)
+	f.at, f.length = at, len(line)
 	j.mu.Lock()
 	defer j.mu.Unlock()
 	j.file(f)
@@ -223,14 +234,19 @@ func checkHead(line []byte) error {
 }
 
 // append writes lines and returns once they are on the disk. After an error nothing of them is left.
-func (j *journal) append(lines [][]byte) error {
-	at := j.size
-	if err := j.write(bytes.Join(lines, nil)); err != nil {
+func (j *journal) append(lines []entry) error {
+	var text []byte
+	for i := range lines {
+		lines[i].at, lines[i].length = j.size+int64(len(text)), len(lines[i].text)-1
+		text = append(text, lines[i].text...)
+	}
+	if err := j.write(text); err != nil {
 		return err
 	}
-	for _, line := range lines {
-		j.takeLine(line[:len(line)-1], at)
-		at += int64(len(line))
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	for _, l := range lines {
+		j.file(l.filed)
 	}
 	return nil
 }

@@ -20,10 +20,12 @@ func shotNamed(name string) drift.Shot {
 	return drift.Shot{File: name, Width: 10, Height: 10, Clock: &frame.Clock{Start: time.Date(2026, 11, 25, 21, 0, 0, 0, time.UTC)}}
 }
 
-func lineNamed(name, sum string) []byte {
+func entryNamed(name, sum string) entry {
 	r := record{File: name, Sum: sum, Measured: time.Date(2026, 11, 25, 21, 0, 0, 0, time.UTC), Shot: shotNamed(name)}
-	return line(&r)
+	return entryOf(&r)
 }
+
+func lineNamed(name, sum string) []byte { return entryNamed(name, sum).text }
 
 const headLine = `{"kind":"trueturn journal","version":1}` + "\n"
 
@@ -83,7 +85,7 @@ func TestJournalIsReadAsItWasLeft(t *testing.T) {
 // goesOn is whether a line added to a journal is there when it is opened again, with all the others.
 func goesOn(t *testing.T, j *journal, dir string, before []string) {
 	t.Helper()
-	if err := j.append([][]byte{lineNamed("next.jpg", "next"), lineNamed("last.jpg", "last")}); err != nil {
+	if err := j.append([]entry{entryNamed("next.jpg", "next"), entryNamed("last.jpg", "last")}); err != nil {
 		t.Fatal(err)
 	}
 	j.close()
@@ -121,7 +123,7 @@ func FuzzJournal(f *testing.F) {
 			return
 		}
 		before := len(j.files())
-		if err := j.append([][]byte{lineNamed("fuzz-next.jpg", "")}); err != nil {
+		if err := j.append([]entry{entryNamed("fuzz-next.jpg", "")}); err != nil {
 			t.Fatal(err)
 		}
 		j.close()
@@ -184,11 +186,11 @@ func TestFailedLineLeavesNothing(t *testing.T) {
 	var why error
 	disk := &faulty{disk: j.f, why: func() error { return why }}
 	j.f = disk
-	if err := j.append([][]byte{lineNamed("a.jpg", "1")}); err != nil || disk.syncs != 1 {
+	if err := j.append([]entry{entryNamed("a.jpg", "1")}); err != nil || disk.syncs != 1 {
 		t.Fatalf("%v, %d syncs", err, disk.syncs)
 	}
 	why = syscall.ENOSPC
-	if err := j.append([][]byte{lineNamed("b.jpg", "2"), lineNamed("c.jpg", "3")}); !errors.Is(err, syscall.ENOSPC) {
+	if err := j.append([]entry{entryNamed("b.jpg", "2"), entryNamed("c.jpg", "3")}); !errors.Is(err, syscall.ENOSPC) {
 		t.Fatalf("error %v", err)
 	}
 	if got := j.files(); !slices.Equal(got, []string{"a.jpg"}) {
@@ -221,7 +223,7 @@ func TestClaims(t *testing.T) {
 	if file, _ := j.claim("2", "IMG.jpg"); file != "IMG (2).jpg" {
 		t.Errorf("what was given up is now called %q", file)
 	}
-	j.append([][]byte{lineNamed("IMG.jpg", "1")})
+	j.append([]entry{entryNamed("IMG.jpg", "1")})
 	j.release("1", "IMG.jpg")
 	if _, other := j.claim("1", "x.jpg"); other != "IMG.jpg" {
 		t.Error("what is in the journal was given up")
@@ -232,7 +234,7 @@ func TestClaims(t *testing.T) {
 func TestUnspeakableMeasurement(t *testing.T) {
 	r := record{File: "a.jpg", Shot: shotNamed("a.jpg")}
 	r.Shot.Clock.Start = time.Date(10000, 1, 1, 0, 0, 0, 0, time.UTC) // RFC 3339 has four digits for the year
-	text := line(&r)
+	text := entryOf(&r).text
 	if !bytes.HasSuffix(text, []byte("\n")) || !bytes.Contains(text, []byte("cannot be written down")) || r.Shot.Err == nil {
 		t.Errorf("%s, shot %+v", text, r.Shot)
 	}

@@ -63,7 +63,7 @@ func newKeeper(dir string) keeper { return keeper{dir: dir, done: make(chan kept
 
 // unwritten are lines of the journal that the disk did not take yet.
 type unwritten struct {
-	lines   [][]byte
+	lines   []entry
 	spooled []picture
 }
 
@@ -76,7 +76,7 @@ const unwrittenMost = 256
 func (n *bench) write(rs []outcome) {
 	for i := range rs {
 		r := n.record(rs[i])
-		n.unwritten.lines = append(n.unwritten.lines, line(&r))
+		n.unwritten.lines = append(n.unwritten.lines, entryOf(&r))
 		rs[i].shot = r.Shot
 		n.unwritten.spooled = append(n.unwritten.spooled, rs[i].picture)
 	}
