@@ -34,11 +34,14 @@ func TestMain(m *testing.M) {
 //	exits CODE PROGRAM ARG…   run a program that must end with this exit code
 //	cut FILE BYTES            shorten a file
 //	dark FILE                 make a PNG without a star
+//
+// and those of live_test.go.
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": exits, "cut": cut, "dark": dark,
+			"live": live, "get": get, "send": send, "until": until, "halt": halt,
 		},
 	})
 }
