@@ -68,6 +68,9 @@ func Open(o Options) (*Page, error) {
 	o.Notes = &speaker{w: o.Notes}
 	if o.SessionDir == "" {
 		o.SessionDir = filepath.Join(o.Dir, "trueturn-session")
+		if err := anew(o.SessionDir, o.Notes); err != nil {
+			return nil, err
+		}
 	}
 	l, err := listen(at, readLink(o.SessionDir).Port)
 	if err != nil {
@@ -80,6 +83,16 @@ func Open(o Options) (*Page, error) {
 		return nil, err
 	}
 	return p, nil
+}
+
+// anew begins another session where the last picture of the one in dir is another evening's, and says so. A folder
+// that was named is taken as it is.
+func anew(dir string, notes io.Writer) error {
+	moved, err := setAside(dir, time.Now())
+	if moved != "" {
+		fmt.Fprintf(notes, "note: the session in %s is of another evening; it is kept as %s and a new one begins\n", dir, moved)
+	}
+	return err
 }
 
 // open does what needs the session folder, which may be a new one.
