@@ -179,7 +179,6 @@ func (g *Guide) settle() {
 		return
 	case align.Next(*g.base.Advice.Next) == align.Shoot:
 		g.s.Phase, g.s.Remark = Done, ""
-		g.begin() // what was learnt of the knobs goes on from here; where it cannot, nothing is to be turned anyway
 		return
 	}
 	if off := g.base.Measured.Deviation.Total; off > coarsely {

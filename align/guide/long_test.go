@@ -49,40 +49,9 @@ func TestThousand(t *testing.T) {
 	}
 }
 
-// BenchmarkAdd: one more picture of fifty sighted stars, measuring with a full window, turning, and on a list of a thousand.
-func BenchmarkAdd(b *testing.B) {
-	for _, n := range []int{10, 40, 160} {
-		g, shots := night(b, n+1)
-		guide := New(g.options())
-		guide.Add(context.Background(), shots[:n]...)
-		state := guide.State()
-		find := func(name string) (drift.Shot, bool) {
-			for _, s := range shots {
-				if s.File == name {
-					return s, true
-				}
-			}
-			return drift.Shot{}, false
-		}
-		b.Run(fmt.Sprintf("measuring/%d", n), func(b *testing.B) {
-			for b.Loop() {
-				b.StopTimer()
-				again, err := Resume(g.options(), state, find)
-				if err != nil {
-					b.Fatal(err)
-				}
-				b.StartTimer()
-				again.Add(context.Background(), shots[n])
-			}
-		})
-	}
-	g := newRig(b, 46, 1)
-	guide := g.measured()
-	g.obey(guide, 1)
-	g.add(guide)
-	shots := guide.Sequence().Shots
-	shots = append(shots, *guide.last)
-	find := func(name string) (drift.Shot, bool) {
+// among finds a shot by its file's name.
+func among(shots []drift.Shot) func(string) (drift.Shot, bool) {
+	return func(name string) (drift.Shot, bool) {
 		for _, s := range shots {
 			if s.File == name {
 				return s, true
@@ -90,18 +59,39 @@ func BenchmarkAdd(b *testing.B) {
 		}
 		return drift.Shot{}, false
 	}
-	next, state := g.shoot(), guide.State()
-	b.Run("turning", func(b *testing.B) {
-		for b.Loop() {
-			b.StopTimer()
-			again, err := Resume(g.options(), state, find)
-			if err != nil {
-				b.Fatal(err)
-			}
-			b.StartTimer()
-			again.Add(context.Background(), next)
+}
+
+// addTo measures one more picture given to a session as it stands.
+func addTo(b *testing.B, o Options, state State, shots []drift.Shot, next drift.Shot) {
+	for b.Loop() {
+		b.StopTimer()
+		again, err := Resume(o, state, among(shots))
+		if err != nil {
+			b.Fatal(err)
 		}
-	})
+		b.StartTimer()
+		if err := again.Add(context.Background(), next); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkAdd: one more picture of fifty sighted stars while measuring, with a window that fills, is full and is thinned, and
+// while turning.
+func BenchmarkAdd(b *testing.B) {
+	for _, n := range []int{10, mostShots, 4 * mostShots} {
+		g, shots := night(b, n+1)
+		guide := New(g.options())
+		guide.Add(context.Background(), shots[:n]...)
+		b.Run(fmt.Sprintf("measuring/%d", n), func(b *testing.B) { addTo(b, g.options(), guide.State(), shots, shots[n]) })
+	}
+	g := newRig(b, 46, 1)
+	guide := g.measured()
+	g.obey(guide, 1)
+	g.add(guide)
+	shots := append(guide.Sequence().Shots, *guide.last)
+	next := g.shoot()
+	b.Run("turning", func(b *testing.B) { addTo(b, g.options(), guide.State(), shots, next) })
 }
 
 // BenchmarkView: what every browser costs.

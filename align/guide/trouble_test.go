@@ -234,6 +234,21 @@ func TestLate(t *testing.T) {
 			t.Errorf("listed as %+v", f)
 		}
 	})
+	t.Run("a picture of before the last turn, after tightening", func(t *testing.T) {
+		g := newRig(t, 46, 8)
+		guide := g.measured()
+		late := g.shoot()
+		for i := 0; guide.View().Live.Phase == Turning && i < 6; i++ {
+			g.obey(guide, 1)
+			g.add(guide)
+		}
+		g.add(guide)
+		guide.Add(context.Background(), late)
+		f := guide.View().Frames[guide.lineOf(late.File)]
+		if s := guide.State(); s.Phase != Untouched || len(s.Fresh) != 1 || f.Used {
+			t.Errorf("%s, untouched %v, listed as %+v", s.Phase, s.Fresh, f)
+		}
+	})
 	t.Run("the same picture twice counts once", func(t *testing.T) {
 		g := newRig(t, 46, 8)
 		guide, s := New(g.options()), g.shoot()
@@ -288,7 +303,7 @@ func TestMended(t *testing.T) {
 	for _, rate := range []float64{0, 0.5, -1} {
 		bad := newRig(t, 46, 1, func(e *simulate.Evening) { e.Mount.Rate = rate })
 		guide := New(bad.options())
-		for range 9 {
+		for range 5 {
 			bad.add(guide)
 		}
 		good := newRig(t, 46, 1, func(e *simulate.Evening) { e.Start = e.Start.Add(4 * time.Minute) })

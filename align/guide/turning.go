@@ -144,7 +144,7 @@ func (g *Guide) follow(s drift.Shot, next knobs.State, i knobs.Instruction, f fi
 
 // whileUntouched gathers the pictures after tightening, as long as nothing moves.
 func (g *Guide) whileUntouched(s drift.Shot) {
-	if usable(s) && !s.Clock.Mid().After(g.s.Knobs.Now.Mid) && len(g.fresh.shots) == 0 {
+	if usable(s) && !s.Clock.Mid().After(g.s.Knobs.Stand.Mid) { // of before the last motion
 		g.unused(s.File, lateText)
 		return
 	}
