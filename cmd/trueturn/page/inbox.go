@@ -15,10 +15,14 @@ type picture struct {
 	mod     time.Time
 	spooled bool // an upload's: ours, and removed once its result is on disk
 	tries   int  // reads of it that failed
+	old     bool // of another evening, by its file: it may wait until nothing else does
 }
 
 // waitingMost is how many pictures may wait. The watched folder offers again later, and browsers are told to.
 const waitingMost = 256
+
+// oldMost is how full the queue may be for one of another evening to be let in: they must not keep others out.
+const oldMost = 16
 
 // errFull: too many pictures wait.
 var errFull error = &failure{text: "too many pictures are waiting to be measured", hint: "wait until some are done, and send the others again"}
@@ -36,10 +40,11 @@ func (f *failure) Unwrap() error { return f.cause }
 // errClosed: the bench takes nothing any more.
 var errClosed = errors.New("the session is being closed")
 
-// inbox is the queue of pictures, first in, first out.
+// inbox is the queue of pictures: first in, first out, those of other evenings after all others.
 type inbox struct {
 	mu     sync.Mutex
 	queue  []picture
+	olds   int // of the queue, at its end
 	closed bool
 	filled chan struct{} // holds one when there may be something to take
 }
@@ -53,10 +58,16 @@ func (x *inbox) put(p picture) error {
 	switch {
 	case x.closed:
 		return errClosed
-	case len(x.queue) >= waitingMost:
+	case len(x.queue) >= waitingMost, p.old && len(x.queue) >= oldMost:
 		return errFull
 	}
-	x.queue = append(x.queue, p)
+	at := len(x.queue)
+	if p.old {
+		x.olds++
+	} else {
+		at -= x.olds
+	}
+	x.queue = slices.Insert(x.queue, at, p)
 	select {
 	case x.filled <- struct{}{}:
 	default:
@@ -71,6 +82,7 @@ func (x *inbox) take(most int) []picture {
 	n := min(most, len(x.queue))
 	ps := slices.Clone(x.queue[:n])
 	x.queue = slices.Delete(x.queue, 0, n)
+	x.olds = min(x.olds, len(x.queue))
 	return ps
 }
 

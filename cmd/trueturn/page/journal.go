@@ -131,6 +131,7 @@ type journal struct {
 	byFile map[string]int // index into order, −1 for a name given to a picture that is being measured
 	sums   map[string]string
 	stamps map[stamp]bool
+	past   map[stamp]bool // of sessions set aside; never written to
 }
 
 // openJournal opens or begins a journal; notes are what its reader should know. The error is a *failure.
@@ -144,6 +145,10 @@ func openJournal(dir string) (j *journal, notes []string, err error) {
 	if notes, err = j.read(); err != nil {
 		f.Close()
 		return nil, nil, err
+	}
+	j.past = map[stamp]bool{}
+	for _, p := range readPast(dir) {
+		j.past[stampOf(p.Base, p.Size, p.Mod)] = true
 	}
 	return j, notes, nil
 }
@@ -329,11 +334,11 @@ func (j *journal) release(sum, file string) {
 	}
 }
 
-// knows is whether an unchanged file of the watched folder was measured.
+// knows is whether an unchanged file of the watched folder was measured, in this session or in one set aside.
 func (j *journal) knows(s stamp) bool {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	return j.stamps[s]
+	return j.stamps[s] || j.past[s]
 }
 
 // freeName is the name itself, or one with a number that no picture goes by. j.mu is held.
@@ -457,7 +462,54 @@ func setAside(dir string, now time.Time) (string, error) {
 	if err := os.Rename(dir, to); err != nil {
 		return "", cannotKeep(err)
 	}
-	return to, nil
+	return to, leaveBehind(to, dir)
+}
+
+// pastFile lists files of the watched folder that sessions set aside had measured, so that the new one leaves them alone.
+const pastFile = "past.json"
+
+// pastMost bounds it: some dozens of long evenings.
+const pastMost = 50000
+
+// pastJSON is such a file, by its stamp.
+type pastJSON struct {
+	Base string    `json:"base"`
+	Size int64     `json:"size"`
+	Mod  time.Time `json:"mod_utc"`
+}
+
+// leaveBehind begins a session in dir with what the one now in from need not hand on.
+func leaveBehind(from, dir string) error {
+	past := readPast(from)
+	f, err := os.Open(filepath.Join(from, journalFile))
+	if err != nil {
+		return cannotKeep(err)
+	}
+	defer f.Close()
+	lines := &lineReader{r: bufio.NewReaderSize(f, 1<<20)}
+	for line, err := lines.next(); err == nil; line, err = lines.next() {
+		var p pastJSON
+		if json.Unmarshal(line, &p) == nil && p.Base != "" {
+			past = append(past, p)
+		}
+	}
+	past = past[max(0, len(past)-pastMost):]
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return cannotKeep(err)
+	}
+	if err := replace(filepath.Join(dir, pastFile), func(w io.Writer) error { return json.NewEncoder(w).Encode(past) }); err != nil {
+		return cannotKeep(err)
+	}
+	return nil
+}
+
+// readPast is what leaveBehind wrote; nothing where there is none.
+func readPast(dir string) (past []pastJSON) {
+	text, err := os.ReadFile(filepath.Join(dir, pastFile))
+	if err == nil {
+		json.Unmarshal(text, &past) // what cannot be read is measured again
+	}
+	return past
 }
 
 // lastMeasured is when the last picture of a session was measured; zero where there is none.

@@ -298,3 +298,42 @@ func TestSessionsAreSetAsideAfterTwelveHours(t *testing.T) {
 		})
 	}
 }
+
+// What an evening measured is not measured once more the next, nor the one after.
+func TestNextEveningLeavesPicturesAlone(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "session")
+	evening := time.Date(2026, 11, 25, 21, 0, 0, 0, time.UTC)
+	stamps := []stamp{}
+	for i, name := range []string{"a.jpg", "b.jpg"} {
+		os.MkdirAll(dir, 0o755)
+		j, _, err := openJournal(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, s := range stamps {
+			if !j.knows(s) {
+				t.Errorf("on evening %d %s is taken for new", i, s.base)
+			}
+		}
+		if len(j.files()) != 0 {
+			t.Errorf("a new evening begins with %q", j.files())
+		}
+		r := record{File: name, Sum: name, Base: name, Size: int64(i), Mod: evening, Measured: evening.AddDate(0, 0, i), Shot: shotNamed(name)}
+		if err := j.append([]entry{entryOf(&r)}); err != nil {
+			t.Fatal(err)
+		}
+		j.close()
+		stamps = append(stamps, stampOf(name, int64(i), evening))
+		if _, err := setAside(dir, evening.AddDate(0, 0, i+1)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	j, _, err := openJournal(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.close()
+	if !j.knows(stamps[0]) || !j.knows(stamps[1]) || j.knows(stampOf("a.jpg", 7, evening)) {
+		t.Error("the third evening does not know the pictures of the first two")
+	}
+}

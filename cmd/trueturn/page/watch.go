@@ -106,7 +106,7 @@ func (w *watcher) look(now time.Time, changed map[string]bool) time.Duration {
 	w.looks++
 	due, next := w.note(names, now, changed)
 	w.mu.Unlock()
-	for _, p := range due {
+	for _, p := range due { // those of another evening come last
 		err := w.offer(p)
 		if errors.Is(err, errFull) {
 			return min(next, fullRetry)
@@ -139,15 +139,26 @@ func (w *watcher) note(names []string, now time.Time, changed map[string]bool) (
 			next = min(next, wait)
 			continue
 		}
-		due = append(due, picture{name: name, path: filepath.Join(w.dir, name), size: f.size, mod: f.mod, tries: f.tries})
+		due = append(due, picture{name: name, path: filepath.Join(w.dir, name), size: f.size, mod: f.mod, tries: f.tries, old: now.Sub(f.mod) > restAfter})
 	}
 	for name := range w.files {
 		if !here[name] {
 			delete(w.files, name)
 		}
 	}
-	slices.SortFunc(due, func(a, b picture) int { return cmp.Or(a.mod.Compare(b.mod), cmp.Compare(a.name, b.name)) })
+	slices.SortFunc(due, oldestFirst)
 	return due, next
+}
+
+// oldestFirst is the order to measure in; a synced folder may hold years of other pictures, which come last.
+func oldestFirst(a, b picture) int {
+	if a.old != b.old {
+		if a.old {
+			return 1
+		}
+		return -1
+	}
+	return cmp.Or(a.mod.Compare(b.mod), cmp.Compare(a.name, b.name))
 }
 
 // update looks at one file; nil where there is none, or something else by that name.

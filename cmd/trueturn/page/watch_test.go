@@ -310,3 +310,35 @@ func TestUnreadableFilesAreTriedAgain(t *testing.T) {
 		t.Errorf("told %s", n.json)
 	}
 }
+
+// A synced folder may hold years of other pictures: they come after all that is of this evening, and let it in first.
+func TestPicturesOfOtherEveningsWait(t *testing.T) {
+	dir := t.TempDir()
+	now := time.Now()
+	for name, age := range map[string]time.Duration{"summer.jpg": 2000 * time.Hour, "spring.jpg": 4000 * time.Hour, "b.jpg": time.Minute, "a.jpg": time.Hour} {
+		file(t, filepath.Join(dir, name), []byte(name))
+		os.Chtimes(filepath.Join(dir, name), now, now.Add(-age))
+	}
+	x := newInbox()
+	w := newWatcher(dir, time.Second)
+	w.still, w.offer, w.knows = 0, x.put, func(stamp) bool { return false }
+	w.look(now, nil)
+	x.put(picture{name: "sent.jpg", spooled: true})
+	if got, want := names(x.take(9)), []string{"a.jpg", "b.jpg", "sent.jpg", "spring.jpg", "summer.jpg"}; !slices.Equal(got, want) {
+		t.Errorf("measured in the order %q, want %q", got, want)
+	}
+	for range oldMost {
+		if err := x.put(picture{name: "old", old: true}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := x.put(picture{name: "old", old: true}); err != errFull {
+		t.Errorf("one too many of other evenings: %v", err)
+	}
+	if err := x.put(picture{name: "new"}); err != nil {
+		t.Error(err)
+	}
+	if got := names(x.take(2)); !slices.Equal(got, []string{"new", "old"}) {
+		t.Errorf("next are %q", got)
+	}
+}
