@@ -31,6 +31,7 @@ type Options struct {
 	MaxElongation float64       // 0 = 1.25
 	Share         float64       // of the exposures that shall stay round; 0 = 0.9
 	PeriodS       float64       // of the gear, where known
+	Memory        *Memory       // for faces that ask again and again; nil: nothing is remembered
 }
 
 // Causes why there is no axis, beside those of align.Estimate; for errors.Is.
@@ -73,7 +74,7 @@ func New(seq drift.Sequence, o Options) Answer {
 		o.MaxElongation = 1.25
 	}
 	out := Answer{}
-	b := &builder{seq: seq, o: o, out: &out, forms: formsOf(seq)}
+	b := &builder{seq: seq, o: o, out: &out, forms: formsOf(seq, o.Memory)}
 	b.seq.Shots = slices.Clone(seq.Shots)
 	b.run()
 	b.frames()

@@ -4,15 +4,49 @@ import (
 	"runtime"
 	"sync"
 	"sync/atomic"
+	"weak"
 
 	"trueturn/align/exposure"
 	"trueturn/drift"
+	"trueturn/drift/solve"
 	"trueturn/drift/star"
 )
 
+// Memory keeps what answers read of single pictures, for a face that asks again with one picture more. It is safe for use
+// by several goroutines, and keeps no picture alive.
+type Memory struct {
+	mu    sync.Mutex
+	forms map[weak.Pointer[solve.Solution]]exposure.Form
+}
+
+// memoryMost bounds the memory of a long night; then it begins anew.
+const memoryMost = 1024
+
+// formOf is the form of a shot's stars, remembered or read; m may be nil. A shot's stars do not change once it has a solution.
+func (m *Memory) formOf(s *drift.Shot) exposure.Form {
+	if m == nil {
+		return exposure.FormOf(recognised(s))
+	}
+	key := weak.Make(s.Solution)
+	m.mu.Lock()
+	form, known := m.forms[key]
+	m.mu.Unlock()
+	if known {
+		return form
+	}
+	form = exposure.FormOf(recognised(s))
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.forms == nil || len(m.forms) >= memoryMost {
+		m.forms = map[weak.Pointer[solve.Solution]]exposure.Form{}
+	}
+	m.forms[key] = form
+	return form
+}
+
 // formsOf reads the form of the stars of every recognised shot. It is begun at once, beside the search for the axis, which
 // does not need it; the result waits for its end.
-func formsOf(seq drift.Sequence) func() []exposure.Form {
+func formsOf(seq drift.Sequence, m *Memory) func() []exposure.Form {
 	forms := make([]exposure.Form, len(seq.Shots))
 	var next atomic.Int64
 	var done sync.WaitGroup
@@ -20,7 +54,7 @@ func formsOf(seq drift.Sequence) func() []exposure.Form {
 		done.Go(func() {
 			for i := next.Add(1) - 1; i < int64(len(forms)); i = next.Add(1) - 1 {
 				if s := &seq.Shots[i]; s.Solution != nil {
-					forms[i] = exposure.FormOf(recognised(s))
+					forms[i] = m.formOf(s)
 				}
 			}
 		})
