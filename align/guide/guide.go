@@ -16,7 +16,7 @@
 // After a slip, a swing in the midst of turning or an aim at other stars measuring begins afresh, with what was
 // learnt of the knobs.
 //
-// Of a window at most some forty pictures are kept, first and last and evenly between, so that the thousandth
+// Of a window at most some thirty pictures are kept, first and last and evenly between, so that the thousandth
 // picture costs what the fiftieth does; all others live on as their line in the answer's frames.
 package guide
 

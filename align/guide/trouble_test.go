@@ -153,6 +153,27 @@ func TestBeforeTheTouch(t *testing.T) {
 	}
 }
 
+// TestSwungUntouched: once the clamps are tight a swing is as welcome as in the first measurement.
+func TestSwungUntouched(t *testing.T) {
+	t.Parallel()
+	for _, latitude := range []float64{46, -33} {
+		g := newRig(t, latitude, 5)
+		guide := g.measured()
+		for i := 0; guide.View().Live.Phase == Turning && i < 6; i++ {
+			g.obey(guide, 1)
+			g.add(guide)
+		}
+		v := guide.View()
+		for i := 0; v.Live.Phase == Untouched && i < len(swings); i++ {
+			g.swing(swings[i])
+			v = g.add(guide)
+		}
+		if v.Live.Phase != Done || v.Axis.AltitudeSigmaArcmin > 1 || usedIn(guide.base) > len(swings) || g.missedBy(v) > fourSigma {
+			t.Errorf("latitude %.0f°: %s, ± %.1f′ by %d pictures: %s", latitude, v.Live.Phase, v.Axis.AltitudeSigmaArcmin, usedIn(guide.base), v.Live.Instruction)
+		}
+	}
+}
+
 // TestSlip: a camera that moved on its holder ends the measurement, and the next one leads on.
 func TestSlip(t *testing.T) {
 	t.Parallel()

@@ -12,8 +12,8 @@ import (
 )
 
 // mostShots a window holds. The error of an axis falls with the span of its pictures more than with their
-// number: forty over an hour do nearly what two hundred do.
-const mostShots = 40
+// number: thirty over an hour do nearly what two hundred do.
+const mostShots = 32
 
 // window is pictures of one measurement in the order of time.
 type window struct{ shots []drift.Shot }
