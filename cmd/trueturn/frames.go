@@ -8,12 +8,13 @@ import (
 	"slices"
 	"strings"
 
+	"trueturn/cmd/trueturn/page"
 	"trueturn/drift"
 )
 
 // endings are those of the files a folder is searched for. What a file holds is
 // decided by its content later; a file named outright may end in anything.
-var endings = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".fit", ".fits", ".fts"}
+var endings = page.Endings
 
 // companions lie beside pictures by right and are passed over without a word.
 var companions = []string{".csv", ".json", ".html", ".toml"}

@@ -58,6 +58,7 @@ type bench struct {
 	// Of the goroutine of run alone.
 	guide      *guide.Guide
 	recent     []drift.Shot // last ones recognised, which help those beside them
+	unsolved   []outcome    // last ones that were not, and may be yet
 	busy       bool
 	working    []string
 	held       []held
@@ -224,8 +225,8 @@ func (n *bench) apply(ctx context.Context, rs []outcome) {
 	if len(fresh) == 0 {
 		return
 	}
+	fresh = n.help(ctx, fresh)
 	slices.SortStableFunc(fresh, byClock)
-	n.help(ctx, fresh)
 	n.write(fresh)
 	shots := make([]drift.Shot, len(fresh))
 	for i, r := range fresh {
@@ -273,16 +274,36 @@ func (n *bench) applyHeld(ctx context.Context, now time.Time) {
 	n.apply(ctx, ripe)
 }
 
-// neighbours is how many pictures recognised before help a new one.
+// neighbours is how many pictures recognised before help a new one, and how many that were not are tried again when
+// one is.
 const neighbours = 8
 
-// help recognises pictures of few stars by those beside them.
-func (n *bench) help(ctx context.Context, rs []outcome) {
-	known := map[string]drift.Shot{}
+// help recognises pictures of few stars by those beside them: new ones, and those before that waited for a neighbour. The
+// latter, if any, are given as well.
+func (n *bench) help(ctx context.Context, rs []outcome) []outcome {
+	var waited []outcome
+	if slices.ContainsFunc(rs, outcome.solved) {
+		waited, n.unsolved = n.unsolved, nil
+	}
+	all := slices.Concat(waited, rs)
+	if slices.ContainsFunc(all, outcome.unsolved) {
+		n.together(ctx, all)
+	}
+	given := slices.DeleteFunc(slices.Clone(all[:len(waited)]), outcome.unsolved)
+	given = append(given, all[len(waited):]...)
+	n.unsolved = append(n.unsolved, slices.DeleteFunc(all, func(o outcome) bool { return !o.unsolved() })...)
+	n.unsolved = slices.Clone(n.unsolved[max(0, len(n.unsolved)-neighbours):])
+	return given
+}
+
+// together lets shots and the last ones recognised help each other; nothing is opened, for all are known. When ctx ends
+// the shots stay as they are.
+func (n *bench) together(ctx context.Context, rs []outcome) {
+	o := n.o.Measure
+	o.Known, o.Progress = map[string]drift.Shot{}, nil
 	var sources []drift.Source
-	needed := false
 	add := func(s drift.Shot) {
-		known[s.File] = s
+		o.Known[s.File] = s
 		sources = append(sources, drift.Source{Name: s.File})
 	}
 	for _, s := range n.recent {
@@ -290,24 +311,23 @@ func (n *bench) help(ctx context.Context, rs []outcome) {
 	}
 	for _, r := range rs {
 		add(r.shot)
-		needed = needed || r.shot.Solution == nil && len(r.shot.Field.Stars) > 0
 	}
-	if !needed || len(sources) == len(rs) && len(rs) == 1 {
-		return
-	}
-	o := n.o.Measure
-	o.Known, o.Progress = known, nil
-	seq, err := drift.Measure(ctx, sources, o) // nothing is opened: all are known
+	seq, err := drift.Measure(ctx, sources, o)
 	if err != nil {
 		return
 	}
 	for i := range rs {
 		at := slices.IndexFunc(seq.Shots, func(s drift.Shot) bool { return s.File == rs[i].file })
-		if rs[i].shot.Solution == nil && at >= 0 {
+		if rs[i].unsolved() && at >= 0 {
 			rs[i].shot = seq.Shots[at]
 		}
 	}
 }
+
+// solved is whether a picture was recognised; unsolved whether it was not, but may be by its neighbours: three stars
+// are the least.
+func (o outcome) solved() bool   { return o.shot.Solution != nil }
+func (o outcome) unsolved() bool { return o.shot.Solution == nil && len(o.shot.Field.Stars) >= 3 }
 
 // remember keeps the last ones recognised.
 func (n *bench) remember(shots []drift.Shot) {
