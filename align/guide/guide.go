@@ -76,6 +76,9 @@ func filled(o Options) Options {
 	if o.Answer.MaxElongation <= 1 {
 		o.Answer.MaxElongation = 1.25
 	}
+	if o.Answer.Memory == nil {
+		o.Answer.Memory = &answer.Memory{}
+	}
 	return o
 }
 
