@@ -52,7 +52,7 @@ var safety = map[string]string{
 	"Cross-Origin-Opener-Policy":   "same-origin",
 	"Cross-Origin-Resource-Policy": "same-origin",
 	"Permissions-Policy": "screen-wake-lock=(self), camera=(), microphone=(), geolocation=(), display-capture=(), " +
-		"usb=(), serial=(), bluetooth=(), payment=()",
+		"usb=(), serial=(), payment=()",
 }
 
 // safe sends the safety headers.

@@ -161,8 +161,26 @@
   const newest = 50;
   let all = false;
   const rows = new Map(); // by name and instant
+  const cameAfter = new Map(); // of pictures without a clock: the newest picture when they were first seen
 
-  function showPictures(frames) {
+  // inOrder is the order of the clocks; a picture without one stays where it came in, and not for ever on top.
+  function inOrder(frames) {
+    const timed = frames.filter(f => f.mid_utc);
+    const known = new Set(timed.map(f => f.file));
+    const newestNow = rows.size && timed.length ? timed.at(-1).file : '';
+    const after = new Map([['', []]]);
+    for (const f of frames) {
+      if (f.mid_utc) continue;
+      if (!cameAfter.has(f.file)) cameAfter.set(f.file, newestNow);
+      const place = known.has(cameAfter.get(f.file)) ? cameAfter.get(f.file) : '';
+      if (!after.has(place)) after.set(place, []);
+      after.get(place).push(f);
+    }
+    return [...after.get(''), ...timed.flatMap(f => [f, ...(after.get(f.file) || [])])];
+  }
+
+  function showPictures(told) {
+    const frames = inOrder(told);
     const used = frames.filter(f => f.used).length;
     write($('count'), frames.length ? count(frames.length, 'picture', 'pictures') + ', ' + used + ' used, newest first.' : 'None yet.');
     $('reports').hidden = frames.length === 0;
