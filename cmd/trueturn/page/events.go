@@ -1,9 +1,12 @@
 package page
 
 import (
+	"compress/gzip"
 	"context"
+	"io"
 	"net/http"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -34,7 +37,7 @@ func (p *Page) events(w http.ResponseWriter, r *http.Request) {
 	if r.Method == http.MethodHead {
 		return
 	}
-	s := &stream{w: w, rc: http.NewResponseController(w), pace: p.pace}
+	s := newStream(w, r, p.pace)
 	if s.rc.SetReadDeadline(time.Time{}) != nil { // the end of the connection is noticed by reading
 		return
 	}
@@ -49,9 +52,35 @@ type pace struct {
 
 // stream is one browser that listens.
 type stream struct {
-	w  http.ResponseWriter
-	rc *http.ResponseController
+	w   io.Writer
+	zip *gzip.Writer // before w, where the browser takes it
+	rc  *http.ResponseController
 	pace
+}
+
+// newStream packs what it tells if the browser can unpack it: after a long night a state is hundreds of
+// kilobytes, nearly all of it alike, and the network beside a tripod may be slow.
+func newStream(w http.ResponseWriter, r *http.Request, p pace) *stream {
+	s := &stream{w: w, rc: http.NewResponseController(w), pace: p}
+	w.Header().Set("Vary", "Accept-Encoding")
+	if !takesGzip(r) {
+		return s
+	}
+	if zip, err := gzip.NewWriterLevel(w, gzip.BestSpeed); err == nil {
+		w.Header().Set("Content-Encoding", "gzip")
+		s.w, s.zip = zip, zip
+	}
+	return s
+}
+
+// takesGzip is whether a browser says so plainly; one that gives it a weight is answered unpacked.
+func takesGzip(r *http.Request) bool {
+	for _, name := range strings.Split(r.Header.Get("Accept-Encoding"), ",") {
+		if strings.TrimSpace(name) == "gzip" {
+			return true
+		}
+	}
+	return false
 }
 
 // follow tells what the board says until the browser or the page goes away.
@@ -101,6 +130,11 @@ func (s *stream) send(b []byte) error {
 	}
 	if _, err := s.w.Write(b); err != nil {
 		return err
+	}
+	if s.zip != nil {
+		if err := s.zip.Flush(); err != nil {
+			return err
+		}
 	}
 	return s.rc.Flush()
 }

@@ -2,6 +2,7 @@ package page
 
 import (
 	"bufio"
+	"compress/gzip"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -24,10 +25,16 @@ type listener struct {
 
 func (s *served) listen() *listener {
 	s.t.Helper()
+	return s.listenAs("")
+}
+
+// listenAs is a browser that sends a further header line.
+func (s *served) listenAs(header string) *listener {
+	s.t.Helper()
 	c := s.dial()
 	s.t.Cleanup(func() { c.Close() })
 	c.SetDeadline(time.Now().Add(20 * time.Second))
-	fmt.Fprintf(c, "GET %sevents HTTP/1.1\r\nHost: %s\r\nAccept: text/event-stream\r\n\r\n", s.path, s.host)
+	fmt.Fprintf(c, "GET %sevents HTTP/1.1\r\nHost: %s\r\nAccept: text/event-stream\r\n%s\r\n", s.path, s.host, header)
 	resp, err := http.ReadResponse(bufio.NewReader(c), nil)
 	if err != nil {
 		s.t.Fatal(err)
@@ -35,7 +42,27 @@ func (s *served) listen() *listener {
 	if resp.StatusCode != http.StatusOK || resp.Header.Get("Content-Type") != "text/event-stream" {
 		s.t.Fatalf("events: %s, %s", resp.Status, resp.Header.Get("Content-Type"))
 	}
-	return &listener{s.t, c, bufio.NewReader(resp.Body)}
+	var body io.Reader = resp.Body
+	if resp.Header.Get("Content-Encoding") == "gzip" {
+		if body, err = gzip.NewReader(body); err != nil {
+			s.t.Fatal(err)
+		}
+	} else if header != "" {
+		s.t.Fatalf("asked with %q, and told unpacked", header)
+	}
+	return &listener{s.t, c, bufio.NewReader(body)}
+}
+
+// TestEventsPacked: a browser that can unpack is told the same at once, packed.
+func TestEventsPacked(t *testing.T) {
+	s := serve(t)
+	l := s.listenAs("Accept-Encoding: br, gzip\r\n")
+	for n := range uint64(3) {
+		text := fmt.Sprintf(`{"n":%d}`, n)
+		s.post(900+n, text)
+		for l.message().data != text { // the first may be the state of before
+		}
+	}
 }
 
 // next is what comes up to the next empty line.
