@@ -1,7 +1,9 @@
 package guide
 
 import (
+	"errors"
 	"slices"
+	"strings"
 	"time"
 
 	"trueturn/align/answer"
@@ -44,6 +46,9 @@ func (g *Guide) relist(a answer.Answer) {
 	for _, f := range a.Frames {
 		if i := g.lineOf(f.File); i >= 0 {
 			f.Stars = g.s.Frames[i].Stars // a shot read back from disk may keep fewer
+			if old := g.s.Frames[i].WhyNot; f.WhyNot != "" && strings.HasPrefix(old, f.WhyNot+hintMark) {
+				f.WhyNot = old
+			}
 			g.s.Frames[i] = f
 		}
 	}
@@ -86,4 +91,16 @@ func usedIn(a answer.Answer) (n int) {
 		}
 	}
 	return n
+}
+
+// hintMark stands between what is wrong with a picture and the way out.
+const hintMark = "; "
+
+// withHint adds the way out to why a picture was not used: a page's list is all its sender sees of it.
+func withHint(why string, err error) string {
+	var hinted interface{ Hint() string }
+	if why == "" || !errors.As(err, &hinted) || hinted.Hint() == "" {
+		return why
+	}
+	return why + hintMark + hinted.Hint()
 }

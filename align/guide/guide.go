@@ -126,7 +126,11 @@ func (g *Guide) take(s drift.Shot) {
 	}
 	g.names[s.File] = true
 	line := answer.New(drift.Sequence{Shots: []drift.Shot{s}}, g.o.Answer).Frames[0]
+	line.WhyNot = withHint(line.WhyNot, s.Err)
 	g.list(line)
+	if s.Unread() && (g.s.Phase == Turning || g.s.Phase == Untouched) { // no picture at all: what was asked stands as it is
+		return
+	}
 	if usable(s) {
 		if why := g.elsewhere(s); why != "" {
 			g.setAside(s, why)
