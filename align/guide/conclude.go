@@ -25,10 +25,10 @@ func (g *Guide) conclude() {
 		g.concludeFresh()
 		return
 	}
-	g.base = answer.New(g.window.sequence(), g.o.Answer)
+	g.base = g.answer(g.window.sequence())
 	if g.s.Learned && g.s.Phase != Done { // at the end a knock is the answer's to judge: the night's exposures have begun
 		if a, cut := g.sinceTouch(&g.window, g.base); cut {
-			g.base = a
+			g.base, g.s.Carried = a, nil
 		}
 	}
 	g.relist(g.base)
@@ -55,7 +55,7 @@ func (g *Guide) mend() {
 		g.s.Told = g.newest()
 		return
 	}
-	g.window, g.base, g.s.Told = since, a, time.Time{}
+	g.window, g.base, g.s.Told, g.s.Carried = since, a, time.Time{}, nil
 	g.relist(a)
 	for _, file := range dropped {
 		g.unused(file, mendedText)
@@ -92,14 +92,17 @@ func (g *Guide) faulty(a answer.Answer) bool {
 // concludeFresh lets the untouched measurement take the first one's place once it says what to do.
 func (g *Guide) concludeFresh() {
 	a := answer.New(g.fresh.sequence(), g.o.Answer)
+	carried := carriedBy(g.s.Order)
 	if again, cut := g.sinceTouch(&g.fresh, a); cut {
-		a = again
+		a, carried = again, nil
 	}
+	a = carried.weighed(a)
 	g.relist(a)
 	if !ready(a) {
 		g.again = &a
 		return
 	}
+	g.s.Carried = carried
 	g.window, g.fresh, g.again, g.base = g.fresh, window{}, nil, a
 	g.last, g.seen, g.s.Order, g.s.Swung = nil, nil, nil, false
 	g.settle()

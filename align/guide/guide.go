@@ -159,7 +159,7 @@ func (g *Guide) gather(s drift.Shot) {
 		g.s.Phase = Measuring
 	}
 	if g.s.Afresh && usable(s) {
-		g.window, g.s.Afresh = window{}, false
+		g.window, g.s.Afresh, g.s.Carried = window{}, false, nil
 	}
 	g.window.add(s, g.reference())
 	g.stale = true
@@ -255,7 +255,7 @@ func apart(a, b drift.Shot) time.Duration {
 func (g *Guide) restart(remark string, shots ...drift.Shot) {
 	g.window, g.fresh, g.last, g.seen, g.again = window{}, window{}, nil, nil, nil
 	g.s.Phase, g.s.Remark, g.s.Order, g.s.Swung, g.s.Afresh = Measuring, remark, nil, false, false
-	g.s.Told = time.Time{}
+	g.s.Told, g.s.Carried = time.Time{}, nil
 	for _, s := range shots {
 		g.gather(s)
 	}

@@ -111,7 +111,11 @@ func TestFollowed(t *testing.T) {
 				g := newRig(t, latitude, seed, tilted(float64(seed%3), float64(40*seed)))
 				guide := New(g.options())
 				v := guide.View()
+				var before View // of the untouched measurement
 				for v.Live.Phase != Done && g.taken < most {
+					if before = v; v.Live.Phase != Untouched {
+						before = View{}
+					}
 					if n := usedIn(guide.base); swung && v.Live.Phase == Measuring && n < len(swings) {
 						g.swing(swings[n])
 					}
@@ -124,6 +128,9 @@ func TestFollowed(t *testing.T) {
 					if v.Live.Level != nil && g.missedBy(v) > fourSigma {
 						t.Errorf("picture %d: the axis is off by %.1f of its errors", g.taken, g.missedBy(v))
 					}
+				}
+				if before.Axis != nil && v.Axis.AltitudeSigmaArcmin > before.Axis.AltitudeSigmaArcmin+giving.Min() {
+					t.Errorf("the untouched pictures cost knowledge: ± %.2f′ in altitude after ± %.2f′", v.Axis.AltitudeSigmaArcmin, before.Axis.AltitudeSigmaArcmin)
 				}
 				off, _ := g.truth()
 				if v.Live.Phase != Done || off > fineLimit+unit.AngleFromMin(2*v.Axis.AltitudeSigmaArcmin) {

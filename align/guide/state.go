@@ -36,7 +36,8 @@ type State struct {
 	Remark  string             `json:"remark"`  // why measuring began afresh
 	Knobs   *knobs.State       `json:"knobs"`
 	Order   *Order             `json:"order"`
-	Frames  []answer.FrameJSON `json:"frames"` // of the whole session, in the order of time
+	Carried *Carried           `json:"carried"` // the axis as the turns before this measurement left it; nil: not known, or given up
+	Frames  []answer.FrameJSON `json:"frames"`  // of the whole session, in the order of time
 }
 
 // Order is what was asked of the hand last, and where the axis was then.
@@ -115,9 +116,9 @@ func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Gu
 	}
 	g.window.shots, g.fresh.shots = all(s.Window, find), all(s.Fresh, find)
 	g.last, g.odd = find(s.Last), find(s.Odd)
-	g.base = answer.New(g.window.sequence(), g.o.Answer)
+	g.base = g.answer(g.window.sequence())
 	if len(g.fresh.shots) > 0 {
-		a := answer.New(g.fresh.sequence(), g.o.Answer)
+		a := carriedBy(g.s.Order).weighed(answer.New(g.fresh.sequence(), g.o.Answer))
 		g.again = &a
 	}
 	g.recover()

@@ -1,0 +1,110 @@
+package guide
+
+import (
+	"math"
+
+	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/align"
+	"trueturn/align/answer"
+	"trueturn/drift"
+	"trueturn/ephem"
+)
+
+// Carried is where the bubbles stood when the last turn was done: the measurement before the turns, carried along by the
+// camera. A few untouched pictures know the axis far worse than it does, so they do not take its place; they
+// are asked whether they agree, and both are weighed together:
+//
+//	C⁻¹ = C₁⁻¹ + C₂⁻¹,  a = C (C₁⁻¹ a₁ + C₂⁻¹ a₂)
+//
+// The two share no picture that says where the axis is: the first measured it before the turns, the second after.
+type Carried struct {
+	Direction  r3.Vec        `json:"direction"`
+	Covariance [2][2]float64 `json:"covariance_rad2"`
+}
+
+const (
+	// giving is what clamps and holder give between measurement and the last turn without being noticed
+	// (common practice, no source); it is added to the carried axis's errors.
+	giving = unit.Angle(0.5 / 60 * math.Pi / 180)
+	// disagreement: χ² of two degrees of freedom exceeds it once in a thousand times. Then something gave way
+	// that nobody saw, and the untouched pictures are believed alone.
+	disagreement = 13.8
+)
+
+// carriedBy is the axis an order was given by.
+func carriedBy(o *Order) *Carried {
+	if o == nil {
+		return nil
+	}
+	c := &Carried{Direction: o.Direction, Covariance: o.Covariance}
+	for i := range 2 {
+		c.Covariance[i][i] += giving.Rad() * giving.Rad()
+	}
+	return c
+}
+
+// answer answers for some shots and weighs what was known of the axis before.
+func (g *Guide) answer(q drift.Sequence) answer.Answer {
+	return g.s.Carried.weighed(answer.New(q, g.o.Answer))
+}
+
+// weighed is an answer with its axis weighed together with the carried one; where the two disagree, the answer as it is.
+func (c *Carried) weighed(a answer.Answer) answer.Answer {
+	if c == nil || a.Measured == nil || len(a.Measured.Axis.Breaks) > 0 || a.Measured.Question.Unsteady {
+		return a
+	}
+	own := a.Measured.Axis
+	joint, agrees := c.with(own)
+	if !agrees {
+		return a
+	}
+	notes := a.Advice.Notes
+	b := a.Turned(joint, nil)
+	b.Advice.Notes = append(b.Advice.Notes, notes...)
+	b.Situations = steadyOnes(a.Situations)
+	return b
+}
+
+// steadyOnes leaves out what a short look alone suffers from.
+func steadyOnes(all []answer.Situation) []answer.Situation {
+	kept := []answer.Situation{}
+	for _, x := range all {
+		if k := align.Kind(x.Kind); k != align.KindWeakDirection && k != align.KindTooShort {
+			kept = append(kept, x)
+		}
+	}
+	return kept
+}
+
+// with weighs the carried axis together with another; false where they disagree.
+func (c *Carried) with(own align.Axis) (align.Axis, bool) {
+	at, to := ephem.HorizontalOf(c.Direction), ephem.HorizontalOf(own.Direction)
+	flat := math.Cos(at.Altitude.Rad())
+	d := [2]float64{math.Remainder((to.Azimuth-at.Azimuth).Rad(), 2*math.Pi) * flat, (to.Altitude - at.Altitude).Rad()}
+	both, ok := inverse(plus(c.Covariance, own.Covariance))
+	if x := times(both, d); !ok || d[0]*x[0]+d[1]*x[1] > disagreement {
+		return own, false
+	}
+	step := times(c.Covariance, times(both, d)) // C₁ (C₁ + C₂)⁻¹ d
+	joint := own
+	joint.Direction = ephem.Horizontal{Azimuth: at.Azimuth + unit.Angle(step[0]/flat), Altitude: at.Altitude + unit.Angle(step[1])}.Direction()
+	w1, _ := inverse(c.Covariance)
+	w2, _ := inverse(own.Covariance)
+	joint.Covariance, ok = inverse(plus(w1, w2))
+	return joint, ok
+}
+
+func plus(a, b [2][2]float64) [2][2]float64 {
+	return [2][2]float64{{a[0][0] + b[0][0], a[0][1] + b[0][1]}, {a[1][0] + b[1][0], a[1][1] + b[1][1]}}
+}
+
+func times(m [2][2]float64, v [2]float64) [2]float64 {
+	return [2]float64{m[0][0]*v[0] + m[0][1]*v[1], m[1][0]*v[0] + m[1][1]*v[1]}
+}
+
+func inverse(m [2][2]float64) ([2][2]float64, bool) {
+	det := m[0][0]*m[1][1] - m[0][1]*m[1][0]
+	return [2][2]float64{{m[1][1] / det, -m[0][1] / det}, {-m[1][0] / det, m[0][0] / det}}, det > 0
+}
