@@ -98,6 +98,11 @@ func (g *Guide) concludeFresh() {
 	}
 	a = carried.weighed(a)
 	g.relist(a)
+	if g.faulty(a) && usedIn(a) >= leastPictures { // something went wrong since the first measurement
+		g.restart("", g.fresh.shots...)
+		g.conclude()
+		return
+	}
 	if !ready(a) {
 		g.again = &a
 		return

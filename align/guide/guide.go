@@ -47,14 +47,15 @@ type Guide struct {
 	s     State
 	names map[string]bool
 
-	window window         // of the measurement, or of the one that is being made
-	fresh  window         // pictures since the clamps were tightened
-	last   *drift.Shot    // the last one that moved the bubbles
-	odd    *drift.Shot    // one of another camera or hour, until a second tells which is meant
-	base   answer.Answer  // of the window
-	again  *answer.Answer // of the fresh pictures
-	seen   *drift.Sight   // of last
-	stale  bool           // base or again do not know the newest pictures yet
+	window   window         // of the measurement, or of the one that is being made
+	fresh    window         // pictures since the clamps were tightened
+	last     *drift.Shot    // the last one that moved the bubbles
+	odd      *drift.Shot    // one of another camera or hour, until a second tells which is meant
+	base     answer.Answer  // of the window
+	again    *answer.Answer // of the fresh pictures
+	seen     *drift.Sight   // of last
+	suspects []Suspect      // the pictures running that fell behind the stars
+	stale    bool           // base or again do not know the newest pictures yet
 
 	view View
 }
@@ -253,7 +254,7 @@ func apart(a, b drift.Shot) time.Duration {
 
 // restart begins a measurement with some pictures; what was learnt of the knobs is kept.
 func (g *Guide) restart(remark string, shots ...drift.Shot) {
-	g.window, g.fresh, g.last, g.seen, g.again = window{}, window{}, nil, nil, nil
+	g.window, g.fresh, g.last, g.seen, g.again, g.suspects = window{}, window{}, nil, nil, nil, nil
 	g.s.Phase, g.s.Remark, g.s.Order, g.s.Swung, g.s.Afresh = Measuring, remark, nil, false, false
 	g.s.Told, g.s.Carried = time.Time{}, nil
 	for _, s := range shots {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/soniakeys/unit"
@@ -111,11 +112,7 @@ func TestFollowed(t *testing.T) {
 				g := newRig(t, latitude, seed, tilted(float64(seed%3), float64(40*seed)))
 				guide := New(g.options())
 				v := guide.View()
-				var before View // of the untouched measurement
 				for v.Live.Phase != Done && g.taken < most {
-					if before = v; v.Live.Phase != Untouched {
-						before = View{}
-					}
 					if n := usedIn(guide.base); swung && v.Live.Phase == Measuring && n < len(swings) {
 						g.swing(swings[n])
 					}
@@ -129,14 +126,87 @@ func TestFollowed(t *testing.T) {
 						t.Errorf("picture %d: the axis is off by %.1f of its errors", g.taken, g.missedBy(v))
 					}
 				}
-				if before.Axis != nil && v.Axis.AltitudeSigmaArcmin > before.Axis.AltitudeSigmaArcmin+giving.Min() {
-					t.Errorf("the untouched pictures cost knowledge: ± %.2f′ in altitude after ± %.2f′", v.Axis.AltitudeSigmaArcmin, before.Axis.AltitudeSigmaArcmin)
-				}
 				off, _ := g.truth()
 				if v.Live.Phase != Done || off > fineLimit+unit.AngleFromMin(2*v.Axis.AltitudeSigmaArcmin) {
 					t.Errorf("after %d pictures %s, %.1f′ off: %s", g.taken, v.Live.Phase, off.Min(), v.Live.Instruction)
 				}
 			})
 		}
+	}
+}
+
+// TestConfirmed: three untouched pictures confirm what a measurement by swings and the turns since have shown; they
+// know the axis far worse alone, and cost no knowledge.
+func TestConfirmed(t *testing.T) {
+	t.Parallel()
+	for _, latitude := range []float64{46, -33} {
+		g := newRig(t, latitude, 21, tilted(2, 120))
+		guide := g.measured()
+		for i := 0; guide.View().Live.Phase == Turning && i < 6; i++ {
+			g.obey(guide, 0.95)
+			g.add(guide)
+		}
+		before := guide.View()
+		for range leastPictures {
+			g.add(guide)
+		}
+		v := guide.View()
+		if before.Live.Phase != Untouched || v.Live.Phase != Done {
+			t.Errorf("%s, then %s: %s", before.Live.Phase, v.Live.Phase, v.Live.Instruction)
+		}
+		for _, x := range []struct{ before, after float64 }{
+			{before.Axis.AltitudeSigmaArcmin, v.Axis.AltitudeSigmaArcmin}, {before.Axis.AzimuthSigmaArcmin, v.Axis.AzimuthSigmaArcmin},
+		} {
+			if x.after > x.before+2*giving.Min() { // an azimuth's error is larger than it is on the sky
+				t.Errorf("± %.2f′ after ± %.2f′", x.after, x.before)
+			}
+		}
+		if m := g.missedBy(v); m > fourSigma {
+			t.Errorf("the axis is off by %.1f of its errors", m)
+		}
+		for range 3 { // the night's own pictures
+			g.add(guide)
+		}
+		if v := guide.View(); v.Live.Phase != Done || g.missedBy(v) > fourSigma || v.Axis.AltitudeSigmaArcmin > before.Axis.AltitudeSigmaArcmin+2*giving.Min() {
+			t.Errorf("later %s, ± %.2f′, off by %.1f of it", v.Live.Phase, v.Axis.AltitudeSigmaArcmin, g.missedBy(v))
+		}
+	}
+}
+
+// TestMotorStopsMidway: a motor that stands or runs wrongly once the knobs are being turned is told as at the start.
+func TestMotorStopsMidway(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name string
+		lag  float64 // share of the sky's turn
+		late bool    // only once the clamps were tightened
+		says string
+	}{
+		{"off while turning", 1, false, "motor"},
+		{"off once tightened", 1, true, "motor"},
+		{"backward while turning", 2, false, "backward"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			g := newRig(t, 46, 5, tilted(2, 120))
+			guide := g.measured()
+			for c.late && guide.View().Live.Phase == Turning {
+				g.obey(guide, 1)
+				g.add(guide)
+			}
+			every := g.e.Every.Seconds()
+			v, told := guide.View(), 0
+			for n := range 7 {
+				if v.Live.Phase == Turning && n < 2 {
+					g.obey(guide, 0.5)
+				}
+				g.swing(-c.lag * 15.041 / 3600 * every)
+				if v = g.add(guide); strings.Contains(v.Live.Instruction, c.says) {
+					told++
+				}
+			}
+			if told == 0 || v.Live.Phase != Measuring || len(v.Situations) == 0 {
+				t.Errorf("%s: %s; %d situations", v.Live.Phase, v.Live.Instruction, len(v.Situations))
+			}
+		})
 	}
 }

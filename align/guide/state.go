@@ -25,19 +25,20 @@ type State struct {
 	Phase   string `json:"phase"`
 	// Window are the pictures of the measurement, Fresh those since the clamps were tightened, Last the last one that moved the
 	// bubbles, Odd one set aside.
-	Window  []string           `json:"window"`
-	Fresh   []string           `json:"fresh"`
-	Last    string             `json:"last"`
-	Odd     string             `json:"odd"`
-	Swung   bool               `json:"swung"`   // since the clamps were tightened, so that the knobs cannot be followed any more
-	Learned bool               `json:"learned"` // the knobs' state knows something of this mount
-	Afresh  bool               `json:"afresh"`  // the next picture begins a measurement of its own
-	Told    time.Time          `json:"told"`    // newest picture when a fault of the mount was first told; zero: there is none
-	Remark  string             `json:"remark"`  // why measuring began afresh
-	Knobs   *knobs.State       `json:"knobs"`
-	Order   *Order             `json:"order"`
-	Carried *Carried           `json:"carried"` // the axis as the turns before this measurement left it; nil: not known, or given up
-	Frames  []answer.FrameJSON `json:"frames"`  // of the whole session, in the order of time
+	Window   []string           `json:"window"`
+	Fresh    []string           `json:"fresh"`
+	Last     string             `json:"last"`
+	Odd      string             `json:"odd"`
+	Swung    bool               `json:"swung"`    // since the clamps were tightened, so that the knobs cannot be followed any more
+	Learned  bool               `json:"learned"`  // the knobs' state knows something of this mount
+	Afresh   bool               `json:"afresh"`   // the next picture begins a measurement of its own
+	Told     time.Time          `json:"told"`     // newest picture when a fault of the mount was first told; zero: there is none
+	Remark   string             `json:"remark"`   // why measuring began afresh
+	Suspects []Suspect          `json:"suspects"` // the last pictures running that fell behind the stars
+	Knobs    *knobs.State       `json:"knobs"`
+	Order    *Order             `json:"order"`
+	Carried  *Carried           `json:"carried"` // the axis as the turns before this measurement left it; nil: not known, or given up
+	Frames   []answer.FrameJSON `json:"frames"`  // of the whole session, in the order of time
 }
 
 // Order is what was asked of the hand last, and where the axis was then.
@@ -78,7 +79,7 @@ func (g *Guide) State() State {
 	s := g.s
 	s.Window, s.Fresh = g.window.files(), g.fresh.files()
 	s.Last, s.Odd = fileOf(g.last), fileOf(g.odd)
-	s.Frames = slices.Clone(s.Frames)
+	s.Frames, s.Suspects = slices.Clone(s.Frames), slices.Clone(g.suspects)
 	if s.Knobs != nil {
 		k := *s.Knobs
 		s.Knobs = &k
@@ -116,6 +117,12 @@ func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Gu
 	}
 	g.window.shots, g.fresh.shots = all(s.Window, find), all(s.Fresh, find)
 	g.last, g.odd = find(s.Last), find(s.Odd)
+	for _, x := range s.Suspects {
+		if shot := find(x.File); shot != nil {
+			x.shot = *shot
+			g.suspects = append(g.suspects, x)
+		}
+	}
 	g.base = g.answer(g.window.sequence())
 	if len(g.fresh.shots) > 0 {
 		a := carriedBy(g.s.Order).weighed(answer.New(g.fresh.sequence(), g.o.Answer))

@@ -76,6 +76,9 @@ func (g *Guide) whileTurning(s drift.Shot, line answer.FrameJSON) {
 		g.hold(sunkText)
 		return
 	}
+	if !untouched && g.suspected(s, *g.s.Knobs, i, f.picture.Trailed) {
+		return
+	}
 	still := i.Used && i.Moved == (knobs.Two{}) && i.Swung == 0
 	swung := i.Kind == knobs.Remeasure || i.Swung != 0
 	switch {
@@ -159,6 +162,8 @@ func (g *Guide) whileUntouched(s drift.Shot) {
 func (g *Guide) disturbed(s drift.Shot) bool {
 	next, i, f := g.next(s)
 	switch {
+	case f.seen != nil && g.suspected(s, *g.s.Knobs, i, f.picture.Trailed):
+		return true
 	case i.Kind == knobs.Remeasure && g.swungTo(f):
 		g.s.Swung = true // welcome: it betters the measurement
 		return false
