@@ -2,12 +2,14 @@ package guide
 
 import (
 	"math"
+	"slices"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/align/knobs"
 	"trueturn/drift"
 	"trueturn/ephem"
 )
@@ -25,23 +27,37 @@ type Carried struct {
 }
 
 const (
-	// giving is what clamps and holder give between measurement and the last turn without being noticed
-	// (common practice, no source); it is added to the carried axis's errors.
-	giving = unit.Angle(0.5 / 60 * math.Pi / 180)
+	// giving is what clamps and holder give between measurement and the last turn without being noticed, besides a
+	// share of every turn (common practice, no source); both are added to the carried axis's errors.
+	giving      = unit.Angle(0.5 / 60 * math.Pi / 180)
+	givingShare = 0.05
 	// disagreement: χ² of two degrees of freedom exceeds it once in a thousand times. Then something gave way
 	// that nobody saw, and the untouched pictures are believed alone.
 	disagreement = 13.8
 )
 
-// carriedBy is the axis an order was given by.
-func carriedBy(o *Order) *Carried {
+// Loss is what the turns of either knob may have cost, radians² as the knob turns.
+type Loss struct {
+	Altitude float64 `json:"altitude_rad2"`
+	Azimuth  float64 `json:"azimuth_rad2"`
+}
+
+// after a further motion of the knobs.
+func (l Loss) after(moved knobs.Two) Loss {
+	a, z := moved.Altitude.Rad()*givingShare, moved.Azimuth.Rad()*givingShare
+	return Loss{l.Altitude + a*a, l.Azimuth + z*z}
+}
+
+// carried is the axis the last order was given by, less sure for the turns.
+func (g *Guide) carried() *Carried {
+	o := g.s.Order
 	if o == nil {
 		return nil
 	}
 	c := &Carried{Direction: o.Direction, Covariance: o.Covariance}
-	for i := range 2 {
-		c.Covariance[i][i] += giving.Rad() * giving.Rad()
-	}
+	flat := 1 - o.Direction.Z*o.Direction.Z // cos² of the axis's height
+	c.Covariance[0][0] += giving.Rad()*giving.Rad() + flat*g.s.Loss.Azimuth
+	c.Covariance[1][1] += giving.Rad()*giving.Rad() + g.s.Loss.Altitude
 	return c
 }
 
@@ -60,11 +76,24 @@ func (c *Carried) weighed(a answer.Answer) answer.Answer {
 	if !agrees {
 		return a
 	}
-	notes := a.Advice.Notes
 	b := a.Turned(joint, nil)
-	b.Advice.Notes = append(b.Advice.Notes, notes...)
+	b.Advice.Notes = append(b.Advice.Notes, stillSo(a, b)...)
 	b.Situations = steadyOnes(a.Situations)
+	if alone := own.WorstSigma(); alone > sureness*joint.WorstSigma() {
+		b.Advice.Notes = append(b.Advice.Notes, "The turns left the axis there, and nothing since speaks against it; the untouched pictures alone know it to ± "+align.Arc(alone)+". To be certain swing the axis by hand by 30° and take two more.")
+	}
 	return b
+}
+
+// stillSo are the notes of an answer that hold for the weighed one and are not in it: its forecast is its own.
+func stillSo(was, now answer.Answer) (notes []string) {
+	for _, n := range was.Advice.Notes {
+		forecast := was.Measured.Exposure != nil && n == was.Measured.Exposure.Advice
+		if !forecast && !slices.Contains(now.Advice.Notes, n) {
+			notes = append(notes, n)
+		}
+	}
+	return notes
 }
 
 // steadyOnes leaves out what a short look alone suffers from.

@@ -15,6 +15,9 @@ import (
 // leastPictures of a measurement that a hand acts on: two always fit some axis, the third shows whether anything gave way.
 const leastPictures = 3
 
+// knockedText says why a night's exposures are measured again.
+const knockedText = "Something moved the mount. See that the tripod and the clamps are firm; the next pictures measure the axis afresh."
+
 // againText says why a picture from before a touch is no part of the untouched measurement.
 const againText = "taken before the mount was touched again"
 
@@ -26,9 +29,13 @@ func (g *Guide) conclude() {
 		return
 	}
 	g.base = g.answer(g.window.sequence())
-	if g.s.Learned && g.s.Phase != Done { // at the end a knock is the answer's to judge: the night's exposures have begun
+	done := g.s.Phase == Done
+	if g.s.Learned || done {
 		if a, cut := g.sinceTouch(&g.window, g.base); cut {
 			g.base, g.s.Carried = a, nil
+			if done {
+				g.s.Phase, g.s.Remark = Measuring, knockedText
+			}
 		}
 	}
 	g.relist(g.base)
@@ -92,7 +99,7 @@ func (g *Guide) faulty(a answer.Answer) bool {
 // concludeFresh lets the untouched measurement take the first one's place once it says what to do.
 func (g *Guide) concludeFresh() {
 	a := answer.New(g.fresh.sequence(), g.o.Answer)
-	carried := carriedBy(g.s.Order)
+	carried := g.carried()
 	if again, cut := g.sinceTouch(&g.fresh, a); cut {
 		a, carried = again, nil
 	}
@@ -107,7 +114,7 @@ func (g *Guide) concludeFresh() {
 		g.again = &a
 		return
 	}
-	g.s.Carried = carried
+	g.s.Carried, g.s.Loss = carried, Loss{}
 	g.window, g.fresh, g.again, g.base = g.fresh, window{}, nil, a
 	g.last, g.seen, g.s.Order, g.s.Swung = nil, nil, nil, false
 	g.settle()

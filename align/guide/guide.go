@@ -256,7 +256,7 @@ func apart(a, b drift.Shot) time.Duration {
 func (g *Guide) restart(remark string, shots ...drift.Shot) {
 	g.window, g.fresh, g.last, g.seen, g.again, g.suspects = window{}, window{}, nil, nil, nil, nil
 	g.s.Phase, g.s.Remark, g.s.Order, g.s.Swung, g.s.Afresh = Measuring, remark, nil, false, false
-	g.s.Told, g.s.Carried = time.Time{}, nil
+	g.s.Told, g.s.Carried, g.s.Loss = time.Time{}, nil, Loss{}
 	for _, s := range shots {
 		g.gather(s)
 	}

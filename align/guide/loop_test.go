@@ -147,6 +147,7 @@ func TestConfirmed(t *testing.T) {
 			g.add(guide)
 		}
 		before := guide.View()
+		most := giving.Min() + givingShare*60 // the knobs were turned by less than a degree
 		for range leastPictures {
 			g.add(guide)
 		}
@@ -157,7 +158,7 @@ func TestConfirmed(t *testing.T) {
 		for _, x := range []struct{ before, after float64 }{
 			{before.Axis.AltitudeSigmaArcmin, v.Axis.AltitudeSigmaArcmin}, {before.Axis.AzimuthSigmaArcmin, v.Axis.AzimuthSigmaArcmin},
 		} {
-			if x.after > x.before+2*giving.Min() { // an azimuth's error is larger than it is on the sky
+			if x.after > x.before+most { // an azimuth's error is larger than it is on the sky
 				t.Errorf("± %.2f′ after ± %.2f′", x.after, x.before)
 			}
 		}
@@ -167,7 +168,7 @@ func TestConfirmed(t *testing.T) {
 		for range 3 { // the night's own pictures
 			g.add(guide)
 		}
-		if v := guide.View(); v.Live.Phase != Done || g.missedBy(v) > fourSigma || v.Axis.AltitudeSigmaArcmin > before.Axis.AltitudeSigmaArcmin+2*giving.Min() {
+		if v := guide.View(); v.Live.Phase != Done || g.missedBy(v) > fourSigma || v.Axis.AltitudeSigmaArcmin > before.Axis.AltitudeSigmaArcmin+most {
 			t.Errorf("later %s, ± %.2f′, off by %.1f of it", v.Live.Phase, v.Axis.AltitudeSigmaArcmin, g.missedBy(v))
 		}
 	}

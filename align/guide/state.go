@@ -37,6 +37,7 @@ type State struct {
 	Suspects []Suspect          `json:"suspects"` // the last pictures running that fell behind the stars
 	Knobs    *knobs.State       `json:"knobs"`
 	Order    *Order             `json:"order"`
+	Loss     Loss               `json:"loss"`    // of certainty by the turns since the measurement
 	Carried  *Carried           `json:"carried"` // the axis as the turns before this measurement left it; nil: not known, or given up
 	Frames   []answer.FrameJSON `json:"frames"`  // of the whole session, in the order of time
 }
@@ -125,7 +126,7 @@ func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Gu
 	}
 	g.base = g.answer(g.window.sequence())
 	if len(g.fresh.shots) > 0 {
-		a := carriedBy(g.s.Order).weighed(answer.New(g.fresh.sequence(), g.o.Answer))
+		a := g.carried().weighed(answer.New(g.fresh.sequence(), g.o.Answer))
 		g.again = &a
 	}
 	g.recover()

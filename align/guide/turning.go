@@ -11,6 +11,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
 	"trueturn/drift"
+	"trueturn/ephem/turn"
 )
 
 // lateText says why a picture that came too late moves no bubble.
@@ -132,6 +133,7 @@ func (g *Guide) follow(s drift.Shot, next knobs.State, i knobs.Instruction, f fi
 	if i.Used {
 		g.taken(s.File)
 		g.last, g.seen = &s, f.seen
+		g.s.Loss = g.s.Loss.after(i.Moved)
 	} else {
 		g.unused(s.File, i.WhyNot)
 	}
@@ -156,6 +158,11 @@ func (g *Guide) whileUntouched(s drift.Shot) {
 	}
 	g.fresh.add(s, g.reference())
 	g.stale = true
+	if o := g.s.Order; o != nil && o.Kind == knobs.Wait && usable(s) { // what made it wait is over
+		again := *o
+		again.Kind, again.Text, again.Remarked = knobs.Tighten, "", false
+		g.s.Order = &again
+	}
 }
 
 // disturbed follows the knobs after tightening; true where the picture is no untouched one.
@@ -198,6 +205,9 @@ func (g *Guide) swungTo(f fitted) bool {
 	}
 	c, _ := f.picture.Attitude.Given(g.s.Knobs.WanderPx)
 	seen := c.Inverse().Apply(g.s.Knobs.Body)
+	if unit.Angle(r3.Norm(turn.Exp(g.s.Knobs.Now.Rotation).Inverse().Then(c).Log())) < swingLeast { // a knock
+		return false
+	}
 	return angleBetween(seen, g.s.Order.Direction) < swingKeeps
 }
 
@@ -250,6 +260,6 @@ func (g *Guide) begin() (knobs.Instruction, error) {
 	if err != nil {
 		return knobs.Instruction{}, fmt.Errorf("%w", err)
 	}
-	g.s.Knobs = &next
+	g.s.Knobs, g.s.Loss = &next, Loss{}
 	return next.Instruct(), nil
 }

@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -106,6 +107,18 @@ func round(t *testing.T, p *tab, s *scene, v account) {
 	}
 	if v.Live.Level == nil {
 		t.Fatal("done, and no level")
+	}
+	limits := 0 // sentences on what limits exposures: one, of the answer shown
+	for i, n := range v.Advice.Notes {
+		if slices.Contains(v.Advice.Notes[:i], n) {
+			t.Errorf("said twice: %q", n)
+		}
+		if strings.HasPrefix(n, "The gear limits exposures to ") {
+			limits++
+		}
+	}
+	if limits > 1 {
+		t.Errorf("exposures are limited %d times: %q", limits, v.Advice.Notes)
 	}
 	if off := s.off().Min(); off > v.Live.Level.StandsArcmin {
 		t.Errorf("the axis is really %.1f′ off, more than the %.1f′ that 30 s stand", off, v.Live.Level.StandsArcmin)
