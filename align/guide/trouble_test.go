@@ -496,3 +496,36 @@ func TestStopped(t *testing.T) {
 		t.Errorf("again: %v, %d frames", err, len(guide.View().Frames))
 	}
 }
+
+// TestKnockedOnceDone: a knock after the last turn voids what the turns left, whether the untouched pictures are still
+// being taken or the night has begun.
+func TestKnockedOnceDone(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name  string
+		phase string
+	}{{"once tightened", Untouched}, {"in the night", Done}} {
+		for seed := range uint64(4) {
+			t.Run(fmt.Sprintf("%s, %d", c.name, seed), func(t *testing.T) {
+				g := newRig(t, 46, 30+seed, tilted(2, 120))
+				guide := g.measured()
+				for i := 0; guide.View().Live.Phase != c.phase && i < 12; i++ {
+					if guide.View().Live.Phase == Turning {
+						g.obey(guide, 1)
+					}
+					g.add(guide)
+				}
+				g.e.Mount.Knocks = append(g.e.Mount.Knocks, simulate.Knock{Frame: g.taken, Size: unit.AngleFromMin(12)})
+				for n := range 6 {
+					v := g.add(guide)
+					if n > 0 && v.Live.Level != nil && g.missedBy(v) > fourSigma { // the first picture after it may be doubted
+						t.Errorf("%s, and the axis is off by %.1f of its errors", v.Live.Phase, g.missedBy(v))
+					}
+				}
+				if c.phase == Done && guide.View().Live.Phase == Done {
+					t.Errorf("nothing is said of it: %s", guide.View().Live.Instruction)
+				}
+			})
+		}
+	}
+}
