@@ -3,7 +3,8 @@
 //
 // Start with [Stars] for all of them, brightest first, or with [Near] for the
 // brightest around a direction. [Name] and [ByName] go between HIP numbers and
-// what people call a star.
+// what people call a star; [Place] finds what people photograph, stars or
+// [Showpieces], by name.
 //
 // # What is in it
 //

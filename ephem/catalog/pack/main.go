@@ -18,21 +18,28 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
 // source is the package and the version the committed files were made from.
 const source = "d3-celestial@0.7.35"
 
-// The two files of the package that are read.
+// The files of the package that are read.
 const (
-	starsJSON = "data/stars.14.json"
-	namesJSON = "data/starnames.json"
+	starsJSON   = "data/stars.14.json"
+	namesJSON   = "data/starnames.json"
+	messierJSON = "data/messier.json"
+	brightJSON  = "data/dsos.bright.json"
+	objectsJSON = "data/dsos.14.json"
+	calledJSON  = "data/dsonames.json"
 )
+
+var read = []string{starsJSON, namesJSON, messierJSON, brightJSON, objectsJSON, calledJSON}
 
 func main() {
 	from := flag.String("from", "", "folder of the unpacked npm package (default: fetch "+source+" with npm)")
-	out := flag.String("o", ".", "folder to write stars.bin and names.bin into")
+	out := flag.String("o", ".", "folder to write stars.bin, names.bin and showpieces.bin into")
 	flag.Parse()
 	if err := run(*from, *out); err != nil {
 		fmt.Fprintln(os.Stderr, "error:", err)
@@ -54,19 +61,26 @@ func run(from, out string) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", namesJSON, err)
 	}
+	showpieces, err := packShowpieces(files[messierJSON], files[brightJSON], files[objectsJSON], files[calledJSON])
+	if err != nil {
+		return fmt.Errorf("showpieces: %w", err)
+	}
 	if err := write(filepath.Join(out, "stars.bin"), stars); err != nil {
+		return err
+	}
+	if err := write(filepath.Join(out, "showpieces.bin"), showpieces); err != nil {
 		return err
 	}
 	return write(filepath.Join(out, "names.bin"), names)
 }
 
-// load gives the two files, by their names within the package.
+// load gives the files, by their names within the package.
 func load(from string) (map[string][]byte, error) {
 	if from == "" {
 		return fetch()
 	}
 	files := map[string][]byte{}
-	for _, name := range []string{starsJSON, namesJSON} {
+	for _, name := range read {
 		b, err := os.ReadFile(filepath.Join(from, filepath.FromSlash(name)))
 		if err != nil {
 			return nil, err
@@ -97,7 +111,7 @@ func fetch() (map[string][]byte, error) {
 	return untar(f)
 }
 
-// untar picks the two files out of an npm tarball, whose paths begin with
+// untar picks the files out of an npm tarball, whose paths begin with
 // "package/".
 func untar(r io.Reader) (map[string][]byte, error) {
 	zr, err := gzip.NewReader(r)
@@ -114,7 +128,7 @@ func untar(r io.Reader) (map[string][]byte, error) {
 			return nil, err
 		}
 		name := strings.TrimPrefix(h.Name, "package/")
-		if name != starsJSON && name != namesJSON {
+		if !slices.Contains(read, name) {
 			continue
 		}
 		if files[name], err = io.ReadAll(tr); err != nil {

@@ -5,6 +5,7 @@ import (
 	"compress/flate"
 	"io"
 	"os"
+	"strings"
 	"testing"
 )
 
@@ -20,7 +21,7 @@ func TestCommittedFiles(t *testing.T) {
 	if err := run(from, out); err != nil {
 		t.Fatal(err)
 	}
-	for _, name := range []string{"stars.bin", "names.bin"} {
+	for _, name := range []string{"stars.bin", "names.bin", "showpieces.bin"} {
 		if !bytes.Equal(inflate(t, out+"/"+name), inflate(t, "../"+name)) {
 			t.Errorf("%s differs from the committed one", name)
 		}
@@ -76,6 +77,35 @@ func TestPackStarsRefuses(t *testing.T) {
 		if _, err := packStars([]byte(`{"features":[` + star + `]}`)); err == nil {
 			t.Errorf("%s: no error", name)
 		}
+	}
+}
+
+// An object of each list, by hand from the format at packShowpieces; the bright list's M 4 is left out.
+func TestPackShowpieces(t *testing.T) {
+	list := func(feature string) []byte { return []byte(`{"features":[` + feature + `]}`) }
+	all := ""
+	for _, k := range chosen {
+		all += `,{"id":"` + k.id + `","properties":{"type":"oc","mag":"999","dim":"3x20"},"geometry":{"coordinates":[1,2]}}`
+	}
+	got, err := packShowpieces(
+		list(`{"id":"M42","properties":{"desig":"NGC 1976","alt":"Orion´s Nebula","type":"sfr","mag":4,"dim":"66x60"},"geometry":{"coordinates":[83.85,-5.45]}}`),
+		list(`{"id":"NGC 6121","properties":{"desig":"M 4","type":"gc","mag":5.4},"geometry":{"coordinates":[83.82,-26]}},`+
+			`{"id":"C 41","properties":{"desig":"Mel 25","type":"oc","mag":0.5,"dim":""},"geometry":{"coordinates":[-0.25,16]}}`),
+		list(all[1:]), []byte(`{"NGC 1976":{"name":"Great  Nebula"},"NGC 55":{"name":"Pearls"}}`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := "M 42\tOrion’s Nebula\tnebula\t4.0\t66\t83.8500\t-5.4500\tNGC 1976\tGreat Nebula\n" +
+		"C 41\tHyades\topen cluster\t0.5\t\t359.7500\t16.0000\tMel 25\n" +
+		"NGC 55\t\topen cluster\t\t20\t1.0000\t2.0000\tPearls\n"
+	if !strings.HasPrefix(string(got), want) {
+		t.Errorf("got\n%.400s\nwant\n%s", got, want)
+	}
+	if _, err := packShowpieces(list(""), list(""), list(""), []byte("{}")); err == nil {
+		t.Error("no error where chosen objects are missing")
+	}
+	if _, err := packShowpieces(list(`{"id":"M1","properties":{"type":"nova"}}`), list(""), list(all[1:]), []byte("{}")); err == nil {
+		t.Error("no error for a type nobody knows")
 	}
 }
 
