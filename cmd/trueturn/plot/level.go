@@ -113,7 +113,8 @@ func (t Tube) marks(p *pen, l lie, s shape) {
 		return
 	}
 	half := s.stands * l.perMinute
-	if half > s.reach*l.perMinute {
+	if end := s.reach * l.perMinute; half > end { // the exposure stands more than the tube shows
+		l.bar(p, "stands", -end, end, halfWidth, 0)
 		return
 	}
 	l.bar(p, "stands", -half, half, halfWidth, 0)

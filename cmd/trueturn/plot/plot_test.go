@@ -39,6 +39,9 @@ var drawings = map[string]drawing{
 	"upright": Tube{Name: "Altitude", Standing: true, Value: unit.AngleFromMin(3), Sigma: unit.AngleFromMin(6), Stands: unit.AngleFromMin(18), Low: "too low", High: "too high"},
 	"field":   Field{Name: "Over the picture", Width: 400, Height: 300, Whiskers: []Whisker{{10, 10, 1.5, unit.AngleFromDeg(30)}, {200, 150, 1.01, 0}, {390, 290, 40, unit.AngleFromDeg(90)}}},
 	"plumb":   Plumb{Name: "The pole star", Star: "Polaris", Right: unit.AngleFromMin(-30), Up: unit.AngleFromMin(20), Facing: "north", Pole: unit.AngleFromDeg(46)},
+	"later":   Plumb{Name: "Now and later", Star: "Polaris", Right: unit.AngleFromMin(8), Up: unit.AngleFromMin(36), Facing: "north", Pole: unit.AngleFromDeg(46), Later: []Offset{{unit.AngleFromMin(3), unit.AngleFromMin(37)}, {unit.AngleFromMin(-2), unit.AngleFromMin(37)}}, Then: "in 20 min"},
+	"finder":  Plumb{Name: "In a finder", Star: "σ Octantis", Right: unit.AngleFromMin(50), Up: unit.AngleFromMin(-48), Facing: "south", Pole: unit.AngleFromDeg(33), Later: []Offset{{unit.AngleFromMin(60), unit.AngleFromMin(-35)}}, Then: "in an hour", Inverted: true},
+	"low":     Plumb{Name: "On the equator", Star: "Polaris", Right: unit.AngleFromMin(-20), Up: unit.AngleFromMin(-31), Facing: "north", Pole: unit.AngleFromMin(29)},
 	"empty":   Chart{Title: "Nothing", Empty: "no picture yet"},
 
 	"no name":           Chart{},
@@ -63,6 +66,9 @@ var drawings = map[string]drawing{
 	"field of nothing":  Field{},
 	"field of nonsense": Field{Width: 1, Height: 1 << 40, Whiskers: []Whisker{{nan, 0, 2, 0}, {0, 0, nan, 0}, {0, 0, inf, 0}, {0, 0, 0.5, 0}, {-50, 0, 2, 0}}},
 	"star nowhere":      Plumb{Right: unit.Angle(nan)},
+	"pole nowhere":      Plumb{Right: 0.01, Pole: unit.Angle(nan), Later: []Offset{{unit.Angle(nan), 0}, {unit.Angle(inf), 1}}, Then: "<b>", Inverted: true},
+	"pole overhead":     Plumb{Star: "Polaris", Up: 0.01, Pole: unit.AngleFromDeg(90), Facing: "172.2° W"},
+	"star on the pole":  Plumb{Star: "Polaris", Pole: unit.AngleFromDeg(10), Later: []Offset{{}}},
 	"star far off":      Plumb{Star: strings.Repeat("w", 40), Right: unit.AngleFromDeg(100), Up: unit.AngleFromDeg(-100)},
 }
 
