@@ -11,6 +11,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
 	"trueturn/drift"
+	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
 
@@ -136,6 +137,7 @@ func (g *Guide) follow(s drift.Shot, next knobs.State, i knobs.Instruction, f fi
 		g.s.Loss = g.s.Loss.after(i.Moved)
 	} else {
 		g.unused(s.File, i.WhyNot)
+		g.doubt(f)
 	}
 	switch i.Kind {
 	case knobs.Tighten, knobs.Done:
@@ -185,6 +187,7 @@ func (g *Guide) disturbed(s drift.Shot) bool {
 		g.s.Knobs = &next
 		g.unused(s.File, i.WhyNot)
 		g.hold(i.WhyNot)
+		g.doubt(f)
 		return true
 	}
 	g.follow(s, next, i, f)
@@ -262,4 +265,20 @@ func (g *Guide) begin() (knobs.Instruction, error) {
 	}
 	g.s.Knobs, g.s.Loss = &next, Loss{}
 	return next.Instruct(), nil
+}
+
+// doubt widens the axis's error by all that a picture not believed moved: until the next, nobody knows what did.
+func (g *Guide) doubt(f fitted) {
+	if f.seen == nil || g.s.Order == nil {
+		return
+	}
+	now := g.s.Knobs.Now
+	c, _ := f.picture.Attitude.Given(g.s.Knobs.WanderPx)
+	turned := r3.Norm(turn.Exp(now.Rotation).Inverse().Then(c).Log())
+	tracked := ephem.SiderealRadPerS * f.picture.Mid.Sub(now.Mid).Seconds()
+	off := max(0, turned-math.Abs(tracked))
+	o := *g.s.Order
+	o.Covariance[0][0] += off * off
+	o.Covariance[1][1] += off * off
+	g.s.Order = &o
 }

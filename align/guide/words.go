@@ -104,6 +104,9 @@ func (g *Guide) turningWords(a answer.Answer) say {
 		s.notes = append(s.notes, gain)
 		return s
 	}
+	if q := a.Measured; q != nil && q.Question.Rounded && g.s.Knobs.Turns == 0 && !strings.Contains(gain, "stay round") {
+		gain = lasting(q.Question.PlannedS) + " stay round already. " + gain
+	}
 	s.text += " " + gain
 	return s
 }
@@ -122,14 +125,14 @@ func (g *Guide) gainText(a answer.Answer, k knobs.Knob) string {
 	if to < worthwhile*from {
 		_, to = gainOf(a, exposure.TurnBoth)
 		if to >= worthwhile*from && from > 0 {
-			return fmt.Sprintf("Both knobs: from %s to %s, about %s.", lasting(from), lasting(to), minutes(2*g.turnS()))
+			return fmt.Sprintf("Both knobs together lengthen exposures from %s to %s and take about %s.", lasting(from), lasting(to), minutes(2*g.turnS()))
 		}
 		if a.Measured != nil && a.Measured.Question.Rounded {
 			return fmt.Sprintf("%s stay round as it stands: %s keeps the field from creeping over the night.", lasting(a.Measured.Question.PlannedS), strings.ToLower(which))
 		}
 		return which + " lengthens no exposure; it keeps the field from creeping over the night."
 	}
-	return fmt.Sprintf("%s: from %s to %s, about %s.", which, lasting(from), lasting(to), minutes(g.turnS()))
+	return fmt.Sprintf("%s lengthens exposures from %s to %s and takes about %s.", which, lasting(from), lasting(to), minutes(g.turnS()))
 }
 
 // gainOf is what the forecast says of one thing to be done; 0 where nothing.
@@ -182,7 +185,7 @@ func (g *Guide) untouchedWords(a answer.Answer) say {
 		return say{kind: measure, text: "Tighten the clamps and measure once more untouched."}
 	}
 	s := g.effort(*g.again, g.fresh)
-	s.text = "Once more, untouched. " + s.text
+	s.text = "Tightened? Measure once more. " + s.text
 	return s
 }
 
@@ -210,7 +213,7 @@ func (g *Guide) doneWords(a answer.Answer) say {
 		s.text = fmt.Sprintf("Start now: nothing is left to turn; %s.", off)
 	}
 	if from, to := gainOf(a, exposure.TurnBoth); from > 0 && to >= worthwhile*from {
-		s.notes = append(s.notes, fmt.Sprintf("Another turn: from %s to %s, about %s.", lasting(from), lasting(to), minutes(2*g.turnS())))
+		s.notes = append(s.notes, fmt.Sprintf("Another turn lengthens exposures from %s to %s and takes about %s.", lasting(from), lasting(to), minutes(2*g.turnS())))
 	}
 	return s
 }

@@ -63,9 +63,11 @@ func (r reading) tube(name, low, high string, standing bool) plot.Tube {
 
 // Rungs of the tube's reach. Were it fitted to every picture anew, a bubble would hardly move while a knob is
 // turned home; with rungs three times apart it runs through the tube, and the tube grows finer twice or thrice in
-// an evening.
+// an evening. The lowest rung lets the marks be seen, but for short lenses, which stand degrees: the hand wants to see the
+// bubble follow, and the whole tube is marked as what the exposure stands.
 const (
 	firstRung   = 2.5  // times what the exposure stands
+	widestFirst = 25.0 // arcminutes, of the lowest rung
 	nextRung    = 3.0  // times the rung before
 	leastRung   = 1.0  // arcminutes
 	unknownRung = 15.0 // arcminutes, where it is not known what the exposure stands
@@ -79,7 +81,7 @@ func (r reading) reach() float64 {
 	if !finite(r.stands) || r.stands <= 0 {
 		rung = unknownRung
 	}
-	rung = max(rung, leastRung)
+	rung = max(min(rung, widestFirst), leastRung)
 	need := math.Abs(r.value)
 	if finite(r.sigma) {
 		need += 2 * math.Abs(r.sigma)
