@@ -132,7 +132,7 @@ func stepsOf(in Input, a Axis, stamp time.Duration) []step {
 func commonRatio(steps []step) (ratio float64, ok bool) {
 	best := 0
 	for _, c := range steps {
-		r := c.dTheta / (siderealRadPerSecond * c.dt)
+		r := c.ratio()
 		if math.Abs(r) > fastestMotor {
 			continue
 		}
@@ -149,15 +149,22 @@ func commonRatio(steps []step) (ratio float64, ok bool) {
 	var members []float64
 	for _, s := range steps {
 		if s.even(ratio) {
-			members = append(members, s.dTheta/(siderealRadPerSecond*s.dt))
+			members = append(members, s.ratio())
 		}
 	}
 	if len(members) == 0 {
 		return 0, false
 	}
 	slices.Sort(members)
-	return members[len(members)/2], true
+	ratio = members[len(members)/2]
+	if last := steps[len(steps)-1]; math.Abs(ratio) < stillRatio && last.even(1) && !last.even(ratio) {
+		ratio = last.ratio() // it stood, and now it runs: the gear took up its play
+	}
+	return ratio, true
 }
+
+// ratio is the turn of a step as a share of the stars' own.
+func (s step) ratio() float64 { return s.dTheta / (siderealRadPerSecond * s.dt) }
 
 // handTurn: what misses an even turn by more was a swing by hand; a clutch that gives does so by less (as
 // design §6 parts a knock from a re-aimed camera).
