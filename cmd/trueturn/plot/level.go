@@ -57,6 +57,9 @@ func (t Tube) shape() shape {
 	return s
 }
 
+// tubeRound is the radius of the tube's ends, in units of the drawing.
+const tubeRound = 20
+
 // mostReach in arcminutes: nothing is farther off than half a turn.
 const mostReach = 180 * 60
 
@@ -73,7 +76,7 @@ func (t Tube) SVG() template.HTML {
 		l = lie{false, 180, 50, halfLying / s.reach}
 	}
 	half := s.reach * l.perMinute
-	l.bar(p, "tube", -half, half, halfWidth, 20)
+	l.bar(p, "tube", -half, half, halfWidth, tubeRound)
 	t.marks(p, l, s)
 	t.bubble(p, l, s)
 	t.numbers(p, l, s)
@@ -114,7 +117,7 @@ func (t Tube) marks(p *pen, l lie, s shape) {
 	}
 	half := s.stands * l.perMinute
 	if end := s.reach * l.perMinute; half > end { // the exposure stands more than the tube shows
-		l.bar(p, "stands", -end, end, halfWidth, 0)
+		l.bar(p, "stands", 1-end, end-1, halfWidth-1, tubeRound-1)
 		return
 	}
 	l.bar(p, "stands", -half, half, halfWidth, 0)
