@@ -230,7 +230,11 @@ func (g *Guide) measuringWords(a answer.Answer) say {
 	if fault, ok := faultOf(a); ok {
 		return say{kind: measure, text: fault}
 	}
-	return g.effort(a, g.window)
+	s := g.effort(a, g.window)
+	if g.s.Remark != "" && usedIn(a) < leastPictures {
+		s.text = g.s.Remark + " " + s.text
+	}
+	return s
 }
 
 // faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
