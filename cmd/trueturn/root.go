@@ -51,7 +51,7 @@ func (f *face) rootCommand() *cobra.Command {
 	root.SetVersionTemplate("trueturn {{.Version}}\n")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	f.globalFlags(root.PersistentFlags())
-	root.AddCommand(f.alignCommand(), f.liveCommand(), f.subsCommand(), f.exposeCommand(), f.simulateCommand(), f.demoCommand())
+	root.AddCommand(f.alignCommand(), f.liveCommand(), f.subsCommand(), f.exposeCommand(), f.poleCommand(), f.simulateCommand(), f.demoCommand())
 	return root
 }
 

@@ -70,15 +70,15 @@ var loaded = sync.OnceValue(igrf.New)
 // memory), counting in rocks and ordinary disturbance. Before 1980, when satellites first measured the whole vector, 100 nT of
 // error across the needle are added (after F. J. Lowes' "health warning" to the IGRF; from memory).
 //
-// Errors are a [*DateError], [ErrNoNorth] within a kilometre of a pole of the Earth, and [ErrPlace].
+// Errors are [ErrNoNorth] within a kilometre of a pole of the Earth, whatever the date, a [*DateError], and [ErrPlace].
 func At(site ephem.Site, t time.Time) (Field, error) {
-	year := decimalYear(t)
-	if !(year >= FirstYear && year < EndYear) { // beyond it the library panics; a year's last nanosecond may round up
-		return Field{}, &DateError{t}
-	}
 	lat := site.Latitude.Deg()
 	if 90-math.Abs(lat) < nearPole {
 		return Field{}, ErrNoNorth
+	}
+	year := decimalYear(t)
+	if !(year >= FirstYear && year < EndYear) { // beyond it the library panics; a year's last nanosecond may round up
+		return Field{}, &DateError{t}
 	}
 	if _, err := ephem.NewSite(lat, site.Longitude.Deg(), site.HeightM); err != nil {
 		return Field{}, fmt.Errorf("%w: %w", ErrPlace, err)
