@@ -123,15 +123,15 @@ func (s *seeking) find(site *ephem.Site) (found, error) {
 // draw writes the drawing, by eye and in a finder.
 func (p found) draw(w io.Writer) error {
 	v := p.now()
-	eye := plot.Plumb{Name: "By eye", Star: v.Star.Name, Right: v.Star.Right, Up: v.Star.Up, Facing: p.facing(), Pole: v.Seen.Altitude}
-	for _, later := range p.views[1:] {
+	eye := plot.Plumb{Name: "By eye", Star: v.Star.Name, Right: v.Star.Right, Up: v.Star.Up, Facing: p.facing(), Pole: v.Seen.Altitude,
+		Words: beside(v.Star.Right, v.Star.Up)}
+	for i := 2; i < len(p.views); i += 2 { // dots of every step would touch
+		later := p.views[i]
 		eye.Later = append(eye.Later, plot.Offset{Right: later.Star.Right, Up: later.Star.Up})
-	}
-	if len(eye.Later) > 0 {
-		eye.Then = "in " + minutesLater(p.views[len(p.views)-1].At.Sub(v.At))
+		eye.Then = "in " + minutesLater(later.At.Sub(v.At))
 	}
 	finder := eye
-	finder.Name, finder.Inverted = "In an inverting finder", true
+	finder.Name, finder.Inverted, finder.Words = "In an inverting finder", true, beside(-v.Star.Right, -v.Star.Up)
 	_, err := w.Write(plot.File(fmt.Sprintf("%s and the pole, %s", v.Star.Name, v.At.Format("2006-01-02 15:04 UTC")),
 		[]template.HTML{eye.SVG(), finder.SVG()}...))
 	return err

@@ -39,8 +39,8 @@ var drawings = map[string]drawing{
 	"upright": Tube{Name: "Altitude", Standing: true, Value: unit.AngleFromMin(3), Sigma: unit.AngleFromMin(6), Stands: unit.AngleFromMin(18), Low: "too low", High: "too high"},
 	"field":   Field{Name: "Over the picture", Width: 400, Height: 300, Whiskers: []Whisker{{10, 10, 1.5, unit.AngleFromDeg(30)}, {200, 150, 1.01, 0}, {390, 290, 40, unit.AngleFromDeg(90)}}},
 	"plumb":   Plumb{Name: "The pole star", Star: "Polaris", Right: unit.AngleFromMin(-30), Up: unit.AngleFromMin(20), Facing: "north", Pole: unit.AngleFromDeg(46)},
-	"later":   Plumb{Name: "Now and later", Star: "Polaris", Right: unit.AngleFromMin(8), Up: unit.AngleFromMin(36), Facing: "north", Pole: unit.AngleFromDeg(46), Later: []Offset{{unit.AngleFromMin(3), unit.AngleFromMin(37)}, {unit.AngleFromMin(-2), unit.AngleFromMin(37)}}, Then: "in 20 min"},
-	"finder":  Plumb{Name: "In a finder", Star: "σ Octantis", Right: unit.AngleFromMin(50), Up: unit.AngleFromMin(-48), Facing: "south", Pole: unit.AngleFromDeg(33), Later: []Offset{{unit.AngleFromMin(60), unit.AngleFromMin(-35)}}, Then: "in an hour", Inverted: true},
+	"later":   Plumb{Name: "Now and later", Star: "Polaris", Right: unit.AngleFromMin(8), Up: unit.AngleFromMin(36), Facing: "north", Pole: unit.AngleFromDeg(46), Later: []Offset{{unit.AngleFromMin(3), unit.AngleFromMin(37)}, {unit.AngleFromMin(-2), unit.AngleFromMin(37)}}, Then: "in 20 min", Words: "one Moon width above the pole"},
+	"finder":  Plumb{Name: "In a finder", Star: "σ Octantis", Right: unit.AngleFromMin(50), Up: unit.AngleFromMin(-48), Facing: "south", Pole: unit.AngleFromDeg(33), Later: []Offset{{unit.AngleFromMin(60), unit.AngleFromMin(-35)}}, Then: "in an hour", Words: "2.2 Moon widths above and left of the pole", Inverted: true},
 	"low":     Plumb{Name: "On the equator", Star: "Polaris", Right: unit.AngleFromMin(-20), Up: unit.AngleFromMin(-31), Facing: "north", Pole: unit.AngleFromMin(29)},
 	"empty":   Chart{Title: "Nothing", Empty: "no picture yet"},
 

@@ -20,6 +20,7 @@ type Plumb struct {
 	Pole     unit.Angle // altitude of the pole
 	Later    []Offset   // where the star will be, in steps
 	Then     string     // a word to the last of them, as "in an hour"
+	Words    string     // the offset in plain words, under the drawing (over a finder's)
 	Inverted bool       // turned upside down, as an inverting finder shows it
 }
 
@@ -36,7 +37,7 @@ const (
 	plumbPole   = 150.0 // the pole's height on it
 	plumbFar    = 110.0 // the farthest a star is drawn from the pole
 	horizonY    = 330.0
-	plumbHeight = 372.0
+	plumbHeight = 392.0
 )
 
 // SVG draws it.
@@ -76,6 +77,13 @@ func (d *plumbPen) stroke(class string, right0, up0, right1, up1 float64) {
 	d.line(class, x0, y0, x1, y1)
 }
 
+// keepOff keeps words off a line.
+func (d *plumbPen) keepOff(right0, up0, right1, up1 float64) {
+	x0, y0 := d.at(right0, up0)
+	x1, y1 := d.at(right1, up1)
+	d.cover([][2]float64{{x0, y0}, {x1, y1}})
+}
+
 // ground is the plumb line, the pole on it, and the horizon: where it is when that lies inside, else at the end of a broken
 // line.
 func (d *plumbPen) ground(l Plumb, scale float64) {
@@ -111,13 +119,20 @@ func (d *plumbPen) bob(down float64) {
 
 // signs are the words to the horizon.
 func (d *plumbPen) signs(l Plumb, broken bool) {
+	caption := horizonY + 42
+	if d.inverted {
+		caption = 24
+	}
+	if l.Words != "" {
+		d.text("number", after, 12, caption, l.Words)
+	}
 	below := "below the pole"
 	if finite(l.Pole.Deg()) {
 		below = fmt.Sprintf("%.1f° below the pole", l.Pole.Deg())
 	}
 	switch {
 	case d.inverted:
-		d.text("label", after, 12, plumbHeight-horizonY-20+4, "horizon: up is down, left is right")
+		d.text("label", after, 12, plumbHeight-horizonY-16, "inverting finder: the horizon is on top")
 		if broken {
 			d.text("number", after, plumbX+12, plumbHeight-horizonY+22, below)
 		}
@@ -144,6 +159,8 @@ func plumbScale(l Plumb) float64 {
 func (d *plumbPen) star(l Plumb, scale float64) {
 	right, up := l.Right.Min()*scale, l.Up.Min()*scale
 	d.stroke("mark", 0, up, right, up)
+	d.keepOff(0, up, right, up)
+	d.keepOff(0, -plumbFar, 0, plumbFar)
 	var lastX, lastY float64
 	for _, o := range l.Later {
 		if finite(o.Right.Rad(), o.Up.Rad()) {
@@ -172,7 +189,8 @@ func (d *plumbPen) beside(x, y float64, words string, edge float64) {
 	if x+10+textWidth(words) > right || (x < plumbX && x-10-textWidth(words) > edge) {
 		anchors = []string{before, after}
 	}
-	for _, lift := range []float64{-10, 5, 20, -24, 34} {
+	const lastResort = 34
+	for _, lift := range []float64{-10, 5, 20, -24, 32, -38, lastResort} {
 		for _, anchor := range anchors {
 			at := x + 10
 			if anchor == before {
@@ -181,7 +199,7 @@ func (d *plumbPen) beside(x, y float64, words string, edge float64) {
 			b := textBox(anchor, at, y+lift, words)
 			shift := max(0, edge-b.x0) - max(0, b.x1-right)
 			b.x0, b.x1 = b.x0+shift, b.x1+shift
-			if lift == 34 || d.free(b, box{0, 0, 2 * plumbX, plumbHeight}) {
+			if lift == lastResort || d.free(b, box{0, 0, 2 * plumbX, plumbHeight}) {
 				d.text("words", anchor, at+shift, y+lift, words)
 				return
 			}
@@ -204,7 +222,7 @@ func (d *plumbPen) moon(scale float64, low bool) {
 	case low:
 		y = 24
 	case d.inverted:
-		y = 72
+		y = plumbHeight - horizonY + 30
 	}
 	d.cover([][2]float64{{12, y}, {12 + n*moonWidth*scale, y}})
 	d.line("bar", 12, y, 12+n*moonWidth*scale, y)

@@ -72,7 +72,7 @@ func TestFile(t *testing.T) {
 			t.Errorf("no colour before %q", text[m[0]:m[1]])
 		}
 	}
-	if !strings.Contains(text, ` viewBox="0 0 360 760"`) {
+	if !strings.Contains(text, ` viewBox="0 0 360 800"`) {
 		t.Errorf("not two drawings high: %s", text[:120])
 	}
 	read(t, string(File("", "nothing")), func(xml.StartElement) {})
