@@ -73,6 +73,20 @@ func TestAgainstFORTRAN(t *testing.T) {
 	}
 }
 
+// TestAgainstWMM: the World Magnetic Model 2025 is another model of the same field; its report's test values for 2025.0 at the
+// ellipsoid (NOAA and BGS; from memory) differ from ours by less than a fifth of the error claimed for either.
+func TestAgainstWMM(t *testing.T) {
+	for _, row := range []struct{ lat, lon, want float64 }{{80, 0, 1.28}, {0, 120, -0.16}, {-80, -120, 68.78}} {
+		got, err := At(place(t, row.lat, row.lon, 0), time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if d := got.Declination.Deg() - row.want; math.Abs(d) > got.Sigma.Deg()/5 {
+			t.Errorf("%v, %v: %.2f°, want %.2f° within %.2f°", row.lat, row.lon, got.Declination.Deg(), row.want, got.Sigma.Deg()/5)
+		}
+	}
+}
+
 // TestDates: the library panics at 2030.0 and for dates that are none; nothing of that may reach anybody.
 func TestDates(t *testing.T) {
 	site := place(t, 46, 7.75, 1600)
