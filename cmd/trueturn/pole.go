@@ -23,9 +23,9 @@ it is found by: Polaris in the north, σ Octantis in the south. It draws that st
 eye sees it and as an inverting finder shows it, now, and lists the coming hour.
 
 Altitudes and azimuths are as seen, lifted by the air, but for "true_pole" in the JSON.
-Distance and hour angle of the star are without air. Offsets from the pole are counted
-along the sky as seen, in widths of the Moon (31.1′) or, in the JSON, minutes of arc:
-to the right and up for somebody who faces the pole.
+Distance and hour angle (0–24 h, westward from above the pole) of the star are without
+air. Offsets from the pole are counted along the sky as seen, in widths of the Moon
+(31.1′) or, in the JSON, minutes of arc: to the right and up for somebody who faces it.
 
 The compass goes by IGRF-14, which holds from 1900 to the end of 2029. Nothing here asks
 the network or the clock, but for the time when --time is not given.`
