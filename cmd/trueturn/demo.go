@@ -24,13 +24,18 @@ const demoText = `Draws the pictures of an invented evening, measures them as it
 the knobs by its own advice, draws and measures again, and only then lays the
 truth beside the answers. Takes half a minute or so.`
 
+const demoExample = `  trueturn demo
+  trueturn demo --out practice
+  trueturn demo --json`
+
 func (f *face) demoCommand() *cobra.Command {
 	var out string
 	c := &cobra.Command{
-		Use:   "demo",
-		Short: "simulate an evening and run the whole job on it",
-		Long:  demoText,
-		Args:  noArguments,
+		Use:     "demo",
+		Short:   "simulate an evening and run the whole job on it",
+		Long:    demoText,
+		Example: demoExample,
+		Args:    noArguments,
 		RunE: func(c *cobra.Command, _ []string) error {
 			e, err := f.demoEvening()
 			if err != nil {

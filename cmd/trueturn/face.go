@@ -19,6 +19,7 @@ type face struct {
 	site    *ephem.Site // nil when --site was not given
 	json    bool
 	noColor bool
+	gear    equipment
 
 	begun bool    // the command line made sense
 	kept  *keeper // remembers whether what was printed arrived

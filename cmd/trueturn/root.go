@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"runtime/debug"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -13,7 +12,24 @@ import (
 
 const rootText = `Photographs of stars tell where the axis of a small tracking mount points.
 Take a few timed pictures of any patch of sky with the motor running, hand
-them to "align", and it says which knob to turn, which way and how far.`
+them to "align", and it says which knob to turn, which way and how far. It needs no
+network, no view of the pole and no line to the motor.
+
+Write your places, cameras, lenses and mounts down once (trueturn kit init) and every
+command knows them by name. A flag that is typed always wins over the kit.
+
+Answers go to stdout, as JSON with --json; progress, notes and errors to stderr. Exit
+codes: 0 answered; 1 could not answer, and says why and the way out; 2 the command line
+makes no sense; 130 interrupted. Colours are red on black for eyes used to the dark, on
+terminals only; NO_COLOR or --no-color leaves them out.
+
+The kit is trueturn/kit.toml in $XDG_CONFIG_HOME, else in your system's folder for
+settings (~/.config here and there).`
+
+const rootExample = `  trueturn demo
+  trueturn align --site 46.02,7.75,1620 evening/
+  trueturn live --at-site hut --camera grey --lens fifty evening/
+  trueturn help expose`
 
 // execute runs one command line.
 func (f *face) execute(ctx context.Context, args []string) error {
@@ -36,28 +52,33 @@ func (f *face) rootCommand() *cobra.Command {
 		Use:           "trueturn",
 		Short:         "from a handful of photographs to a true axis",
 		Long:          rootText,
+		Example:       rootExample,
 		Version:       version(),
 		SilenceUsage:  true,
 		SilenceErrors: true,
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
-	root.PersistentPreRun = func(*cobra.Command, []string) {
+	root.PersistentPreRunE = func(c *cobra.Command, _ []string) error {
 		f.begun = true
 		f.dress()
+		return f.outfit(c)
 	}
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error { return flagError(c.Flags(), err) })
 	root.SetOut(f.out)
 	root.SetErr(f.err)
 	root.SetVersionTemplate("trueturn {{.Version}}\n")
-	root.CompletionOptions.HiddenDefaultCmd = true
+	root.CompletionOptions.DisableDefaultCmd = true // completionCommand says it in our words
 	f.globalFlags(root.PersistentFlags())
 	root.AddCommand(f.alignCommand(), f.liveCommand(), f.subsCommand(), f.exposeCommand(), f.poleCommand(), f.simulateCommand(), f.demoCommand())
+	root.AddCommand(f.kitCommand(), f.completionCommand())
+	f.complete(root)
 	return root
 }
 
 func (f *face) globalFlags(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "LAT,LON[,HEIGHT_M]", set: f.setSite}, "site",
 		"where the mount stands: decimal degrees, north and east positive; else the place stored in the pictures")
+	f.gear.register(fs)
 	fs.BoolVar(&f.json, "json", false, "print JSON")
 	fs.BoolVar(&f.noColor, "no-color", false, "no colours")
 	fs.SortFlags = false
@@ -76,6 +97,9 @@ func (f *face) setSite(s string) error {
 // looked at.
 func unknownCommand(root *cobra.Command, args []string) error {
 	root.InitDefaultHelpCmd()
+	if len(args) > 0 && (args[0] == cobra.ShellCompRequestCmd || args[0] == cobra.ShellCompNoDescRequestCmd) {
+		return nil // the shell asks; cobra adds this command when it runs
+	}
 	if len(args) > 1 && args[0] == "help" {
 		args = args[1:]
 	}
@@ -95,12 +119,4 @@ func unknownCommand(root *cobra.Command, args []string) error {
 		return &usageError{fmt.Sprintf("there is no command %s", quote(name)), fmt.Sprintf("did you mean %s?", near), err}
 	}
 	return &usageError{fmt.Sprintf("there is no command %s", quote(name)), "trueturn --help lists the commands", err}
-}
-
-// version is what the build knows of itself.
-func version() string {
-	if info, ok := debug.ReadBuildInfo(); ok && info.Main.Version != "" && info.Main.Version != "(devel)" {
-		return info.Main.Version
-	}
-	return "(built from a working copy)"
 }

@@ -1,0 +1,211 @@
+// Package kit is the file somebody's equipment is written down in once: the places they
+// stand at, cameras, lenses and mounts, each under a name, and what they ask for as a rule.
+// It is one TOML file.
+//
+// Start at Parse, which tells every mistake with its line. The figures' names, units and
+// limits stand in fields.go.
+package kit
+
+import (
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// Kit is the whole file. A figure that is zero is not known, but for a site's.
+type Kit struct {
+	Sites    map[string]Site   `toml:"sites,omitempty" json:"sites,omitempty"`
+	Cameras  map[string]Camera `toml:"cameras,omitempty" json:"cameras,omitempty"`
+	Lenses   map[string]Lens   `toml:"lenses,omitempty" json:"lenses,omitempty"`
+	Mounts   map[string]Mount  `toml:"mounts,omitempty" json:"mounts,omitempty"`
+	Defaults *Defaults         `toml:"defaults,omitempty" json:"defaults,omitempty"`
+}
+
+// Site is a place: decimal degrees, north and east positive, metres above the sea.
+type Site struct {
+	LatitudeDeg  float64 `toml:"latitude_deg" json:"latitude_deg"`
+	LongitudeDeg float64 `toml:"longitude_deg" json:"longitude_deg"`
+	HeightM      float64 `toml:"height_m,omitempty" json:"height_m,omitempty"`
+	TZ           string  `toml:"tz,omitempty" json:"tz,omitempty"` // the camera's clock there, as in +02:00
+}
+
+// Camera is what holds the pixels.
+type Camera struct {
+	PixelPitchUM float64 `toml:"pixel_pitch_um,omitempty" json:"pixel_pitch_um,omitempty"`
+	WidthPx      int     `toml:"width_px,omitempty" json:"width_px,omitempty"`
+	HeightPx     int     `toml:"height_px,omitempty" json:"height_px,omitempty"`
+	ReadNoiseE   float64 `toml:"read_noise_e,omitempty" json:"read_noise_e,omitempty"` // electrons rms
+	WanderPx     float64 `toml:"wander_px,omitempty" json:"wander_px,omitempty"`       // of the optical centre, rms, measured on a standing tripod
+}
+
+// Lens is told by its focal length or by its 35 mm equivalent.
+type Lens struct {
+	FocalLengthMM float64 `toml:"focal_length_mm,omitempty" json:"focal_length_mm,omitempty"`
+	EquivalentMM  float64 `toml:"equivalent_mm,omitempty" json:"equivalent_mm,omitempty"`
+	FNumber       float64 `toml:"f_number,omitempty" json:"f_number,omitempty"`
+}
+
+// Mount is what turns the camera, and how it is adjusted.
+type Mount struct {
+	PeriodS               float64 `toml:"period_s,omitempty" json:"period_s,omitempty"` // one turn of the worm
+	PeakToPeakArcsec      float64 `toml:"peak_to_peak_arcsec,omitempty" json:"peak_to_peak_arcsec,omitempty"`
+	AltitudeArcminPerTurn float64 `toml:"altitude_arcmin_per_turn,omitempty" json:"altitude_arcmin_per_turn,omitempty"`
+	AzimuthArcminPerTurn  float64 `toml:"azimuth_arcmin_per_turn,omitempty" json:"azimuth_arcmin_per_turn,omitempty"`
+	PlayArcmin            float64 `toml:"play_arcmin,omitempty" json:"play_arcmin,omitempty"`
+	RimMM                 float64 `toml:"rim_mm,omitempty" json:"rim_mm,omitempty"` // radius of the head's rim
+	LegMM                 float64 `toml:"leg_mm,omitempty" json:"leg_mm,omitempty"` // of the leg lengthened, from the line through the others
+}
+
+// Defaults are what is asked for where the command line says nothing.
+type Defaults struct {
+	MaxElongation float64 `toml:"max_elongation,omitempty" json:"max_elongation,omitempty"`
+	Share         float64 `toml:"share,omitempty" json:"share,omitempty"`
+	PlannedS      float64 `toml:"planned_s,omitempty" json:"planned_s,omitempty"`
+}
+
+// maxBytes is more than any kit needs; a larger file is no kit.
+const maxBytes = 1 << 20
+
+// Parse reads a kit. The error is a *FileError with every mistake, in the order of the lines,
+// or what the reader said. Accuracy: figures are kept as written.
+func Parse(r io.Reader) (Kit, error) {
+	text, err := io.ReadAll(io.LimitReader(r, maxBytes+1))
+	if err != nil {
+		return Kit{}, err
+	}
+	if len(text) > maxBytes {
+		return Kit{}, &FileError{[]Mistake{{1, 1, "larger than a megabyte", "name the kit file; this is another"}}}
+	}
+	if m := check(text); len(m) > 0 {
+		return Kit{}, &FileError{m}
+	}
+	var k Kit
+	d := toml.NewDecoder(strings.NewReader(string(text))).DisallowUnknownFields()
+	if err := d.Decode(&k); err != nil {
+		return Kit{}, &FileError{[]Mistake{mistakeOf(err)}}
+	}
+	return k, nil
+}
+
+// Write writes a kit so that Parse reads the same.
+func (k Kit) Write(w io.Writer) error {
+	e := toml.NewEncoder(w)
+	e.SetIndentTables(false)
+	return e.Encode(k)
+}
+
+// Section is one of the kinds of equipment, by the word its tables begin with.
+type Section string
+
+// The sections that hold named things.
+const (
+	Sites   Section = "sites"
+	Cameras Section = "cameras"
+	Lenses  Section = "lenses"
+	Mounts  Section = "mounts"
+)
+
+// One is the word for one of them.
+func (s Section) One() string {
+	if s == Lenses {
+		return "lens"
+	}
+	return strings.TrimSuffix(string(s), "s")
+}
+
+// Names lists what a section holds, sorted.
+func (k Kit) Names(s Section) []string {
+	switch s {
+	case Sites:
+		return slices.Sorted(maps.Keys(k.Sites))
+	case Cameras:
+		return slices.Sorted(maps.Keys(k.Cameras))
+	case Lenses:
+		return slices.Sorted(maps.Keys(k.Lenses))
+	}
+	return slices.Sorted(maps.Keys(k.Mounts))
+}
+
+// Has refuses a name that a section does not hold. The error is an *UnknownError.
+func (k Kit) Has(s Section, name string) error {
+	known := k.Names(s)
+	if slices.Contains(known, name) {
+		return nil
+	}
+	return &UnknownError{Section: s, Name: name, Known: known}
+}
+
+// UnknownError is a name the kit does not hold.
+type UnknownError struct {
+	Section Section
+	Name    string
+	Known   []string // what it does hold, sorted
+}
+
+func (e *UnknownError) Error() string {
+	return fmt.Sprintf("the kit has no %s %q", e.Section.One(), e.Name)
+}
+
+// Hint is the nearest name, else the names there are.
+func (e *UnknownError) Hint() string {
+	if near := nearest(e.Name, e.Known); near != "" {
+		return fmt.Sprintf("did you mean %q?", near)
+	}
+	if len(e.Known) == 0 {
+		return fmt.Sprintf("it holds no %s yet: add a table [%s.%s] to it, or leave the name out", e.Section.One(), e.Section, "NAME")
+	}
+	const most = 8
+	list := e.Known[:min(most, len(e.Known))]
+	return fmt.Sprintf("it holds %s; trueturn kit show tells more", strings.Join(list, ", "))
+}
+
+// nearest is the known name that takes the fewest changes, whatever the case of its letters; "" when none is close.
+func nearest(word string, known []string) string {
+	best, least := "", 2+len([]rune(word))/4
+	for _, k := range known {
+		if d := changes([]rune(strings.ToLower(word)), []rune(strings.ToLower(k))); d < least && d < len([]rune(word)) {
+			best, least = k, d
+		}
+	}
+	return best
+}
+
+// changes counts the letters to put in, take out or change to make b of a.
+func changes(a, b []rune) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i, x := range a {
+		diagonal := row[0]
+		row[0] = i + 1
+		for j, y := range b {
+			change := diagonal
+			if x != y {
+				change++
+			}
+			diagonal = row[j+1]
+			row[j+1] = min(change, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}
+
+// Empty is whether it holds nothing.
+func (k Kit) Empty() bool {
+	return len(k.Sites)+len(k.Cameras)+len(k.Lenses)+len(k.Mounts) == 0 && k.Defaults == nil
+}
+
+// Sound is whether Parse would take what Write writes.
+func (k Kit) Sound() error {
+	var b strings.Builder
+	if err := k.Write(&b); err != nil {
+		return err
+	}
+	_, err := Parse(strings.NewReader(b.String()))
+	return err
+}

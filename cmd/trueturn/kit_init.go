@@ -1,0 +1,246 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"trueturn/cmd/trueturn/kit"
+	"trueturn/ephem"
+)
+
+// describing is what the flags of kit init tell.
+type describing struct {
+	camera kit.Camera
+	lens   kit.Lens
+	mount  kit.Mount
+	usual  kit.Defaults
+	tz     string
+	force  bool
+}
+
+func (d *describing) register(fs *pflag.FlagSet) {
+	fs.SortFlags = false
+	fs.BoolVar(&d.force, "force", false, "write over a kit that is there already")
+	fs.Var(&value{kind: "+HH:MM", set: func(s string) error { d.tz = s; _, err := parseZone(s); return err }}, "tz", "zone of the camera's clock at the site")
+	fs.Var(between("UM", &d.camera.PixelPitchUM, 0.2, 200), "pixel-pitch", "distance of the camera's pixels in micrometres")
+	fs.Var(&value{kind: "WIDTHxHEIGHT", set: func(s string) error {
+		w := wondering{}
+		err := w.setSize(s)
+		d.camera.WidthPx, d.camera.HeightPx = w.width, w.height
+		return err
+	}}, "size", "of the camera's pictures in pixels, as in 6000x4000")
+	fs.Var(between("ELECTRONS", &d.camera.ReadNoiseE, 0.01, 1000), "read-noise", "of the camera's sensor")
+	fs.Var(between("PX", &d.camera.WanderPx, 0.001, 100), "wander", "of the camera's optical centre, rms, as measured on a standing tripod")
+	fs.Var(between("MM", &d.lens.FocalLengthMM, 0.5, 10000), "focal-length", "of the lens")
+	fs.Var(between("MM", &d.lens.EquivalentMM, 4, 20000), "equivalent", "focal length of the lens as its 35 mm equivalent, instead")
+	fs.Var(fNumber(&d.lens.FNumber), "f-number", "of the lens")
+	d.mountFlags(fs)
+	fs.Var(between("RATIO", &d.usual.MaxElongation, 1.001, 10), "max-elongation", "what you call round as a rule")
+	fs.Var(between("SHARE", &d.usual.Share, 0.01, 1), "share", "of the exposures that shall be round as a rule, 0 to 1")
+	fs.Var(between("SECONDS", &d.usual.PlannedS, 0.001, 3600), "planned", "exposure you plan as a rule")
+}
+
+func (d *describing) mountFlags(fs *pflag.FlagSet) {
+	m := &d.mount
+	fs.Var(between("S", &m.PeriodS, 1, 1e5), "period", "of the mount's worm, one turn")
+	fs.Var(between("ARCSEC", &m.PeakToPeakArcsec, 0.001, 36000), "peak-to-peak", "of the mount's wobble")
+	fs.Var(between("ARCMIN", &m.AltitudeArcminPerTurn, 0.01, 21600), "altitude-per-turn", "what a turn of the altitude knob does")
+	fs.Var(between("ARCMIN", &m.AzimuthArcminPerTurn, 0.01, 21600), "azimuth-per-turn", "what a turn of the azimuth knob does")
+	fs.Var(between("ARCMIN", &m.PlayArcmin, 0.001, 600), "play", "of the knobs")
+	fs.Var(between("MM", &m.RimMM, 1, 10000), "rim", "radius of the head's rim, where there are no knobs")
+	fs.Var(between("MM", &m.LegMM, 1, 100000), "leg", "how far the leg that is lengthened stands from the line through the others")
+}
+
+// kit is what was told; nil when nothing was.
+func (d *describing) kit(f *face) (*kit.Kit, error) {
+	k := &kit.Kit{}
+	name := func(s kit.Section) string { return *f.gear.names[s] }
+	told := []struct {
+		what, flag, name string
+		figures          bool
+	}{
+		{"--site", "at-site", name(kit.Sites), f.site != nil},
+		{"the camera", "camera", name(kit.Cameras), d.camera != kit.Camera{}},
+		{"the lens", "lens", name(kit.Lenses), d.lens != kit.Lens{}},
+		{"the mount", "mount", name(kit.Mounts), d.mount != kit.Mount{}},
+	}
+	nothing := d.usual == kit.Defaults{}
+	for _, t := range told {
+		if t.figures && t.name == "" {
+			return nil, &usageError{t.what + " is told without a name", "add --" + t.flag + " NAME", nil}
+		}
+		nothing = nothing && t.name == ""
+	}
+	switch {
+	case nothing:
+		return nil, nil
+	case name(kit.Sites) != "" && f.site == nil:
+		return nil, &usageError{"the site has a name and no place", "add --site LAT,LON[,HEIGHT_M]", nil}
+	case name(kit.Sites) == "" && d.tz != "":
+		return nil, &usageError{"--tz is the clock's at a site", "add --at-site NAME and --site LAT,LON", nil}
+	}
+	if f.site != nil {
+		k.Sites = map[string]kit.Site{name(kit.Sites): siteFigures(*f.site, d.tz)}
+	}
+	if n := name(kit.Cameras); n != "" {
+		k.Cameras = map[string]kit.Camera{n: d.camera}
+	}
+	if n := name(kit.Lenses); n != "" {
+		k.Lenses = map[string]kit.Lens{n: d.lens}
+	}
+	if n := name(kit.Mounts); n != "" {
+		k.Mounts = map[string]kit.Mount{n: d.mount}
+	}
+	if d.usual != (kit.Defaults{}) {
+		k.Defaults = &d.usual
+	}
+	return k, nil
+}
+
+// siteFigures undoes the turn into radians, which leaves a last digit behind.
+func siteFigures(s ephem.Site, tz string) kit.Site {
+	return kit.Site{LatitudeDeg: roundTo(s.Latitude.Deg(), 1e9), LongitudeDeg: roundTo(s.Longitude.Deg(), 1e9), HeightM: s.HeightM, TZ: strings.Replace(tz, "−", "-", 1)}
+}
+
+// asker puts questions, one a line.
+type asker struct {
+	in  *bufio.Reader
+	out io.Writer
+	err error // the answers have ended
+}
+
+// text asks until the answer does; empty leaves it out.
+func (a *asker) text(question string, take func(string) error) {
+	for a.err == nil {
+		fmt.Fprintf(a.out, "%s: ", question)
+		line, err := a.in.ReadString('\n')
+		line = strings.TrimSpace(line)
+		if errors.Is(err, io.EOF) && line == "" {
+			a.err = &failure{"the answers ended before the questions did", "nothing was written; start again, or give flags", nil}
+			return
+		}
+		if line == "" {
+			return
+		}
+		if err := take(line); err != nil {
+			fmt.Fprintf(a.out, "  %v: %s\n", err, hint(err))
+			continue
+		}
+		return
+	}
+}
+
+// figure asks for a number.
+func (a *asker) figure(question string, p *float64, low, high float64) {
+	a.text(question, between("", p, low, high).Set)
+}
+
+// name asks what something is called; "" means there is none.
+func (a *asker) name(question string) (name string) {
+	a.text(question, func(s string) error { name = s; return nil })
+	return name
+}
+
+// askKit asks for one of each.
+func askKit(in *bufio.Reader, out io.Writer) (*kit.Kit, error) {
+	a := &asker{in: in, out: out}
+	k := &kit.Kit{}
+	fmt.Fprintln(out, "An empty answer leaves a thing out.")
+	a.site(k)
+	a.camera(k)
+	a.lens(k)
+	a.mount(k)
+	if a.err != nil {
+		return nil, a.err
+	}
+	if k.Empty() {
+		return nil, &failure{"nothing was told, and nothing written", "give at least one name", nil}
+	}
+	return k, nil
+}
+
+func (a *asker) site(k *kit.Kit) {
+	n := a.name("Name of the place you stand at, as in hut")
+	if n == "" {
+		return
+	}
+	var site *ephem.Site
+	for a.err == nil && site == nil {
+		a.text("  Where it is, LAT,LON or LAT,LON,HEIGHT_M, north and east positive, as in 46.02,7.75,1620", func(s string) error {
+			x, err := ephem.ParseSite(s)
+			if err == nil {
+				site = &x
+			}
+			return err
+		})
+	}
+	tz := ""
+	a.text("  Zone of the camera's clock there, as in +01:00", func(s string) error {
+		var z *time.Location
+		err := zone(&z).Set(s)
+		tz = s
+		return err
+	})
+	if site != nil {
+		k.Sites = map[string]kit.Site{n: siteFigures(*site, tz)}
+	}
+}
+
+func (a *asker) camera(k *kit.Kit) {
+	n := a.name("Name of the camera")
+	if n == "" {
+		return
+	}
+	d := describing{}
+	a.figure("  Distance of its pixels, micrometres", &d.camera.PixelPitchUM, 0.2, 200)
+	a.text("  Size of its pictures, pixels, as in 6000x4000", func(s string) error {
+		w := wondering{}
+		err := w.setSize(s)
+		d.camera.WidthPx, d.camera.HeightPx = w.width, w.height
+		return err
+	})
+	a.figure("  Read noise, electrons", &d.camera.ReadNoiseE, 0.01, 1000)
+	k.Cameras = map[string]kit.Camera{n: d.camera}
+}
+
+func (a *asker) lens(k *kit.Kit) {
+	n := a.name("Name of the lens")
+	if n == "" {
+		return
+	}
+	l := kit.Lens{}
+	for a.err == nil && l.FocalLengthMM == 0 && l.EquivalentMM == 0 {
+		a.figure("  Focal length, mm (empty: its 35 mm equivalent is asked for)", &l.FocalLengthMM, 0.5, 10000)
+		if l.FocalLengthMM == 0 {
+			a.figure("  Focal length as its 35 mm equivalent, mm", &l.EquivalentMM, 4, 20000)
+		}
+	}
+	a.figure("  f-number", &l.FNumber, 0.3, 128)
+	k.Lenses = map[string]kit.Lens{n: l}
+}
+
+func (a *asker) mount(k *kit.Kit) {
+	n := a.name("Name of the mount")
+	if n == "" {
+		return
+	}
+	m := kit.Mount{}
+	a.figure("  Time of one turn of its worm, seconds", &m.PeriodS, 1, 1e5)
+	if m.PeriodS > 0 {
+		a.figure("  Wobble of its gear, arcseconds peak to peak", &m.PeakToPeakArcsec, 0.001, 36000)
+	}
+	a.figure("  What a turn of the altitude knob does, minutes of arc", &m.AltitudeArcminPerTurn, 0.01, 21600)
+	a.figure("  What a turn of the azimuth knob does, minutes of arc", &m.AzimuthArcminPerTurn, 0.01, 21600)
+	a.figure("  Play of the knobs, minutes of arc", &m.PlayArcmin, 0.001, 600)
+	k.Mounts = map[string]kit.Mount{n: m}
+}
+
+// roundTo leaves so many steps in one.
+func roundTo(x, steps float64) float64 { return math.Round(x*steps) / steps }
