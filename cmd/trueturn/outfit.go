@@ -33,7 +33,7 @@ var sections = []struct {
 }
 
 func (e *equipment) register(fs *pflag.FlagSet) {
-	fs.StringVar(&e.path, "kit", "", "the kit, `FILE.toml`; else trueturn/kit.toml in your folder for settings")
+	fs.StringVar(&e.path, "kit", "", "read the kit from `FILE.toml`; else trueturn/kit.toml in your folder for settings")
 	e.names = map[kit.Section]*string{}
 	for _, s := range sections {
 		e.names[s.section] = fs.String(s.flag, "", s.text)

@@ -113,6 +113,9 @@ func (c *checker) pass() bool {
 		at = c.base
 	}
 	c.add(at, "not TOML: "+broken.Message, `write key = value, a text in "quotes", and a heading as [sites.NAME]`)
+	if start := bytes.LastIndexByte(c.text[:at], '\n') + 1; bytes.HasPrefix(bytes.TrimLeft(c.text[start:at], " \t"), []byte("[")) {
+		c.in = unknownPlace // the heading cannot be made out, nor whose the next keys are
+	}
 	next := bytes.IndexByte(c.text[at:], '\n')
 	if next < 0 {
 		return false
@@ -120,6 +123,9 @@ func (c *checker) pass() bool {
 	c.base = at + next + 1
 	return true
 }
+
+// unknownPlace is a table whose keys are passed over.
+var unknownPlace = []string{"", ""}
 
 // expression looks at one line: a heading or a key with its value.
 func (c *checker) expression(n *unstable.Node) {
@@ -130,9 +136,8 @@ func (c *checker) expression(n *unstable.Node) {
 		c.heading(path, at)
 	case unstable.ArrayTable:
 		path, at := c.path(n)
-		c.in = nil
 		c.add(at, fmt.Sprintf("[[%s]] is a list", strings.Join(path, ".")), "write one heading for each thing, as in [cameras.NAME]")
-		c.in = []string{"", ""} // what follows belongs to it and is passed over
+		c.in = unknownPlace // what follows belongs to it and is passed over
 	case unstable.KeyValue:
 		if len(c.in) == 2 && c.in[0] == "" {
 			return
