@@ -69,7 +69,7 @@ func (f *face) rootCommand() *cobra.Command {
 	root.SetVersionTemplate("trueturn {{.Version}}\n")
 	root.CompletionOptions.DisableDefaultCmd = true // completionCommand says it in our words
 	f.globalFlags(root.PersistentFlags())
-	root.AddCommand(f.alignCommand(), f.liveCommand(), f.subsCommand(), f.exposeCommand(), f.poleCommand(), f.simulateCommand(), f.demoCommand())
+	root.AddCommand(f.alignCommand(), f.liveCommand(), f.subsCommand(), f.exposeCommand(), f.poleCommand(), f.tonightCommand(), f.simulateCommand(), f.demoCommand())
 	root.AddCommand(f.kitCommand(), f.completionCommand())
 	f.complete(root)
 	return root

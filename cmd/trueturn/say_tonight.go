@@ -1,0 +1,282 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/align/exposure"
+)
+
+// night is all that tonight found.
+type night struct {
+	tonightReport
+	heights    heights
+	exposure   time.Duration
+	pause      time.Duration
+	limitDeg   float64
+	highestDeg float64 // of the target, by day too
+	stars      bool    // the Sun goes far enough down to see some
+	moonUp     bool    // at some time while pictures are taken
+	moonFrom   time.Time
+	moonTo     time.Time
+}
+
+// sayNight tells the plan to somebody who stands outside: when, how many, what spoils it, and what to do first.
+func (f *face) sayNight(n night) {
+	f.sayWhen(n)
+	f.sayMoon(n)
+	f.sayFirst(n)
+	f.saySkies(n)
+	fmt.Fprintln(f.out)
+	for _, line := range n.heights.terminal(f.plotColumns()) {
+		fmt.Fprintln(f.out, line)
+	}
+	fmt.Fprintln(f.out)
+	f.sayTimes(n)
+	if len(n.Notes) > 0 {
+		fmt.Fprintln(f.out)
+	}
+	for _, note := range n.Notes {
+		f.item("- ", note)
+	}
+}
+
+// plotColumns is the terminal's width, at most that of the text.
+func (f *face) plotColumns() int {
+	if f.outScreen {
+		return min(lineWidth, columns(os.Stdout))
+	}
+	return lineWidth
+}
+
+// clock is a time of the night as people read it.
+func (n night) clock(u *utc) string { return n.hour(time.Time(*u)) }
+
+func (n night) hour(t time.Time) string {
+	return t.In(n.heights.zone).Round(time.Minute).Format("15:04")
+}
+
+// sayWhen is the plan in two sentences.
+func (f *face) sayWhen(n night) {
+	switch t := n.Target; {
+	case t != nil && t.Window != nil && n.Exposures > 0:
+		f.headline(fmt.Sprintf("Photograph %s from %s to %s: %s of %s, %s of light.", t.Name, n.clock(t.Window[0]), n.clock(t.Window[1]),
+			count(n.Exposures, "exposure"), exposure.Seconds(n.exposure.Seconds()), span(n.IntegrationS)))
+	case t != nil && t.Window != nil:
+		f.headline(fmt.Sprintf("%s is high enough in the dark from %s to %s, too short for one exposure of %s.", t.Name, n.clock(t.Window[0]), n.clock(t.Window[1]), exposure.Seconds(n.exposure.Seconds())))
+	case t != nil:
+		f.headline(fmt.Sprintf("%s cannot be photographed tonight: %s.", t.Name, n.whyNot()))
+	case n.Exposures > 0:
+		f.headline(fmt.Sprintf("Dark from %s to %s: %s of %s fit, %s of light.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo),
+			count(n.Exposures, "exposure"), exposure.Seconds(n.exposure.Seconds()), span(n.IntegrationS)))
+	default:
+		f.headline("It does not get dark tonight.")
+	}
+	var said []string
+	switch {
+	case !n.heights.darkFrom.IsZero() && n.Target != nil:
+		said = append(said, fmt.Sprintf("It is dark from %s to %s.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo)))
+	}
+	if t := n.Target; t != nil && t.BestUTC != nil && t.Window != nil {
+		said = append(said, fmt.Sprintf("Best at %s, when it stands %.0f° high.", n.clock(t.BestUTC), *t.BestAltitudeDeg))
+	}
+	if n.Exposures > 0 && n.pause > 0 {
+		said = append(said, fmt.Sprintf("That counts %s between the exposures.", exposure.Seconds(n.pause.Seconds())))
+	}
+	if len(said) > 0 {
+		f.paragraph(strings.Join(said, " "))
+	}
+}
+
+// whyNot is why the target cannot be photographed.
+func (n night) whyNot() string {
+	t := n.Target
+	switch {
+	case n.heights.darkFrom.IsZero():
+		return "it does not get dark"
+	case n.highestDeg < 0:
+		return "it never rises here"
+	case t.BestAltitudeDeg == nil || n.highestDeg < n.limitDeg:
+		return fmt.Sprintf("it never stands higher than %.0f° here, under your limit of %.0f°", n.highestDeg, n.limitDeg)
+	}
+	return fmt.Sprintf("it is above %.0f° only while it is not dark", n.limitDeg)
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// span is a long time in hours and minutes.
+func span(s float64) string {
+	minutes := int(s/60 + 0.5)
+	switch {
+	case s < 120:
+		return exposure.Seconds(s)
+	case minutes < 60:
+		return fmt.Sprintf("%d min", minutes)
+	}
+	return fmt.Sprintf("%d h %02d min", minutes/60, minutes%60)
+}
+
+// Moonlight: from a quarter lit on it is the brightest thing in the sky for faint targets (common practice, no source).
+const moonMatters = 0.25
+
+// sayMoon warns of moonlight on the pictures.
+func (f *face) sayMoon(n night) {
+	lit := 100 * n.Moon.Illuminated
+	near := ""
+	if n.Target != nil {
+		near = fmt.Sprintf(", %.0f° from the target", n.Target.MoonDistanceDeg)
+	}
+	switch {
+	case n.Exposures == 0:
+	case !n.moonUp:
+		f.paragraph(fmt.Sprintf("The Moon (%.0f %% lit) does not disturb.", lit))
+	case n.Moon.Illuminated < moonMatters:
+		f.paragraph(fmt.Sprintf("The Moon is up from %s to %s meanwhile, but thin (%.0f %% lit%s): it hardly disturbs.", n.hour(n.moonFrom), n.hour(n.moonTo), lit, near))
+	default:
+		f.paragraph(fmt.Sprintf("Moonlight from %s to %s: the Moon is %.0f %% lit%s. Faint nebulae and galaxies drown in it; take clusters and stars, or the hours without it.", n.hour(n.moonFrom), n.hour(n.moonTo), lit, near))
+	}
+}
+
+// sayFirst is where to point for the axis, before anything else.
+func (f *face) sayFirst(n night) {
+	if len(n.Axis) == 0 {
+		return
+	}
+	fmt.Fprintln(f.out)
+	if !n.stars {
+		f.paragraph("No stars will be seen, so the axis cannot be measured.")
+		return
+	}
+	best := n.Axis[0]
+	f.headline(fmt.Sprintf("Axis first: point the camera %s, %s up.", toward(best.AzimuthDeg), inFists(best.AltitudeDeg)))
+	f.paragraph(fmt.Sprintf("Ten pictures in three minutes there tell the axis to %s; three pictures with the axis swung by hand between them, by +30° and −20°, to %s (a phone's long lens, 50 stars). Where that sky is hidden, after three minutes: %s.",
+		arcmin(best.SigmaArcmin), arcmin(best.SwungArcmin), n.elsewhere()))
+	if a := n.AimForTarget; a != nil {
+		f.paragraph(n.aimWords(*a))
+	}
+}
+
+// elsewhere lists the best patches of the other quarters.
+func (n night) elsewhere() string {
+	var said []string
+	for _, p := range n.Axis[1:] {
+		said = append(said, fmt.Sprintf("%s, %.0f° up, %s", toward(p.AzimuthDeg), p.AltitudeDeg, arcmin(p.SigmaArcmin)))
+	}
+	return strings.Join(said, "; ")
+}
+
+// aimWords is where the axis best points for the target alone, beside the pole as it is seen.
+func (n night) aimWords(a fieldReport) string {
+	updown, side := "above", "clockwise"
+	if a.AboveRefractedArcmin < 0 {
+		updown = "below"
+	}
+	if a.ClockwiseArcmin < 0 {
+		side = "anticlockwise"
+	}
+	return fmt.Sprintf("For %s alone the axis is best aimed %s %s the pole as it is seen, and %s %s of it seen from above; align does that with --aim field and --target.",
+		n.Target.Name, arcmin(a.AboveRefractedArcmin), updown, arcmin(a.ClockwiseArcmin), side)
+}
+
+func arcmin(m float64) string { return align.Arc(unit.AngleFromMin(m)) }
+
+var winds = [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
+
+func toward(azimuthDeg float64) string {
+	return winds[int(math.Floor(azimuthDeg/45+0.5))%len(winds)]
+}
+
+// inFists is a height for somebody without an instrument: an outstretched fist is about 10° wide (common
+// practice, no source).
+func inFists(deg float64) string {
+	fists := int(deg/10 + 0.5)
+	return fmt.Sprintf("%.0f° (%d fists at arm's length)", deg, fists)
+}
+
+// saySkies compares this sky with another, and a bare tripod with the mount.
+func (f *face) saySkies(n night) {
+	s := n.Sky
+	if s == nil {
+		return
+	}
+	fmt.Fprintln(f.out)
+	longer := fmt.Sprintf("%s as long", between2(s.Longer))
+	f.paragraph(fmt.Sprintf("Sky here: %s. The same signal-to-noise on something faint takes %s as under %s.", s.Here, longer, s.Other))
+	tripod := fmt.Sprintf("On a bare tripod, in exposures of %s, it takes %s as long as in those of %s, for the sensor is read so much more often",
+		exposure.Seconds(s.ShortS), between2(s.ShortLonger), exposure.Seconds(n.exposure.Seconds()))
+	if s.ShortExposures > 0 {
+		tripod += fmt.Sprintf(": some %s of them, %s of light, to equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.Exposures)
+	}
+	f.paragraph(fmt.Sprintf("%s. Under this sky exposures longer than %s gain little more. No Moon is counted in.", tripod, span(s.LongEnoughS)))
+	for _, t := range s.takenAs {
+		f.item("- ", "taken for granted: "+t)
+	}
+}
+
+// rounded is a count of which two figures are known, thousands parted.
+func rounded(n int) string {
+	step := 1
+	for n/step >= 100 {
+		step *= 10
+	}
+	n = (n + step/2) / step * step
+	text := fmt.Sprint(n)
+	for i := len(text) - 3; i > 0 && n >= 10000; i -= 3 {
+		text = text[:i] + " " + text[i:]
+	}
+	return text
+}
+
+// between2 prints a ratio with its range.
+func between2(t times3) string {
+	if t.High/t.Low < 1.02 {
+		return ratio(t.Is) + " times"
+	}
+	return fmt.Sprintf("%s times (%s to %s)", ratio(t.Is), ratio(t.Low), ratio(t.High))
+}
+
+func ratio(x float64) string {
+	switch {
+	case x >= 10:
+		return fmt.Sprintf("%.0f", x)
+	case x >= 2:
+		return fmt.Sprintf("%.1f", x)
+	}
+	return fmt.Sprintf("%.2f", x)
+}
+
+// sayTimes is the table of the night.
+func (f *face) sayTimes(n night) {
+	t := f.table()
+	row := func(what string, u *utc, ifNot string) {
+		if u == nil {
+			fmt.Fprintf(t, "%s\t%s\n", what, ifNot)
+			return
+		}
+		fmt.Fprintf(t, "%s\t%s\n", what, n.clock(u))
+	}
+	fmt.Fprintf(t, "night of %s\t%s\n", n.Date, zoneWords(n.heights.zone))
+	row("sunset", n.SunsetUTC, "none")
+	row("civil twilight ends", n.CivilUTC, "none")
+	row("nautical twilight ends", n.NauticalUTC, "none")
+	row("dark from", n.DarkFromUTC, "none")
+	if n.Target != nil {
+		row("target crosses the meridian", n.Target.MeridianUTC, "not in this night")
+	}
+	row("moonrise", n.Moon.RiseUTC, "none")
+	row("moonset", n.Moon.SetUTC, "none")
+	row("dark to", n.DarkToUTC, "none")
+	row("sunrise", n.SunriseUTC, "none")
+	t.Flush()
+}
