@@ -30,6 +30,8 @@ type Sky struct {
 	// The horizon's axes as seen in the ICRS: rows of the matrix ICRS → ENU.
 	east, north, up r3.Vec
 	aberration      aberration
+	tt              float64   // the instant as a Julian date of terrestrial time
+	ecliptic        turn.Turn // from the mean ecliptic and equinox of the date to ENU
 }
 
 // NewSky prepares the sky over a site at an instant. Errors are a [*SiteError],
@@ -45,8 +47,10 @@ func NewSky(site Site, air Air, t time.Time) (Sky, error) {
 	if err != nil {
 		return Sky{}, err
 	}
-	toHorizon := precession(tt).Then(nutationTurn(tt)).Then(horizonTurn(site, sidereal.Apparent(ut)))
-	s := Sky{site: site, refraction: air.Refraction()}
+	ofDate := nutationTurn(tt).Then(horizonTurn(site, sidereal.Apparent(ut)))
+	toHorizon := precession(tt).Then(ofDate)
+	s := Sky{site: site, refraction: air.Refraction(), tt: tt}
+	s.ecliptic = turn.About(r3.Vec{X: 1}, nutation.MeanObliquity(tt)).Then(ofDate)
 	s.east, s.north, s.up = toHorizon.Rows()
 	s.aberration = newAberration(r3.Add(earthVelocity(tt), r3.Scale(groundSpeed(site), s.east)))
 	return s, nil
