@@ -47,10 +47,10 @@ func NewSky(site Site, air Air, t time.Time) (Sky, error) {
 	if err != nil {
 		return Sky{}, err
 	}
-	ofDate := nutationTurn(tt).Then(horizonTurn(site, sidereal.Apparent(ut)))
-	toHorizon := precession(tt).Then(ofDate)
+	nutated, horizon := nutationTurn(tt), horizonTurn(site, sidereal.Apparent(ut))
+	toHorizon := precession(tt).Then(nutated).Then(horizon)
 	s := Sky{site: site, refraction: air.Refraction(), tt: tt}
-	s.ecliptic = turn.About(r3.Vec{X: 1}, nutation.MeanObliquity(tt)).Then(ofDate)
+	s.ecliptic = turn.About(r3.Vec{X: 1}, nutation.MeanObliquity(tt)).Then(nutated).Then(horizon)
 	s.east, s.north, s.up = toHorizon.Rows()
 	s.aberration = newAberration(r3.Add(earthVelocity(tt), r3.Scale(groundSpeed(site), s.east)))
 	return s, nil
