@@ -11,24 +11,20 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/exposure"
+	"trueturn/ephem/night"
 )
 
-// night is all that tonight found.
-type night struct {
+// evening is all that tonight found: the night, and what was made of it.
+type evening struct {
+	night.Night
 	tonightReport
-	heights    heights
-	exposure   time.Duration
-	pause      time.Duration
-	limitDeg   float64
-	highestDeg float64 // of the target, by day too
-	stars      bool    // the Sun goes far enough down to see some
-	moonUp     bool    // at some time while pictures are taken
-	moonFrom   time.Time
-	moonTo     time.Time
+	heights heights
+	outing  *outing
+	moonUp  *night.Span // while pictures are taken; nil if it is not
 }
 
 // sayNight tells the plan to somebody who stands outside: when, how many, what spoils it, and what to do first.
-func (f *face) sayNight(n night) {
+func (f *face) sayNight(n evening) {
 	f.sayWhen(n)
 	f.sayMoon(n)
 	f.sayFirst(n)
@@ -39,10 +35,10 @@ func (f *face) sayNight(n night) {
 	}
 	fmt.Fprintln(f.out)
 	f.sayTimes(n)
-	if len(n.Notes) > 0 {
+	if len(n.tonightReport.Notes) > 0 {
 		fmt.Fprintln(f.out)
 	}
-	for _, note := range n.Notes {
+	for _, note := range n.tonightReport.Notes {
 		f.item("- ", note)
 	}
 }
@@ -56,38 +52,38 @@ func (f *face) plotColumns() int {
 }
 
 // clock is a time of the night as people read it.
-func (n night) clock(u *utc) string { return n.hour(time.Time(*u)) }
+func (n evening) clock(u *utc) string { return n.hour(time.Time(*u)) }
 
-func (n night) hour(t time.Time) string {
+func (n evening) hour(t time.Time) string {
 	return t.In(n.heights.zone).Round(time.Minute).Format("15:04")
 }
 
 // sayWhen is the plan in two sentences.
-func (f *face) sayWhen(n night) {
-	switch t := n.Target; {
-	case t != nil && t.Window != nil && n.Exposures > 0:
-		f.headline(fmt.Sprintf("Photograph %s from %s to %s: %s of %s, %s of light.", t.Name, n.clock(t.Window[0]), n.clock(t.Window[1]),
-			count(n.Exposures, "exposure"), exposure.Seconds(n.exposure.Seconds()), span(n.IntegrationS)))
+func (f *face) sayWhen(n evening) {
+	switch t := n.tonightReport.Target; {
+	case t != nil && t.Window != nil && n.tonightReport.Exposures > 0:
+		f.headline(fmt.Sprintf("Photograph %s from %s to %s: %s of %s, %s of light.", t.Name, n.hour(time.Time(t.Window[0])), n.hour(time.Time(t.Window[1])),
+			count(n.tonightReport.Exposures, "exposure"), exposure.Seconds(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
 	case t != nil && t.Window != nil:
-		f.headline(fmt.Sprintf("%s is high enough in the dark from %s to %s, too short for one exposure of %s.", t.Name, n.clock(t.Window[0]), n.clock(t.Window[1]), exposure.Seconds(n.exposure.Seconds())))
+		f.headline(fmt.Sprintf("%s is high enough in the dark from %s to %s, too short for one exposure of %s.", t.Name, n.hour(time.Time(t.Window[0])), n.hour(time.Time(t.Window[1])), exposure.Seconds(n.outing.exposure.Seconds())))
 	case t != nil:
 		f.headline(fmt.Sprintf("%s cannot be photographed tonight: %s.", t.Name, n.whyNot()))
-	case n.Exposures > 0:
+	case n.tonightReport.Exposures > 0:
 		f.headline(fmt.Sprintf("Dark from %s to %s: %s of %s fit, %s of light.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo),
-			count(n.Exposures, "exposure"), exposure.Seconds(n.exposure.Seconds()), span(n.IntegrationS)))
+			count(n.tonightReport.Exposures, "exposure"), exposure.Seconds(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
 	default:
 		f.headline("It does not get dark tonight.")
 	}
 	var said []string
 	switch {
-	case !n.heights.darkFrom.IsZero() && n.Target != nil:
+	case !n.heights.darkFrom.IsZero() && n.tonightReport.Target != nil:
 		said = append(said, fmt.Sprintf("It is dark from %s to %s.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo)))
 	}
-	if t := n.Target; t != nil && t.BestUTC != nil && t.Window != nil {
+	if t := n.tonightReport.Target; t != nil && t.BestUTC != nil && t.Window != nil {
 		said = append(said, fmt.Sprintf("Best at %s, when it stands %.0f° high.", n.clock(t.BestUTC), *t.BestAltitudeDeg))
 	}
-	if n.Exposures > 0 && n.pause > 0 {
-		said = append(said, fmt.Sprintf("That counts %s between the exposures.", exposure.Seconds(n.pause.Seconds())))
+	if n.tonightReport.Exposures > 0 && n.outing.pause > 0 {
+		said = append(said, fmt.Sprintf("That counts %s between the exposures.", exposure.Seconds(n.outing.pause.Seconds())))
 	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
@@ -95,17 +91,17 @@ func (f *face) sayWhen(n night) {
 }
 
 // whyNot is why the target cannot be photographed.
-func (n night) whyNot() string {
-	t := n.Target
+func (n evening) whyNot() string {
+	t := n.tonightReport.Target
 	switch {
+	case n.Night.Target.Highest.Deg() < 0:
+		return "it never rises here"
 	case n.heights.darkFrom.IsZero():
 		return "it does not get dark"
-	case n.highestDeg < 0:
-		return "it never rises here"
-	case t.BestAltitudeDeg == nil || n.highestDeg < n.limitDeg:
-		return fmt.Sprintf("it never stands higher than %.0f° here, under your limit of %.0f°", n.highestDeg, n.limitDeg)
+	case t.BestAltitudeDeg == nil || n.Night.Target.Highest.Deg() < n.outing.minAltitudeDeg:
+		return fmt.Sprintf("it never stands higher than %.0f° here, under your limit of %.0f°", n.Night.Target.Highest.Deg(), n.outing.minAltitudeDeg)
 	}
-	return fmt.Sprintf("it is above %.0f° only while it is not dark", n.limitDeg)
+	return fmt.Sprintf("it is above %.0f° only while it is not dark", n.outing.minAltitudeDeg)
 }
 
 func count(n int, what string) string {
@@ -131,30 +127,30 @@ func span(s float64) string {
 const moonMatters = 0.25
 
 // sayMoon warns of moonlight on the pictures.
-func (f *face) sayMoon(n night) {
-	lit := 100 * n.Moon.Illuminated
+func (f *face) sayMoon(n evening) {
+	lit := 100 * n.tonightReport.Moon.Illuminated
 	near := ""
-	if n.Target != nil {
-		near = fmt.Sprintf(", %.0f° from the target", n.Target.MoonDistanceDeg)
+	if n.tonightReport.Target != nil {
+		near = fmt.Sprintf(", %.0f° from the target", n.tonightReport.Target.MoonDistanceDeg)
 	}
 	switch {
-	case n.Exposures == 0:
-	case !n.moonUp:
+	case n.tonightReport.Exposures == 0:
+	case n.moonUp == nil:
 		f.paragraph(fmt.Sprintf("The Moon (%.0f %% lit) does not disturb.", lit))
-	case n.Moon.Illuminated < moonMatters:
-		f.paragraph(fmt.Sprintf("The Moon is up from %s to %s meanwhile, but thin (%.0f %% lit%s): it hardly disturbs.", n.hour(n.moonFrom), n.hour(n.moonTo), lit, near))
+	case n.tonightReport.Moon.Illuminated < moonMatters:
+		f.paragraph(fmt.Sprintf("The Moon is up from %s to %s meanwhile, but thin (%.0f %% lit%s): it hardly disturbs.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
 	default:
-		f.paragraph(fmt.Sprintf("Moonlight from %s to %s: the Moon is %.0f %% lit%s. Faint nebulae and galaxies drown in it; take clusters and stars, or the hours without it.", n.hour(n.moonFrom), n.hour(n.moonTo), lit, near))
+		f.paragraph(fmt.Sprintf("Moonlight from %s to %s: the Moon is %.0f %% lit%s. Faint nebulae and galaxies drown in it; take clusters and stars, or the hours without it.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
 	}
 }
 
 // sayFirst is where to point for the axis, before anything else.
-func (f *face) sayFirst(n night) {
+func (f *face) sayFirst(n evening) {
 	if len(n.Axis) == 0 {
 		return
 	}
 	fmt.Fprintln(f.out)
-	if !n.stars {
+	if n.SunLowest.Deg() > starsDeg {
 		f.paragraph("No stars will be seen, so the axis cannot be measured.")
 		return
 	}
@@ -168,7 +164,7 @@ func (f *face) sayFirst(n night) {
 }
 
 // elsewhere lists the best patches of the other quarters.
-func (n night) elsewhere() string {
+func (n evening) elsewhere() string {
 	var said []string
 	for _, p := range n.Axis[1:] {
 		said = append(said, fmt.Sprintf("%s, %.0f° up, %s", toward(p.AzimuthDeg), p.AltitudeDeg, arcmin(p.SigmaArcmin)))
@@ -177,7 +173,7 @@ func (n night) elsewhere() string {
 }
 
 // aimWords is where the axis best points for the target alone, beside the pole as it is seen.
-func (n night) aimWords(a fieldReport) string {
+func (n evening) aimWords(a fieldReport) string {
 	updown, side := "above", "clockwise"
 	if a.AboveRefractedArcmin < 0 {
 		updown = "below"
@@ -186,7 +182,7 @@ func (n night) aimWords(a fieldReport) string {
 		side = "anticlockwise"
 	}
 	return fmt.Sprintf("For %s alone the axis is best aimed %s %s the pole as it is seen, and %s %s of it seen from above; align does that with --aim field and --target.",
-		n.Target.Name, arcmin(a.AboveRefractedArcmin), updown, arcmin(a.ClockwiseArcmin), side)
+		n.tonightReport.Target.Name, arcmin(a.AboveRefractedArcmin), updown, arcmin(a.ClockwiseArcmin), side)
 }
 
 func arcmin(m float64) string { return align.Arc(unit.AngleFromMin(m)) }
@@ -205,7 +201,7 @@ func inFists(deg float64) string {
 }
 
 // saySkies compares this sky with another, and a bare tripod with the mount.
-func (f *face) saySkies(n night) {
+func (f *face) saySkies(n evening) {
 	s := n.Sky
 	if s == nil {
 		return
@@ -214,9 +210,9 @@ func (f *face) saySkies(n night) {
 	longer := fmt.Sprintf("%s as long", between2(s.Longer))
 	f.paragraph(fmt.Sprintf("Sky here: %s. The same signal-to-noise on something faint takes %s as under %s.", s.Here, longer, s.Other))
 	tripod := fmt.Sprintf("On a bare tripod, in exposures of %s, it takes %s as long as in those of %s, for the sensor is read so much more often",
-		exposure.Seconds(s.ShortS), between2(s.ShortLonger), exposure.Seconds(n.exposure.Seconds()))
+		exposure.Seconds(s.ShortS), between2(s.ShortLonger), exposure.Seconds(n.outing.exposure.Seconds()))
 	if s.ShortExposures > 0 {
-		tripod += fmt.Sprintf(": some %s of them, %s of light, to equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.Exposures)
+		tripod += fmt.Sprintf(": some %s of them, %s of light, to equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
 	}
 	f.paragraph(fmt.Sprintf("%s. Under this sky exposures longer than %s gain little more. No Moon is counted in.", tripod, span(s.LongEnoughS)))
 	for _, t := range s.takenAs {
@@ -257,7 +253,7 @@ func ratio(x float64) string {
 }
 
 // sayTimes is the table of the night.
-func (f *face) sayTimes(n night) {
+func (f *face) sayTimes(n evening) {
 	t := f.table()
 	row := func(what string, u *utc, ifNot string) {
 		if u == nil {
@@ -271,11 +267,11 @@ func (f *face) sayTimes(n night) {
 	row("civil twilight ends", n.CivilUTC, "none")
 	row("nautical twilight ends", n.NauticalUTC, "none")
 	row("dark from", n.DarkFromUTC, "none")
-	if n.Target != nil {
-		row("target crosses the meridian", n.Target.MeridianUTC, "not in this night")
+	if n.tonightReport.Target != nil {
+		row("target crosses the meridian", n.tonightReport.Target.MeridianUTC, "not in this night")
 	}
-	row("moonrise", n.Moon.RiseUTC, "none")
-	row("moonset", n.Moon.SetUTC, "none")
+	row("moonrise", n.tonightReport.Moon.RiseUTC, "none")
+	row("moonset", n.tonightReport.Moon.SetUTC, "none")
 	row("dark to", n.DarkToUTC, "none")
 	row("sunrise", n.SunriseUTC, "none")
 	t.Flush()

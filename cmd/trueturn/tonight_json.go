@@ -33,7 +33,7 @@ type targetReport struct {
 	DecDeg          float64  `json:"dec_deg"`
 	BestUTC         *utc     `json:"best_utc"`
 	BestAltitudeDeg *float64 `json:"best_altitude_deg"`
-	Window          []*utc   `json:"window"` // null where there is none, else two times
+	Window          []utc    `json:"window"` // null where there is none, else two times
 	MeridianUTC     *utc     `json:"meridian_utc"`
 	MoonDistanceDeg float64  `json:"moon_distance_deg"`
 }
@@ -60,13 +60,4 @@ type utc time.Time
 
 func (u utc) MarshalText() ([]byte, error) {
 	return []byte(time.Time(u).UTC().Round(time.Second).Format(time.RFC3339)), nil
-}
-
-// atUTC is an instant that may not happen.
-func atUTC(t time.Time) *utc {
-	if t.IsZero() {
-		return nil
-	}
-	u := utc(t)
-	return &u
 }

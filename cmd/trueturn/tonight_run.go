@@ -3,13 +3,14 @@ package main
 import (
 	"errors"
 	"io"
-	"math"
 	"time"
 
+	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/cmd/trueturn/plot"
 	"trueturn/ephem"
+	"trueturn/ephem/night"
 )
 
 // tonight answers.
@@ -38,106 +39,112 @@ func (f *face) tonight(o *outing, now time.Time) error {
 	return nil
 }
 
-// dateAt is the date of the afternoon before the night that is, or comes next, at an instant: until noon by mean solar time it is
-// the day before.
-func dateAt(site ephem.Site, now time.Time) time.Time {
-	local := now.UTC().Add(time.Duration(site.Longitude.Deg() / 15 * float64(time.Hour)))
-	return local.Add(-12 * time.Hour).Truncate(24 * time.Hour)
-}
-
 // plan works the night out.
-func (o *outing) plan(now time.Time) (night, error) {
+func (o *outing) plan(now time.Time) (evening, error) {
 	if o.date.IsZero() {
-		o.date = dateAt(*o.site, now)
+		o.date = night.DateAt(*o.site, now)
 	}
-	a, err := o.almanac()
+	options := night.Options{MinAltitude: unit.AngleFromDeg(o.minAltitudeDeg), Exposure: o.exposure, Pause: o.pause}
+	if o.target != nil {
+		options.Target = &o.target.Direction
+	}
+	n, err := night.Of(*o.site, o.airHere(), o.date.Year(), o.date.Month(), o.date.Day(), options)
 	if err != nil {
-		return night{}, err
+		return evening{}, err
 	}
-	n := night{exposure: o.exposure, pause: o.pause, limitDeg: o.minAltitudeDeg}
-	n.tonightReport = o.report(a)
-	n.heights = o.heights(a)
-	n.look(a)
-	n.moonlight(a)
-	at := a.whenNeeded(now)
-	n.Axis = o.survey(moonAt(a.site, at).direction)
-	if o.target != nil && !a.windowFrom.IsZero() {
-		if n.AimForTarget, err = o.aim(a.windowFrom); err != nil {
-			return night{}, err
+	e := evening{Night: n, outing: o, tonightReport: o.report(n), heights: o.heights(n)}
+	if e.moonUp, err = o.moonlight(n); err != nil {
+		return evening{}, err
+	}
+	moon, err := o.moonAt(whenNeeded(n, now))
+	if err != nil {
+		return evening{}, err
+	}
+	e.Axis = o.survey(moon)
+	if n.Target != nil && n.Target.Window != nil {
+		if e.AimForTarget, err = o.aim(n.Target.Window.From); err != nil {
+			return evening{}, err
 		}
 	}
-	n.Sky, err = o.compare(a.integrationS)
-	return n, err
+	e.Sky, err = o.compare(n.IntegrationS)
+	return e, err
+}
+
+// moonAt is where the Moon stands (east, north, up).
+func (o *outing) moonAt(t time.Time) (r3.Vec, error) {
+	sky, err := ephem.NewSky(*o.site, o.airHere(), t)
+	if err != nil {
+		return r3.Vec{}, err
+	}
+	return sky.Moon().Direction, nil
 }
 
 // whenNeeded is when the axis is measured: now, if the night is on, else when it gets dark.
-func (a almanac) whenNeeded(now time.Time) time.Time {
+func whenNeeded(n night.Night, now time.Time) time.Time {
 	switch {
-	case now.After(a.noon) && now.Before(a.noon.Add(24*time.Hour)):
+	case now.After(n.Noon) && now.Before(n.NextNoon):
 		return now
-	case !a.darkFrom.IsZero():
-		return a.darkFrom
-	case !a.sunset.IsZero():
-		return a.sunset
+	case n.Dark != nil:
+		return n.Dark.From
+	case n.Sunset != nil:
+		return *n.Sunset
 	}
-	return a.noon.Add(12 * time.Hour)
+	return n.Noon.Add(n.NextNoon.Sub(n.Noon) / 2)
 }
 
-// report is the almanac as JSON has it.
-func (o *outing) report(a almanac) tonightReport {
+// report is the night as JSON has it.
+func (o *outing) report(n night.Night) tonightReport {
 	r := tonightReport{
-		Date: o.date.Format(time.DateOnly), SunsetUTC: atUTC(a.sunset), CivilUTC: atUTC(a.civil), NauticalUTC: atUTC(a.nautical),
-		DarkFromUTC: atUTC(a.darkFrom), DarkToUTC: atUTC(a.darkTo), SunriseUTC: atUTC(a.sunrise),
-		Moon:      moonReport{Illuminated: a.illuminated, RiseUTC: atUTC(a.moonRise), SetUTC: atUTC(a.moonSet)},
-		Exposures: a.exposures, IntegrationS: a.integrationS, Notes: a.notes,
+		Date: o.date.Format(time.DateOnly), SunsetUTC: (*utc)(n.Sunset), CivilUTC: (*utc)(n.CivilEnd), NauticalUTC: (*utc)(n.NauticalEnd),
+		DarkFromUTC: (*utc)(n.DarkFrom), DarkToUTC: (*utc)(n.DarkTo), SunriseUTC: (*utc)(n.Sunrise),
+		Moon:      moonReport{Illuminated: n.Moon.Illuminated, RiseUTC: (*utc)(n.Moon.Rise), SetUTC: (*utc)(n.Moon.Set)},
+		Exposures: n.Exposures, IntegrationS: n.IntegrationS, Notes: append([]string{}, n.Notes...),
 	}
-	if r.Notes == nil {
-		r.Notes = []string{}
-	}
-	if o.target == nil {
+	if n.Target == nil {
 		return r
 	}
 	place := o.place()
-	t := &targetReport{Name: o.target.String(), RADeg: place.RA.Deg(), DecDeg: place.Dec.Deg(), BestUTC: atUTC(a.best), MeridianUTC: atUTC(a.meridian)}
-	if !a.best.IsZero() {
-		t.BestAltitudeDeg = &a.bestDeg
+	t := &targetReport{Name: o.target.String(), RADeg: place.RA.Deg(), DecDeg: place.Dec.Deg(),
+		BestUTC: (*utc)(n.Target.Best), MeridianUTC: (*utc)(n.Target.Meridian), MoonDistanceDeg: n.Target.MoonSeparation.Deg()}
+	if n.Target.Best != nil {
+		height := n.Target.BestAltitude.Deg()
+		t.BestAltitudeDeg = &height
 	}
-	if !a.windowFrom.IsZero() {
-		t.Window = []*utc{atUTC(a.windowFrom), atUTC(a.windowTo)}
+	if w := n.Target.Window; w != nil {
+		t.Window = []utc{utc(w.From), utc(w.To)}
 	}
-	at := a.best
-	if at.IsZero() {
-		at = a.noon.Add(12 * time.Hour)
-	}
-	m, p := moonAt(a.site, at).direction, a.target(at)
-	t.MoonDistanceDeg = math.Atan2(r3.Norm(r3.Cross(m, p)), r3.Dot(m, p)) * 180 / math.Pi
 	r.Target = t
 	return r
 }
 
-// How often heights are worked out for the drawing, and how much of the day is shown about the night.
-const (
-	heightEvery = 5 * time.Minute
-	dayShown    = time.Hour
-)
+// dayShown is how much of the day is drawn before sunset and after sunrise.
+const dayShown = time.Hour
 
-// heights samples the night, from an hour before sunset to an hour after sunrise, or the whole day where there is none.
-func (o *outing) heights(a almanac) heights {
-	from, to := a.noon, a.noon.Add(24*time.Hour)
-	if !a.sunset.IsZero() && !a.sunrise.IsZero() && a.sunset.Before(a.sunrise) {
-		from, to = a.sunset.Add(-dayShown), a.sunrise.Add(dayShown)
+// heights are those of the night to draw, from an hour before sunset to an hour after sunrise, or from noon to noon.
+func (o *outing) heights(n night.Night) heights {
+	from, to := n.Noon, n.NextNoon
+	if n.Sunset != nil && n.Sunrise != nil {
+		from, to = n.Sunset.Add(-dayShown), n.Sunrise.Add(dayShown)
 	}
-	h := heights{limitDeg: o.minAltitudeDeg, darkFrom: a.nightFrom, darkTo: a.nightTo, windowFrom: a.windowFrom, windowTo: a.windowTo, zone: o.zone}
-	for t := from; !t.After(to); t = t.Add(heightEvery) {
-		h.at = append(h.at, t)
-		h.sun = append(h.sun, a.sunDeg(t))
-		h.moon = append(h.moon, a.moonDeg(t))
-		if o.target != nil {
-			h.target = append(h.target, a.targetDeg(t))
+	h := heights{limitDeg: o.minAltitudeDeg, zone: o.zone}
+	if n.Dark != nil {
+		h.darkFrom, h.darkTo = n.Dark.From, n.Dark.To
+	}
+	if n.Target != nil {
+		h.name = o.target.String()
+		if w := n.Target.Window; w != nil {
+			h.windowFrom, h.windowTo = w.From, w.To
 		}
 	}
-	if o.target != nil {
-		h.name = o.target.String()
+	for _, at := range n.Heights {
+		if at.Time.Before(from) || at.Time.After(to) {
+			continue
+		}
+		h.at = append(h.at, at.Time)
+		h.sun, h.moon = append(h.sun, at.Sun.Deg()), append(h.moon, at.Moon.Deg())
+		if n.Target != nil {
+			h.target = append(h.target, at.Target.Deg())
+		}
 	}
 	return h
 }
@@ -145,44 +152,41 @@ func (o *outing) heights(a almanac) heights {
 // starsDeg is the Sun's altitude at which the first bright stars can be photographed (common practice, no source).
 const starsDeg = -6
 
-// look goes through the whole day for how high the target gets and whether stars are seen.
-func (n *night) look(a almanac) {
-	n.highestDeg = -90
-	for t := a.noon; t.Before(a.noon.Add(24 * time.Hour)); t = t.Add(heightEvery) {
-		n.stars = n.stars || a.sunDeg(t) < starsDeg
-		if n.Target != nil {
-			n.highestDeg = max(n.highestDeg, a.targetDeg(t))
+// moonlight is when the Moon is up while pictures are taken, from its first minute to its last; nil if it is not.
+func (o *outing) moonlight(n night.Night) (*night.Span, error) {
+	taken := n.Dark
+	if n.Target != nil {
+		taken = n.Target.Window
+	}
+	if taken == nil {
+		return nil, nil
+	}
+	var up *night.Span
+	for t := taken.From; ; t = t.Add(time.Minute) {
+		if t.After(taken.To) {
+			t = taken.To
 		}
-	}
-}
-
-// moonlight finds when the Moon is up while pictures are taken.
-func (n *night) moonlight(a almanac) {
-	from, to := a.windowFrom, a.windowTo
-	if n.Target == nil {
-		from, to = a.nightFrom, a.nightTo
-	}
-	if from.IsZero() || to.IsZero() {
-		return
-	}
-	for t := from; !t.After(to); t = t.Add(time.Minute) {
-		if a.moonDeg(t) > 0 {
-			if !n.moonUp {
-				n.moonUp, n.moonFrom = true, t
+		moon, err := o.moonAt(t)
+		if err != nil {
+			return nil, err
+		}
+		if moon.Z > 0 {
+			if up == nil {
+				up = &night.Span{From: t}
 			}
-			n.moonTo = t
-			if to.Sub(t) < time.Minute {
-				n.moonTo = to
-			}
+			up.To = t
+		}
+		if !t.Before(taken.To) {
+			return up, nil
 		}
 	}
 }
 
 // chartWords say what the drawing shows, for those who do not see it.
-func (n night) chartWords() string {
-	switch t := n.Target; {
+func (n evening) chartWords() string {
+	switch t := n.tonightReport.Target; {
 	case t != nil && t.Window != nil:
-		return "Above the limit in the dark from " + n.clock(t.Window[0]) + " to " + n.clock(t.Window[1]) + "."
+		return "Above the limit in the dark from " + n.hour(time.Time(t.Window[0])) + " to " + n.hour(time.Time(t.Window[1])) + "."
 	case t != nil:
 		return "Never above the limit in the dark."
 	}
