@@ -212,7 +212,7 @@ func (f *face) saySkies(n evening) {
 	tripod := fmt.Sprintf("On a bare tripod, in exposures of %s, it takes %s as long as in those of %s, for the sensor is read so much more often",
 		exposure.Seconds(s.ShortS), between2(s.ShortLonger), exposure.Seconds(n.outing.exposure.Seconds()))
 	if s.ShortExposures > 0 {
-		tripod += fmt.Sprintf(": some %s of them, %s of light, to equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
+		tripod += fmt.Sprintf(": some %d of them, %s of light, to equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
 	}
 	f.paragraph(fmt.Sprintf("%s. Under this sky exposures longer than %s gain little more. No Moon is counted in.", tripod, span(s.LongEnoughS)))
 	for _, t := range s.takenAs {
@@ -220,18 +220,13 @@ func (f *face) saySkies(n evening) {
 	}
 }
 
-// rounded is a count of which two figures are known, thousands parted.
-func rounded(n int) string {
+// rounded is a count of which two figures are known.
+func rounded(n int) int {
 	step := 1
 	for n/step >= 100 {
 		step *= 10
 	}
-	n = (n + step/2) / step * step
-	text := fmt.Sprint(n)
-	for i := len(text) - 3; i > 0 && n >= 10000; i -= 3 {
-		text = text[:i] + " " + text[i:]
-	}
-	return text
+	return (n + step/2) / step * step
 }
 
 // between2 prints a ratio with its range.

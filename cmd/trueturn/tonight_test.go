@@ -3,9 +3,9 @@ package main
 import "testing"
 
 func TestRounded(t *testing.T) {
-	for n, want := range map[int]string{0: "0", 7: "7", 99: "99", 346: "350", 46137: "46 000", 1_249_000: "1 200 000", 999: "1000"} {
+	for n, want := range map[int]int{0: 0, 7: 7, 99: 99, 346: 350, 46137: 46000, 1_249_000: 1_200_000, 999: 1000} {
 		if got := rounded(n); got != want {
-			t.Errorf("rounded(%d) = %q, want %q", n, got, want)
+			t.Errorf("rounded(%d) = %d, want %d", n, got, want)
 		}
 	}
 }
