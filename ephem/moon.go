@@ -12,7 +12,7 @@ import (
 // Moon tells where the Moon stands, as seen from the site: Meeus' main terms of
 // the theory ELP 2000-82 (ch. 47), good to 10″ in longitude and 4″ in latitude as he
 // says there, and the parallax, up to a degree, by the site's place in the Earth. ΔT,
-// half a minute too large in 2026 (see [JulianDates]), adds up to 0.3′.
+// half a minute too large in 2026 (see [JulianDates]), adds up to 0.3′ there and 0.7′ in 2050.
 func (s Sky) Moon() Body {
 	lon, lat, distanceKM := moonposition.Position(s.tt)
 	// Of the Earth's equatorial radius: Meeus, ch. 55, p. 390.
