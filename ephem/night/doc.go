@@ -11,7 +11,9 @@
 //
 // The night of a date runs from the Sun's upper crossing of the meridian on that date
 // (mean solar time of the site) to the next. In it the Sun's altitude falls and rises
-// once, so every event of the Sun happens at most once. The Moon's are looked for in
+// once, so every event of the Sun happens at most once. (Within some degrees of the poles,
+// where the Sun climbs with the days as fast as with the hours, it may pass a limit again:
+// then the first fall counts, and the first rise after it.) The Moon's are looked for in
 // the same span.
 //
 // Sunset and sunrise: the Sun's middle truly at −50′, which is 34′ of refraction and

@@ -30,7 +30,7 @@ func (w *watch) sun(n *Night) {
 		{sunDown, &n.Sunset, &n.Sunrise}, {civil, &n.CivilEnd, &n.CivilStart},
 		{nautical, &n.NauticalEnd, &n.NauticalStart}, {dark, &n.DarkFrom, &n.DarkTo},
 	} {
-		*e.down, *e.up = both(w.crossings(sunAbove(e.limit)))
+		*e.down, *e.up = ends(w.crossings(sunAbove(e.limit)))
 	}
 	n.SunHighest, n.SunLowest = w.sunRange()
 	if s := w.spans(sunAbove(dark), n, false); len(s) > 0 {
@@ -83,6 +83,21 @@ func (n *Night) noteSun() {
 }
 
 func (n *Night) note(format string, a ...any) { n.Notes = append(n.Notes, fmt.Sprintf(format, a...)) }
+
+// ends are the first fall among crossings and the first rise after it, or where there is no
+// fall, or no rise after it, the first rise at all.
+func ends(cs []crossing) (down, up *time.Time) {
+	down, up = both(cs)
+	if down == nil {
+		return down, up
+	}
+	for _, c := range cs {
+		if c.up && c.at.After(*down) {
+			return down, &c.at
+		}
+	}
+	return down, up
+}
 
 // both is the first fall and the first rise among crossings.
 func both(cs []crossing) (down, up *time.Time) {
