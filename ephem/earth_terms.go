@@ -2,6 +2,8 @@
 
 package ephem
 
+// The larger terms of VSOP87D for the Earth (Bretagnon and Francou, 1988), by power of the time: see sum.
+
 var earthLongitude = []series{
 	{
 		{1.75347045673, 0.0, 0.0},

@@ -61,7 +61,7 @@ func (n *Night) noteSun() {
 	switch {
 	case n.Sunset != nil && n.Sunrise != nil:
 	case n.SunLowest >= sunDown:
-		n.note("the Sun does not set: it stands %.1f° high at its lowest", n.SunLowest.Deg())
+		n.note("the Sun does not set: at the lowest its middle stands %s", height(n.SunLowest))
 	case n.SunHighest < sunDown:
 		n.note("the Sun does not rise: at noon it stands %.1f° below the horizon", -n.SunHighest.Deg())
 	case n.Sunset != nil:
@@ -269,4 +269,12 @@ func (w *watch) highest(s Span) (time.Time, unit.Angle) {
 		}
 	}
 	return best.Round(time.Millisecond).UTC(), top
+}
+
+// height words an altitude.
+func height(a unit.Angle) string {
+	if a < 0 {
+		return fmt.Sprintf("%.1f° below the horizon", -a.Deg())
+	}
+	return fmt.Sprintf("%.1f° high", a.Deg())
 }
