@@ -51,7 +51,8 @@ func ofDate(lon, lat unit.Angle, tt float64) (unit.RA, unit.Angle) {
 	return RADec(turn.About(r3.Vec{X: 1}, nutation.MeanObliquity(tt)).Then(nutationTurn(tt)).Apply(Direction(unit.RA(lon), lat)))
 }
 
-// Meeus, example 25.b, p. 169: 1992 October 13, 0h TD, by the complete VSOP87.
+// Meeus, examples 25.a and 25.b, p. 165 and 169: 1992 October 13, 0h TD; the values of the
+// complete VSOP87, p. 165.
 func TestMeeusSun(t *testing.T) {
 	const (
 		lastDigitsArcsec = 0.3  // some fifty terms under 0.04″ each are left out here
