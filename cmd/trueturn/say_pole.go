@@ -12,6 +12,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/align"
+	"trueturn/ephem"
 	"trueturn/ephem/compass"
 	"trueturn/ephem/pole"
 )
@@ -149,6 +150,26 @@ func (p found) wedgeWords() string {
 	return set + fmt.Sprintf(", on a level base (latitude %.2f° and the %s by which the air lifts the pole).", v.True.Altitude.Deg(), minutes(lift))
 }
 
+// brightDeg is the Sun's height above which the pole's star is not to be seen by eye: at the end of civil twilight the
+// brightest stars are (common practice, no source).
+const brightDeg = -6
+
+// sunDeg is how high the Sun stands, without air.
+func (p found) sunDeg() float64 {
+	sky, err := ephem.NewSky(p.site, ephem.StandardAir(p.site.HeightM), p.now().At)
+	if err != nil {
+		return -90
+	}
+	return sky.Sun().Altitude().Deg()
+}
+
+func heightWords(deg float64) string {
+	if deg < 0 {
+		return fmt.Sprintf("%.0f° below the horizon", -deg)
+	}
+	return fmt.Sprintf("%.0f° high", deg)
+}
+
 // notes are what should give pause.
 func (p found) notes() []string {
 	notes := []string{}
@@ -161,6 +182,7 @@ func (p found) notes() []string {
 	add(v.Seen.Altitude.Deg() < murkyDeg, "So low, the air lifts the pole by minutes of arc more or less from night to night, and haze and trees hide it: let align measure the axis on stars higher up.")
 	add(v.Star.Seen.Altitude <= 0, "%s is below the horizon now.", v.Star.Name)
 	add(v.Star.Magnitude > 5, "%s is faint (magnitude %.1f): from a dark place an eye used to the dark just sees it; use binoculars.", v.Star.Name, v.Star.Magnitude)
+	add(p.sunDeg() > brightDeg, "It is too bright to see it now: the Sun stands %s. Never point optics near the Sun.", heightWords(p.sunDeg()))
 	add(p.atEarthsPole(), "Here azimuth 0° is toward longitude %s.", meridian(p.zeroAzimuth()))
 	add(len(p.views) < poleSteps, "The steps end early, with the year 2100, where the theories do.")
 	return notes
