@@ -2,7 +2,7 @@
 // and what is known of the lens and the place – and writes such files.
 //
 // Start with [Decode]: it looks at the content, never at the file's name, and
-// reads JPEG, PNG, TIFF and FITS. The way back is [Encode]. Clocks that stand
+// reads JPEG, PNG, TIFF, DNG and FITS. The way back is [Encode]. Clocks that stand
 // in a table beside the pictures are read by [ParseTimes].
 //
 // The package reads from what it is given and keeps no state: no files, no
@@ -91,7 +91,7 @@ type Frame struct {
 	ClockErr error
 	Lens     Lens
 	Place    *ephem.Site // nil when the file does not say
-	Format   string      // "JPEG", "PNG", "TIFF" or "FITS"
+	Format   string      // "JPEG", "PNG", "TIFF", "DNG", "TIFF/EP" or "FITS"
 
 	// RowOrderUnknown: a FITS file without ROWORDER. Its rows are delivered
 	// bottom-up (the first stored row is the lowest), which is common practice;

@@ -27,6 +27,11 @@ func decodeTIFF(src source) (p picture, err error) {
 	if !ok {
 		return picture{}, &Error{Kind: ErrBroken, Cause: "the TIFF file has no readable directory", hint: hintCopy}
 	}
+	if raw, ok, err := rawDirectory(dir); err != nil {
+		return picture{}, err
+	} else if ok {
+		return decodeRaw(src, raw)
+	}
 	if err := refuseRaw(dir); err != nil {
 		return picture{}, err
 	}
@@ -46,15 +51,13 @@ func decodeTIFF(src source) (p picture, err error) {
 	return p, nil
 }
 
-// refuseRaw recognises camera raw files, of which a TIFF decoder would return
+// refuseRaw recognises raw files other than DNG and TIFF/EP, of which a TIFF decoder would return
 // the thumbnail without a word, and sample kinds the decoder misreads.
 func refuseRaw(dir directory) error {
 	subfile, _ := dir.uint(tagSubfileType)
 	photometric, _ := dir.uint(tagPhotometric)
 	switch {
-	case dir.has(tagDNGVersion):
-		return unsupported("the file is a DNG raw picture, which is not read", "export it as JPEG or 16-bit TIFF; many phones can keep a JPEG beside the DNG")
-	case photometric == 32803 || photometric == 34892 || subfile&1 != 0 && dir.has(tagSubIFDs):
+	case photometric == photometricCFA || photometric == photometricLinear || subfile&1 != 0 && dir.has(tagSubIFDs):
 		return unsupported("the file is a camera raw file, which is not read", hintExport)
 	}
 	if format, ok := dir.uint(tagSampleFormat); ok && format != 1 {
