@@ -74,7 +74,7 @@ func sniff(src source) (kind, error) {
 		return kind{}, &Error{Kind: ErrBroken, Cause: "the file holds only zeros", hint: hintCopy}
 	}
 	return kind{}, &Error{Kind: ErrNotPicture, Cause: "the file is not a picture",
-		hint: "JPEG, PNG, TIFF and FITS are read; leave other files out"}
+		hint: "JPEG, PNG, TIFF, DNG and FITS are read; leave other files out"}
 }
 
 // looksBMP checks the reserved words: two letters alone also start many texts.
