@@ -141,6 +141,21 @@ func TestDNGLevels(t *testing.T) {
 	}
 }
 
+// TestTIFFEP reads a raw picture that claims TIFF/EP instead of DNG, and
+// refuses one with further directories: makers' own raw files look like that.
+func TestTIFFEP(t *testing.T) {
+	file := func(more ...tag) []byte {
+		return bytes.Replace(dngOf(8, make([]uint16, 64), more...), []byte{0x12, 0xc6, 4, 0}, []byte{0x16, 0x92, 4, 0}, 1)
+	}
+	f, err := Decode(bytes.NewReader(file()), Options{})
+	if err != nil || f.Format != "TIFF/EP" || f.Plane.Width != 4 {
+		t.Errorf("%q, %d wide, %v; want TIFF/EP, 4 wide", f.Format, f.Plane.Width, err)
+	}
+	if _, err := Decode(bytes.NewReader(file(tag{tagSubIFDs, []uint32{8}})), Options{}); !errors.Is(err, ErrUnsupported) {
+		t.Errorf("a maker's own raw file: %v, want %v", err, ErrUnsupported)
+	}
+}
+
 // brokenDNG are files no picture can be made of. They seed FuzzDNG.
 func brokenDNG(t testing.TB) []struct {
 	name string
