@@ -47,12 +47,12 @@ func decodeFITS(src source) (picture, error) {
 	if err != nil {
 		return picture{}, err
 	}
-	if err := src.checkSize(a.width, a.height, 1); err != nil {
+	if err := a.src.checkSize(a.width, a.height, 1); err != nil {
 		return picture{}, err
 	}
-	if need := a.bytes(); need > src.size-a.offset {
+	if need := a.bytes(); need > a.src.size-a.offset {
 		return picture{}, &Error{Kind: ErrBroken, hint: hintCopy,
-			Cause: fmt.Sprintf("the FITS file ends too early: its header promises %d bytes of picture, %d are there", need, max(0, src.size-a.offset))}
+			Cause: fmt.Sprintf("the FITS file ends too early: its header promises %d bytes of picture, %d are there", need, max(0, a.src.size-a.offset))}
 	}
 	p := picture{format: "FITS", light: a.light(h), lens: h.lens(), place: h.place(), stamp: h.clock}
 	p.orient, p.rowOrderUnknown = h.rowOrder()
@@ -102,7 +102,8 @@ func findImage(src source) (header, array, error) {
 			primary = h
 		}
 		if h["ZIMAGE"] == "T" {
-			return nil, array{}, unsupported("the FITS picture is tile-compressed", "unpack it first, for example with funpack")
+			a, err := unpackTiles(src, data, h)
+			return h.under(primary), a, err
 		}
 		n, size, err := h.axes()
 		if err != nil {
