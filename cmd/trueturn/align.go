@@ -19,7 +19,7 @@ import (
 )
 
 const alignText = `Measures where the axis points from pictures taken on the running mount, and says
-what to turn. FRAMES are pictures (JPEG, PNG, TIFF, FITS) or folders of them.
+what to turn. FRAMES are pictures (JPEG, PNG, TIFF, DNG, FITS) or folders of them.
 
 Three pictures do if the axis is swung by hand between them, by unequal angles of
 20 to 50 degrees; without swings take ten or more over some minutes. Any patch of

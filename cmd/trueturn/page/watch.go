@@ -17,7 +17,7 @@ import (
 
 // Endings are those of files a folder is searched for, in small letters. What a file holds is decided
 // by its content later.
-var Endings = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".fit", ".fits", ".fts"}
+var Endings = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".dng", ".fit", ".fits", ".fts"}
 
 // explained are endings of pictures that are not read. They are offered all the same, so that the page
 // says why; a phone that writes them writes nothing else.
