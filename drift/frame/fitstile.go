@@ -15,6 +15,9 @@ import (
 // byte for some 60 equal pixels, gzip rarely does better on noise.
 const maxTilePixelsPerByte = 100
 
+// maxTiledBytes is the largest picture laid out in memory.
+const maxTiledBytes = 1 << 30
+
 // tiled is a picture cut in tiles, each packed in a row of a binary table
 // (FITS 4.0 §10).
 type tiled struct {
@@ -56,6 +59,9 @@ func unpackTiles(src source, data int64, h header) (array, error) {
 	}
 	if err := src.checkSize(a.width, a.height, maxTilePixelsPerByte); err != nil {
 		return a, err
+	}
+	if a.bytes() > maxTiledBytes {
+		return a, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the packed FITS picture holds %d MB", a.bytes()>>20), hint: "unpack it first"}
 	}
 	t.bitpix = a.bitpix
 	if err := t.readTable(); err != nil {
