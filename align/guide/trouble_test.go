@@ -518,7 +518,7 @@ func TestKnockedOnceDone(t *testing.T) {
 				g.e.Mount.Knocks = append(g.e.Mount.Knocks, simulate.Knock{Frame: g.taken, Size: unit.AngleFromMin(12)})
 				for n := range 6 {
 					v := g.add(guide)
-					if n > 0 && v.Live.Level != nil && g.missedBy(v) > fourSigma { // the first picture after it may be doubted
+					if v.Live.Level != nil && (n > 0 || c.phase == Untouched) && g.missedBy(v) > fourSigma { // in the night the knobs are not followed
 						t.Errorf("%s, and the axis is off by %.1f of its errors", v.Live.Phase, g.missedBy(v))
 					}
 				}

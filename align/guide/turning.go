@@ -273,10 +273,14 @@ func (g *Guide) doubt(f fitted) {
 		return
 	}
 	now := g.s.Knobs.Now
+	north := g.s.Order.Direction // the end about which the motor's turn is positive
+	if g.s.Knobs.South {
+		north = r3.Scale(-1, north)
+	}
+	tracked := unit.Angle(ephem.SiderealRadPerS * g.s.Knobs.Rate.SiderealRatio * f.picture.Mid.Sub(now.Mid).Seconds())
 	c, _ := f.picture.Attitude.Given(g.s.Knobs.WanderPx)
-	turned := r3.Norm(turn.Exp(now.Rotation).Inverse().Then(c).Log())
-	tracked := ephem.SiderealRadPerS * f.picture.Mid.Sub(now.Mid).Seconds()
-	off := max(0, turned-math.Abs(tracked))
+	expected := turn.About(north, tracked).Then(turn.Exp(now.Rotation))
+	off := r3.Norm(expected.Then(c.Inverse()).Log())
 	o := *g.s.Order
 	o.Covariance[0][0] += off * off
 	o.Covariance[1][1] += off * off
