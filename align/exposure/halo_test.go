@@ -86,7 +86,7 @@ func TestRenderedTrails(t *testing.T) {
 			t.Run(fmt.Sprintf("wings %g, %g widths", wings, widths), func(t *testing.T) {
 				shot, put := jpegShot(t, wings, widths, 1)
 				j := judge(t, []Shot{shot}, Question{}).Frames[0]
-				t.Logf("trail %.3f ± %.3f, put in %.3f; elongation %.3f ± %.3f; width %.2f", j.TrailPx, j.TrailPxErr, put, j.Elongation, j.ElongationErr, WidthOf(shot.Stars))
+				t.Logf("trail %.3f ± %.3f, put in %.3f; elongation %.3f ± %.3f; width %.2f", j.TrailPx, j.TrailPxErr, put, j.Elongation, j.ElongationErr, FormOf(shot.Stars).RoundPx)
 				near(t, "trail", j.TrailPx, put, trailWithin)
 				within(t, "trail", j.TrailPx, put, zeroSigmas*j.TrailPxErr)
 				width := roundWidth(simulate.Phone(115, 3).FWHM)
@@ -94,7 +94,7 @@ func TestRenderedTrails(t *testing.T) {
 				within(t, "elongation", j.Elongation, want, wingSigmas*j.ElongationErr)
 				if wings == usualWings {
 					near(t, "elongation as expose has it", j.Elongation, want, likeForecast)
-					near(t, "width", WidthOf(shot.Stars), width, wingSigmas*widthLeft/2) // half: of the variance
+					near(t, "width", FormOf(shot.Stars).RoundPx, width, wingSigmas*widthLeft/2) // half: of the variance
 				}
 				// 1.25 is 1.10 widths (closed form).
 				if round := widths < 1.05; j.Round != round {
@@ -122,7 +122,7 @@ func TestRenderedRound(t *testing.T) {
 			t.Logf("%s trail %.3f ± %.3f, elongation %.4f ± %.4f", what, j.TrailPx, j.TrailPxErr, j.Elongation, j.ElongationErr)
 			within(t, what+"trail", j.TrailPx, 0, zeroSigmas*j.TrailPxErr)
 			within(t, what+"elongation", j.Elongation, 1, math.Min(0.02, zeroSigmas*j.ElongationErr))
-			if _, e := ShapeOf(shots[i].Stars); math.Abs(e-j.Elongation) > 0.01 {
+			if e := FormOf(shots[i].Stars).Elongation; math.Abs(e-j.Elongation) > 0.01 {
 				t.Errorf("%salone the picture's elongation is %.4f, in the set %.4f", what, e, j.Elongation)
 			}
 		}
@@ -152,16 +152,17 @@ func TestHaloOfProfiles(t *testing.T) {
 	}
 }
 
-// TestShapeOf: noise of single stars does not lengthen the picture's; nonsense gives nothing.
-func TestShapeOf(t *testing.T) {
-	if w, e := ShapeOf(nil); w != 0 || e != 0 {
-		t.Errorf("no stars: %g %g", w, e)
+// TestFormOf: noise of single stars does not lengthen the picture's; nonsense gives nothing.
+func TestFormOf(t *testing.T) {
+	if x := FormOf(nil); x != (Form{}) {
+		t.Errorf("no stars: %+v", x)
 	}
-	if _, e := ShapeOf([]star.Star{{FWHM: math.NaN(), X: math.Inf(1)}}); e != 0 {
+	if e := FormOf([]star.Star{{FWHM: math.NaN(), X: math.Inf(1)}}).Elongation; e != 0 {
 		t.Errorf("nonsense: %g", e)
 	}
 	shot, put := jpegShot(t, usualWings, 1, 3)
-	w, e := ShapeOf(shot.Stars)
+	form := FormOf(shot.Stars)
+	w, e := form.FWHM, form.Elongation
 	j := judge(t, []Shot{shot}, Question{}).Frames[0]
 	if w != j.FWHM || math.Abs(e-j.Elongation) > 0.01 {
 		t.Errorf("alone %.3f %.3f, judged %.3f %.3f, put in %.3f", w, e, j.FWHM, j.Elongation, put)

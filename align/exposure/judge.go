@@ -66,7 +66,7 @@ type Share struct {
 }
 
 // Judged is one exposure. Its elongation is that of the pattern fitted to all stars, in which their noise averages out: 1.00 for
-// round ones. star.Field.Elongation is the median of single stars', which noise lengthens to 1.05–1.1; [ShapeOf] gives the
+// round ones. star.Field.Elongation is the median of single stars', which noise lengthens to 1.05–1.1; [FormOf] gives the
 // elongation as here for one picture.
 type Judged struct {
 	File                      string

@@ -556,8 +556,8 @@ func TestWidthOf(t *testing.T) {
 	for i := range 200 {
 		list = append(list, d.star(float64(i), 0, 4, 3, 0))
 	}
-	near(t, "width", WidthOf(list), 2.7, 0.01)
-	if WidthOf(nil) != 0 {
+	near(t, "width", FormOf(list).RoundPx, 2.7, 0.01)
+	if FormOf(nil).RoundPx != 0 {
 		t.Error("no stars have a width")
 	}
 }

@@ -190,15 +190,6 @@ func FormOf(stars []star.Star) Form {
 	return Form{RoundPx: 2 * math.Sqrt(2*math.Ln2*f.narrow), FWHM: f.judged.FWHM, Elongation: f.judged.Elongation}
 }
 
-// WidthOf is the width of a round star: [Form].RoundPx.
-func WidthOf(stars []star.Star) float64 { return FormOf(stars).RoundPx }
-
-// ShapeOf is the stars' width and elongation: [Form].FWHM and [Form].Elongation.
-func ShapeOf(stars []star.Star) (fwhm, elongation float64) {
-	f := FormOf(stars)
-	return f.FWHM, f.Elongation
-}
-
 // lone is the frame of a picture of which only the stars are known, measured.
 func lone(stars []star.Star) *taken {
 	s := Shot{Width: 2, Height: 2, Stars: stars}
