@@ -47,6 +47,7 @@ func TestOddFiles(t *testing.T) {
 		{"JPEG claiming more than it can hold", hugeJPEG(jpg, 14000, 14000), ErrBroken, "too few", copyAgain},
 		{"PNG cut", pic[:len(pic)-30], ErrBroken, "", copyAgain},
 		{"PNG claiming 2³¹−1 a side", hugePNG(pic, 1<<31-1, 1<<31-1), ErrTooLarge, "", ""},
+		{"PNG of mostly nothing claiming 196 megapixels", append(hugePNG(pic, 14000, 14000), make([]byte, 30000)...), ErrBroken, "too few", copyAgain},
 		{"TIFF cut", tif[:len(tif)-40], ErrBroken, "", ""},
 		{"DNG cut", dng[:len(dng)/2], ErrBroken, "", ""},
 		{"FITS cut", fit[:fitsBlock+3], ErrBroken, "ends too early", copyAgain},

@@ -14,6 +14,12 @@ const (
 	maxFileBytes = 2 << 30     // beyond any picture this tool is meant for
 	maxPixels    = 200_000_000 // checked before anything is allocated
 	maxSide      = 1 << 20     // no camera writes longer rows; keeps products in range
+
+	// Up to so many pixels a picture may be as empty as its format allows; larger
+	// ones hold noise and need a byte for each hundred pixels (our choice; no
+	// source). It keeps a file of a few kilobytes from taking a gigabyte.
+	emptyPixels         = 16 << 20
+	maxNoisePixelsAByte = 100
 )
 
 // Decode reads one picture, from the beginning of r wherever r stands: its
@@ -182,6 +188,9 @@ func (s source) checkSize(width, height int, pixelsPerByte int64) error {
 	if width > maxSide || height > maxSide || int64(width)*int64(height) > maxPixels {
 		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", width, height),
 			hint: "pictures up to 200 megapixels are read; if the camera has fewer, the file is damaged"}
+	}
+	if int64(width)*int64(height) > emptyPixels {
+		pixelsPerByte = min(pixelsPerByte, maxNoisePixelsAByte)
 	}
 	if int64(width)*int64(height) > s.size*pixelsPerByte {
 		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file has %d bytes, too few for its %d×%d pixels", s.size, width, height), hint: hintCopy}

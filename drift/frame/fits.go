@@ -322,6 +322,12 @@ func (s scaling) convert(dst []float32, b []byte, bitpix int) {
 
 // convert16 is the common case, kept to one multiplication a pixel.
 func (s scaling) convert16(dst []float32, b []byte) {
+	if math.Abs(s.scale*s.factor)*(1<<15)+math.Abs(s.zero*s.factor) > math.MaxFloat32 {
+		for i := range dst {
+			dst[i] = s.integer(int64(int16(binary.BigEndian.Uint16(b[2*i:]))))
+		}
+		return
+	}
 	gain, zero := float32(s.scale*s.factor), float32(s.zero*s.factor)
 	exact := s.zero == 32768 && s.scale == 1 && !s.hasBlank
 	for i := range dst {
@@ -341,7 +347,7 @@ func (s scaling) integer(v int64) float32 {
 	if s.hasBlank && v == s.blank {
 		return float32(math.NaN())
 	}
-	return float32(s.light(float64(v)))
+	return finite(s.light(float64(v)))
 }
 
 // finite makes infinities, which stand for nothing measured, NaN as well.
@@ -368,7 +374,7 @@ func (p *picture) binMosaic() {
 			return err
 		}
 		for x := range dst {
-			v := (a[2*x] + a[2*x+1] + b[2*x] + b[2*x+1]) / 4
+			v := a[2*x]/4 + a[2*x+1]/4 + b[2*x]/4 + b[2*x+1]/4 // the sum itself may overflow
 			if m := max(a[2*x], a[2*x+1], b[2*x], b[2*x+1]); m >= full.saturation {
 				v = max(v, full.saturation)
 			}

@@ -64,7 +64,7 @@ func iccTable(b []byte) curve {
 	}
 	at := func(i int) float64 { return float64(binary.BigEndian.Uint16(b[4+2*i:])) }
 	if n == 1 {
-		return powerCurve(at(0) / 256)
+		return plausiblePower(at(0) / 256)
 	}
 	return func(v float64) float64 {
 		x := v * float64(n-1)
@@ -85,13 +85,25 @@ func iccParametric(function int, b []byte) curve {
 	for i := range need {
 		k[i] = float64(int32(binary.BigEndian.Uint32(b[4*i:]))) / 65536
 	}
-	if function == 0 {
-		return powerCurve(k[0])
+	if function == 0 || plausiblePower(k[0]) == nil {
+		return plausiblePower(k[0])
 	}
 	return func(v float64) float64 {
 		if v < k[4] {
-			return k[3]*v + k[6]
+			return clipped(k[3]*v + k[6])
 		}
-		return math.Pow(max(0, k[1]*v+k[2]), k[0]) + k[5]
+		return clipped(math.Pow(max(0, k[1]*v+k[2]), k[0]) + k[5])
 	}
+}
+
+// clipped holds a value in the range that ICC.1:2022 §10.18 gives the functions.
+func clipped(v float64) float64 { return min(max(v, 0), 1) }
+
+// plausiblePower is nil for an exponent that no picture is coded with: powers
+// of zero and less turn black into light, or into infinity.
+func plausiblePower(exponent float64) curve {
+	if exponent < 0.1 || exponent > 10 {
+		return nil
+	}
+	return powerCurve(exponent)
 }

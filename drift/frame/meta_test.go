@@ -174,6 +174,9 @@ func TestICC(t *testing.T) {
 		{"all seven", para(4, 2*one, one, 0, one, one/8, one/4, 0), 0.5},
 		{"cut short", para(4, 2*one), math.NaN()},
 		{"unknown function", para(9, 2*one), math.NaN()},
+		{"a power of zero", "curv\x00\x00\x00\x00\x00\x00\x00\x01\x00\x00", math.NaN()},
+		{"a negative power", para(3, -2*one, one, 0, one, 0), math.NaN()},
+		{"beyond full scale", para(3, 9*one, 30000*one, 0, one, 0), 1},
 		{"another type", "text\x00\x00\x00\x00\x00\x00\x00\x00", math.NaN()},
 	} {
 		profile := make([]byte, 144)
