@@ -13,6 +13,7 @@ var fieldSize = map[uint16]int64{1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2,
 // "045" into 45; it also tells TIFF files apart before they are decoded.
 type directory struct {
 	src    source
+	offset int64
 	order  binary.ByteOrder
 	fields map[uint16]field
 }
@@ -52,7 +53,7 @@ func (d directory) at(off int64) (directory, bool) {
 	if err != nil {
 		return directory{}, false
 	}
-	d.fields = make(map[uint16]field, n)
+	d.offset, d.fields = off, make(map[uint16]field, n)
 	for ; len(b) >= 12; b = b[12:] {
 		tag := d.order.Uint16(b)
 		if _, seen := d.fields[tag]; !seen {
@@ -60,6 +61,19 @@ func (d directory) at(off int64) (directory, bool) {
 		}
 	}
 	return d, true
+}
+
+// next is where the following directory stands, 0 at the end of the chain.
+func (d directory) next() int64 {
+	n, err := d.src.bytes(d.offset, 2)
+	if err != nil {
+		return 0
+	}
+	b, err := d.src.bytes(d.offset+2+12*int64(d.order.Uint16(n)), 4)
+	if err != nil {
+		return 0
+	}
+	return int64(d.order.Uint32(b))
 }
 
 func (d directory) has(tag uint16) bool { _, ok := d.fields[tag]; return ok }

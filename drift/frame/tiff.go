@@ -28,12 +28,19 @@ func decodeTIFF(src source) (p picture, err error) {
 		return picture{}, &Error{Kind: ErrBroken, Cause: "the TIFF file has no readable directory", hint: hintCopy}
 	}
 	if raw, ok, err := rawDirectory(dir); err != nil {
-		return picture{}, err
+		return embeddedOr(src, err)
 	} else if ok {
-		return decodeRaw(src, raw)
+		p, err := decodeRaw(src, raw)
+		if errors.Is(err, ErrUnsupported) {
+			return embeddedOr(src, err)
+		}
+		return p, err
 	}
-	if err := refuseRaw(dir); err != nil {
-		return picture{}, err
+	if isMakersRaw(dir) {
+		return decodeMakersRaw(src)
+	}
+	if format, ok := dir.uint(tagSampleFormat); ok && format != 1 {
+		return picture{}, unsupported("the TIFF file holds signed or floating values", "save it with 8 or 16 bits unsigned, or as FITS")
 	}
 	conf, err := tiff.DecodeConfig(src.reader())
 	if err != nil {
@@ -51,19 +58,20 @@ func decodeTIFF(src source) (p picture, err error) {
 	return p, nil
 }
 
-// refuseRaw recognises raw files other than DNG and TIFF/EP, of which a TIFF decoder would return
-// the thumbnail without a word, and sample kinds the decoder misreads.
-func refuseRaw(dir directory) error {
-	subfile, _ := dir.uint(tagSubfileType)
-	photometric, _ := dir.uint(tagPhotometric)
-	switch {
-	case photometric == photometricCFA || photometric == photometricLinear || subfile&1 != 0 && dir.has(tagSubIFDs):
-		return unsupported("the file is a camera raw file, which is not read", hintExport)
+// isMakersRaw recognises raw files other than DNG and TIFF/EP, of which a TIFF
+// decoder would return the thumbnail without a word: by a mosaic in any of
+// their directories, not by the maker's name.
+func isMakersRaw(first directory) bool {
+	if first.number(tagSubfileType, 0)&1 != 0 && first.has(tagSubIFDs) {
+		return true
 	}
-	if format, ok := dir.uint(tagSampleFormat); ok && format != 1 {
-		return unsupported("the TIFF file holds signed or floating values", "save it with 8 or 16 bits unsigned, or as FITS")
+	for _, d := range rawDirectories(first.src) {
+		switch d.number(tagPhotometric, 0) {
+		case photometricCFA, photometricLinear:
+			return true
+		}
 	}
-	return nil
+	return false
 }
 
 func tiffError(err error) error {
