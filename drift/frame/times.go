@@ -106,6 +106,10 @@ func unquote(s string) string {
 	return s
 }
 
+// ParseUTC reads a date and time in UTC (2026-11-25T21:30:00.5Z; the Z may be left out, an offset such as
+// +02:00 is honoured) and the step it is written in. The error is plain and names the text.
+func ParseUTC(s string) (at time.Time, step time.Duration, err error) { return parseUTC(s) }
+
 func parseUTC(s string) (time.Time, time.Duration, error) {
 	st, err := parseStamp(s)
 	if err != nil || !st.hasTime {
