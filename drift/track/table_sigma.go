@@ -20,7 +20,8 @@ import (
 // the declination by less than 0.2″ in triples of pictures a minute apart. Triples across a swing by hand
 // or a long pause, where the mount did not move evenly, are left out. σ is the median absolute value × 1.4826,
 // then the root mean square of what lies within three of these, over that of a normal deviate so cut (0.9865). It is no
-// less than the written digits' own error, step/√12. Of rolls the same, the differences taken around the circle.
+// less than the written digits' own error, step/√12, the step being that of the longest number in the table: many programs
+// leave out zeros at the end. Of rolls the same, the differences taken around the circle.
 const (
 	madNormal   = 1.4826
 	cutSigmas   = 3
@@ -49,10 +50,10 @@ func (t Table) WithErrors() Table {
 }
 
 func (t *Table) fillSigma() {
-	missing, step := false, unit.Angle(0)
+	missing, step := false, unit.Angle(math.Pi)
 	for _, d := range t.Directions {
 		missing = missing || d.Sigma == 0
-		step = max(step, d.Resolution)
+		step = min(step, d.Resolution)
 	}
 	least := unit.Angle(step.Rad() / math.Sqrt(12))
 	if missing {
@@ -78,11 +79,12 @@ func (t *Table) fillSigma() {
 const leastSigma = unit.Angle(1e-3 / 3600 * math.Pi / 180)
 
 func (t *Table) fillRollSigma() {
-	missing, some, step := false, false, unit.Angle(0)
+	missing, some, step := false, false, unit.Angle(math.Pi)
 	for _, d := range t.Directions {
 		missing = missing || d.HasRoll && d.RollSigma == 0
-		some = some || d.HasRoll
-		step = max(step, d.RollStep)
+		if d.HasRoll {
+			some, step = true, min(step, d.RollStep)
+		}
 	}
 	if !some {
 		t.Notes = append(t.Notes, "The table does not say which way is up in the pictures (roll): the axis rests on how the direction moves. It takes more turn than pictures do; swings by hand help most.")

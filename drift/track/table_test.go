@@ -70,7 +70,7 @@ func TestParseTableOfDirections(t *testing.T) {
 		}
 	}
 	d := parse(t, "start_utc,exposure_s,ra,dec,roll,sigma_arcsec,roll_sigma_deg,file\n2026-11-25T21:30:00Z,10,88,-0:30:00,350,4,0.1,\"a, b\"\n").Directions[0]
-	if !d.HasRoll || d.Roll.Deg() != 350 || d.Sigma != unit.AngleFromSec(4) || d.Label != "a, b" || math.Abs(d.Dec.Deg()+0.5) > 1e-12 ||
+	if !d.HasRoll || math.Abs(d.Roll.Deg()-350) > 1e-9 || math.Abs(d.Sigma.Sec()-4) > 1e-9 || d.Label != "a, b" || math.Abs(d.Dec.Deg()+0.5) > 1e-12 ||
 		d.Clock.Mid().Second() != 5 {
 		t.Errorf("%+v", d)
 	}
