@@ -2,7 +2,8 @@
 """Writes the small DNG files of this folder with an encoder of its own, and
 dng_dcraw.txt: the SHA-256 of the samples (16 bits, big endian, row after row)
 that dcraw 9.28 (Debian) finds in each with -D -4, or of the samples written
-where dcraw reads no such file (deflate, uncompressed tiles, several lossless strips), marked so."""
+where dcraw reads no such file (deflate, uncompressed tiles, several lossless strips), marked so.
+dcraw leaves samples of a point transform in their low bits; T.81 moves them back up, done here."""
 import hashlib
 import struct
 import subprocess
@@ -35,14 +36,16 @@ def pack(rows, bits, order):
     return out
 
 
-def ljpeg(rows, bits, predictor, comps=1, restart_rows=0):
-    """Lossless JPEG, T.81 annex H, one fixed table: 17 categories of 5 bits."""
+def ljpeg(rows, bits, predictor, comps=1, restart_rows=0, shift=0):
+    """Lossless JPEG, T.81 annex H, one fixed table: 17 categories of 5 bits.
+    The point transform drops the lowest bits (section H.1.1)."""
+    rows = [[v >> shift for v in r] for r in rows]
     width = len(rows[0]) // comps
     counts = [0] * 16
     counts[4] = 17
     dht = bytes([0] + counts + list(range(17)))
     sof = struct.pack(">BHHB", bits, len(rows), width, comps) + b"".join(bytes([i + 1, 0x11, 0]) for i in range(comps))
-    sos = bytes([comps] + [v for i in range(comps) for v in (i + 1, 0)] + [predictor, 0, 0])
+    sos = bytes([comps] + [v for i in range(comps) for v in (i + 1, 0)] + [predictor, 0, shift])
 
     def segment(mark, body):
         return bytes([0xFF, mark]) + struct.pack(">H", len(body) + 2) + body
@@ -64,7 +67,7 @@ def ljpeg(rows, bits, predictor, comps=1, restart_rows=0):
         for i, v in enumerate(r):
             left = r[i - comps] if i >= comps else None
             if left is None:
-                p = 1 << (bits - 1) if fresh else rows[y - 1][i]
+                p = 1 << (bits - shift - 1) if fresh else rows[y - 1][i]
             elif fresh:
                 p = left
             else:
@@ -136,17 +139,24 @@ def write(name, bits, code, compression=1, order="<", tile=None, strip=H, more=(
     return b"".join(struct.pack(">%dH" % W, *r) for r in rows)
 
 
-def check(name, *args, **kw):
+def shifted(samples, by, down=False):
+    values = struct.unpack(">%dH" % (len(samples) // 2), samples)
+    return struct.pack(">%dH" % len(values), *[v >> by if down else v << by for v in values])
+
+
+def check(name, *args, shift=0, **kw):
     want = write(name, *args, **kw)
+    want = shifted(shifted(want, shift, True), shift)
     pgm = subprocess.run(["dcraw", "-D", "-4", "-c", name], capture_output=True).stdout
     if not pgm or kw.get("compression") == 8 or kw.get("compression") == 7 and kw.get("strip", H) != H:
         out.write("%s %s written\n" % (name, hashlib.sha256(want).hexdigest()))
         return
     head = b"P5\n%d %d\n65535\n" % (W, H)
     assert pgm.startswith(head), (name, pgm[:20])
-    if pgm[len(head):] != want:
+    found = shifted(pgm[len(head):], shift)
+    if found != want:
         print("dcraw differs from what was written:", name)
-    out.write("%s %s dcraw\n" % (name, hashlib.sha256(pgm[len(head):]).hexdigest()))
+    out.write("%s %s dcraw\n" % (name, hashlib.sha256(found).hexdigest()))
 
 
 out = open("dng_dcraw.txt", "w")
@@ -165,4 +175,7 @@ check("lossless_restart.dng", 14, lambda r: ljpeg(r, 14, 1, restart_rows=4), com
 check("lossless_strips.dng", 16, lambda r: ljpeg(r, 16, 1), compression=7, strip=10)
 check("deflate16.dng", 16, lambda r: zlib.compress(pack(r, 16, "<"), 9), compression=8)
 check("deflate_differences.dng", 16, lambda r: zlib.compress(pack(differences(r), 16, "<"), 9), compression=8, tile=(16, 16), more=[(317, 3, [2])])
+for p, shift in (1, 2), (7, 1), (6, 3):
+    check("lossless_shift%d_p%d.dng" % (shift, p), 14, lambda r: ljpeg(r, 14, p, shift=shift), compression=7, shift=shift)
+check("lossless_shift_restart.dng", 16, lambda r: ljpeg(r, 16, 1, comps=2, restart_rows=4, shift=4), compression=7, tile=(32, 16), shift=4)
 out.close()
