@@ -215,7 +215,8 @@ func decode(src Source, o Options) (frame.Frame, error) {
 // take keeps what outlives the pixels.
 func (s *Shot) take(fr frame.Frame) {
 	s.Clock, s.ClockErr, s.Lens, s.Place = fr.Clock, fr.ClockErr, fr.Lens, fr.Place
-	s.Width, s.Height = fr.Plane.Width, fr.Plane.Height
+	side := fr.Plane.Cell.Side() // from here on true pixels count, as in the field
+	s.Width, s.Height = side*fr.Plane.Width, side*fr.Plane.Height
 	s.RowOrderFree, s.Notes = fr.RowOrderUnknown, fr.Notes
 }
 

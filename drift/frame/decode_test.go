@@ -296,18 +296,18 @@ func TestFITSExtension(t *testing.T) {
 	}
 }
 
-// TestMosaic averages the cells of a raw colour mosaic.
+// TestMosaic averages the greens of a raw colour mosaic.
 func TestMosaic(t *testing.T) {
 	header := fitsText("BITPIX  = 8", "NAXIS   = 2", "NAXIS1  = 5", "NAXIS2  = 3", "BAYERPAT= 'RGGB'", "ROWORDER= 'TOP-DOWN'", "XPIXSZ  = 2.4")
-	f, err := Decode(bytes.NewReader(append(header, 0, 10, 20, 30, 99, 40, 50, 60, 255, 99, 99, 99, 99, 99, 99)), Options{})
+	f, err := Decode(bytes.NewReader(append(header, 0, 10, 20, 30, 99, 50, 20, 255, 60, 99, 99, 99, 99, 99, 99)), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if f.Plane.Width != 2 || f.Plane.Height != 1 || f.Lens.PixelPitchUM != 4.8 || len(f.Notes) == 0 {
-		t.Errorf("%d×%d pixels of %g µm, notes %q; want 2×1 of 4.8 µm and a note", f.Plane.Width, f.Plane.Height, f.Lens.PixelPitchUM, f.Notes)
+	if f.Plane.Width != 2 || f.Plane.Height != 1 || f.Lens.PixelPitchUM != 2.4 || len(f.Notes) == 0 {
+		t.Errorf("%d×%d pixels of %g µm, notes %q; want 2×1 cells of pixels of 2.4 µm and a note", f.Plane.Width, f.Plane.Height, f.Lens.PixelPitchUM, f.Notes)
 	}
-	if got := f.Plane.Pix[0]; math.Abs(float64(got)-25.0/255) > 1e-6 {
-		t.Errorf("first cell %g, want %g", got, 25.0/255)
+	if got := f.Plane.Pix[0]; math.Abs(float64(got)-30.0/255) > 1e-6 {
+		t.Errorf("first cell %g, want %g", got, 30.0/255)
 	}
 	if got := f.Plane.Pix[1]; got < f.Plane.Saturation {
 		t.Errorf("a cell with a clipped pixel is %g, below saturation %g", got, f.Plane.Saturation)

@@ -56,8 +56,8 @@ func decodeFITS(src source) (picture, error) {
 	}
 	p := picture{format: "FITS", light: a.light(h), lens: h.lens(), place: h.place(), stamp: h.clock}
 	p.orient, p.rowOrderUnknown = h.rowOrder()
-	if h.text("BAYERPAT", "COLORTYP") != "" && a.planes == 1 && a.width > 1 && a.height > 1 {
-		p.binMosaic()
+	if pattern := h.text("BAYERPAT", "COLORTYP"); pattern != "" && a.planes == 1 && a.width > 1 && a.height > 1 {
+		return p, p.binMosaic(h.greens(pattern))
 	}
 	return p, nil
 }
@@ -356,34 +356,4 @@ func finite(v float64) float32 {
 		return float32(math.NaN())
 	}
 	return float32(v)
-}
-
-// binMosaic averages the 2×2 cells of a one-shot-colour sensor's raw mosaic:
-// each cell holds every colour once, so no demosaicing is needed to find
-// stars. A cell with a clipped pixel counts as clipped.
-func (p *picture) binMosaic() {
-	full := p.light
-	p.light.width, p.light.height = full.width/2, full.height/2
-	p.light.row = func(dst []float32, y int) error {
-		two := make([]float32, 2*full.width)
-		a, b := two[:full.width], two[full.width:]
-		if err := full.row(a, 2*y); err != nil {
-			return err
-		}
-		if err := full.row(b, 2*y+1); err != nil {
-			return err
-		}
-		for x := range dst {
-			v := a[2*x]/4 + a[2*x+1]/4 + b[2*x]/4 + b[2*x+1]/4 // the sum itself may overflow
-			if m := max(a[2*x], a[2*x+1], b[2*x], b[2*x+1]); m >= full.saturation {
-				v = max(v, full.saturation)
-			}
-			dst[x] = v
-		}
-		return nil
-	}
-	p.light.findSaturation = nil
-	p.lens.PixelPitchUM *= 2
-	p.lens.ScaleArcsecPerPx *= 2
-	p.notes = append(p.notes, "colour mosaic: the four pixels of each cell were averaged, so the picture has half its width and height")
 }

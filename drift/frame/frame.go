@@ -22,10 +22,50 @@ import (
 // Width×Height values, row after row. Integer files are scaled so that 1 is
 // their full scale. FITS files with scaled or floating values keep the file's
 // own unit; values that are blank there are NaN here.
+//
+// Colour mosaics have one value for each cell of 2×2 pixels: Width and Height
+// count cells, and the middle of cell (x, y) is at (2x+½, 2y+½) of the true
+// pixels. Everything else counts true pixels.
 type Plane struct {
 	Width, Height int
+	Cell          Cell // which pixels of the sensor make one value
 	Pix           []float32
 	Saturation    float32 // a pixel at or above this has clipped; +Inf when the file cannot say
+}
+
+// Cell says which pixels of the sensor make one value of a plane. The zero
+// value is one pixel.
+type Cell uint8
+
+// Cells of a colour mosaic have 2×2 pixels.
+const (
+	OnePixel      Cell = iota
+	GreensFalling      // the mean of the upper left and the lower right pixel, as displayed
+	GreensRising       // the mean of the lower left and the upper right pixel
+	FourPixels         // the mean of all
+)
+
+// Side is how many pixels a cell is wide and high.
+func (c Cell) Side() int {
+	if c == OnePixel {
+		return 1
+	}
+	return 2
+}
+
+// turned is the cell once the picture was turned as an EXIF orientation says:
+// mirrors and quarter turns exchange the diagonals of a square, half turns and
+// mirrors in a diagonal leave them.
+func (c Cell) turned(orient int) Cell {
+	if orient == 2 || orient == 4 || orient == 6 || orient == 8 {
+		switch c {
+		case GreensFalling:
+			return GreensRising
+		case GreensRising:
+			return GreensFalling
+		}
+	}
+	return c
 }
 
 // Row returns the pixels of row y, 0 at the top.
@@ -47,7 +87,7 @@ func (c Clock) Mid() time.Time { return c.Start.Add(c.Exposure / 2) }
 type Lens struct {
 	FocalLengthMM    float64 // real focal length
 	EquivalentMM     float64 // focal length giving the same view on 36×24 mm
-	PixelPitchUM     float64 // distance of pixel centres of the picture as stored, binning included
+	PixelPitchUM     float64 // distance of pixel centres of the picture as stored, binning included; of a mosaic, of its true pixels
 	FNumber          float64
 	ScaleArcsecPerPx float64 // only where the file states a scale itself
 	Make, Model      string

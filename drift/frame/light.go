@@ -12,6 +12,7 @@ import (
 type light struct {
 	width, height int
 	saturation    float32
+	cell          Cell // as stored
 	row           func(dst []float32, y int) error
 
 	// findSaturation, where set, settles the saturation once all is drawn.
@@ -24,7 +25,7 @@ const band = 16
 
 // draw fills a plane, turned as the EXIF orientation says.
 func (l light) draw(orient int) (Plane, error) {
-	p := Plane{Width: l.width, Height: l.height, Saturation: l.saturation}
+	p := Plane{Width: l.width, Height: l.height, Cell: l.cell.turned(orient), Saturation: l.saturation}
 	if orient >= 5 && orient <= 8 {
 		p.Width, p.Height = l.height, l.width
 	}

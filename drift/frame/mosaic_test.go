@@ -5,6 +5,9 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"trueturn/drift/frame"
@@ -48,15 +51,75 @@ func mosaicOf(side int, fwhm float64, strength [3]float64) (pix []uint16, truth 
 	return pix, truth
 }
 
-// TestMosaicPlaces finds stars of known place in a raw picture. A star's colour
+// What stars of a mosaic must show. Lengths are true pixels.
+const (
+	placesBias  = 0.005 // in the mean: the cells' pixels are known, so only noise is left, 0.009/√576 = 0.0004; a wrong weighting of the colours gives 0.18, a cell off 0.5
+	pullLeast   = 0.9   // scatter over stated error: 1 and three times its own chance of 0.02 for 1150 places, and the 4 % of package star
+	pullMost    = 1.1
+	widthOff    = 0.03 // of FWHM, as a share
+	peakOff     = 0.04 // of the brightest pixel, as a share: a pixel's mean of a Gaussian is a hundredth under its middle, and noise
+	longestSeen = 1.03 // elongation: noise and no more; cells taken for squares give 1.13
+)
+
+// seenWidth is the FWHM with the box of a pixel of the sensor.
+func seenWidth(fwhm float64) float64 { return math.Sqrt(fwhm*fwhm + 8*math.Ln2/12) }
+
+// starsOf finds the stars of a file.
+func starsOf(t *testing.T, file []byte) (frame.Frame, star.Field) {
+	t.Helper()
+	f, err := frame.Decode(bytes.NewReader(file), frame.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	field, err := star.Find(context.Background(), f.Plane, star.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return f, field
+}
+
+// judge compares a field with the truth.
+func judge(t *testing.T, field star.Field, truth []dot, fwhm float64) {
+	t.Helper()
+	n, dx, dy, scatter, pull := offsets(field.Stars, truth)
+	t.Logf("%d stars, mean (%+.4f, %+.4f), scatter %.4f true pixels, %.2f of the error stated; FWHM %.3f, elongation %.3f",
+		n, dx, dy, scatter, pull, field.FWHM, field.Elongation)
+	if n < len(truth)*9/10 {
+		t.Errorf("%d of %d stars found", n, len(truth))
+	}
+	if math.Abs(dx) > placesBias || math.Abs(dy) > placesBias {
+		t.Errorf("the places are off by (%.4f, %.4f) pixels in the mean, limit %g", dx, dy, placesBias)
+	}
+	if pull < pullLeast || pull > pullMost {
+		t.Errorf("the places scatter by %.4f pixels, %.2f of the error stated, want %g to %g", scatter, pull, pullLeast, pullMost)
+	}
+	if want := seenWidth(fwhm); math.Abs(field.FWHM/want-1) > widthOff || field.Elongation > longestSeen {
+		t.Errorf("stars %.3f pixels wide, elongation %.3f; want %.3f and under %g", field.FWHM, field.Elongation, want, longestSeen)
+	}
+	if share := peakOf(field.Stars); math.Abs(share-1) > peakOff {
+		t.Errorf("the brightest pixels are %.3f times those of Gaussians of that light and width", share)
+	}
+}
+
+// peakOf is the median of Peak over what a round Gaussian of a star's Flux and
+// FWHM holds in the pixel nearest to its middle.
+func peakOf(stars []star.Star) float64 {
+	var shares []float64
+	for _, s := range stars {
+		sigma2 := s.FWHM * s.FWHM / (8 * math.Ln2)
+		dx, dy := s.X-math.Round(s.X), s.Y-math.Round(s.Y)
+		shares = append(shares, s.Peak*2*math.Pi*sigma2/s.Flux*math.Exp((dx*dx+dy*dy)/(2*sigma2)))
+	}
+	slices.Sort(shares)
+	return shares[len(shares)/2]
+}
+
+// TestMosaicPlaces finds stars of known place in raw pictures. A star's colour
 // must not move it: the mean of the four pixels of each cell would pull the red
-// ones toward the red pixel by 0.18 pixels.
+// ones toward the red pixel by 0.18 pixels. The truth is the drawing, whose
+// pixels integrate a Gaussian exactly.
 func TestMosaicPlaces(t *testing.T) {
-	const (
-		side  = 1000
-		bias  = 0.02 // true pixels, a tenth of the pull that a wrong weighting gives
-		small = 1.1  // scatter over stated error; measured 0.3 to 0.5: on stars only 1.5 cells wide the errors stated are on the safe side
-	)
+	const side = 1000
 	for _, c := range []struct {
 		name     string
 		fwhm     float64
@@ -66,44 +129,95 @@ func TestMosaicPlaces(t *testing.T) {
 		{"red", 3, [3]float64{2, 1, 0.4}},
 		{"blue", 3, [3]float64{0.4, 1, 2}},
 		{"white, sharp", 2.5, [3]float64{1, 1, 1}},
+		{"white, wide", 6, [3]float64{1, 1, 1}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			pix, truth := mosaicOf(side, c.fwhm, c.strength)
-			f, err := frame.Decode(bytes.NewReader(frame.DNGOf(side, pix)), frame.Options{})
-			if err != nil {
-				t.Fatal(err)
+			f, field := starsOf(t, frame.DNGOf(side, pix, 1))
+			if field.Width != side || field.Height != side || f.Plane.Width != side/2 || f.Plane.Cell != frame.GreensRising {
+				t.Errorf("a plane of %d cells of kind %d, a field of %d×%d pixels; want %d, rising greens, %d×%[6]d",
+					f.Plane.Width, f.Plane.Cell, field.Width, field.Height, side/2, side)
 			}
-			field, err := star.Find(context.Background(), f.Plane, star.Options{})
-			if err != nil {
-				t.Fatal(err)
-			}
-			n, dx, dy, scatter, pull := offsets(field.Stars, truth)
-			if n < len(truth)*9/10 {
-				t.Fatalf("%d of %d stars found", n, len(truth))
-			}
-			if math.Abs(dx) > bias || math.Abs(dy) > bias {
-				t.Errorf("the places are off by (%.3f, %.3f) pixels in the mean, limit %g", dx, dy, bias)
-			}
-			t.Logf("%d stars, mean (%+.4f, %+.4f), scatter %.4f true pixels, %.2f of the error stated", n, dx, dy, scatter, pull)
-			if pull > small {
-				t.Errorf("the places scatter by %.4f pixels, %.2f of the error stated: it is too small", scatter, pull)
-			}
+			judge(t, field, truth, c.fwhm)
 		})
 	}
 }
 
-// offsets compares the stars, in cells, with the truth: mean error and
-// its root mean square in true pixels, and that of error over stated error.
+// TestMosaicFITS: the same out of FITS, whatever the header says of the rows
+// and of the order of colours.
+func TestMosaicFITS(t *testing.T) {
+	const side = 1000
+	pix, truth := mosaicOf(side, 3, [3]float64{2, 1, 0.4})
+	turned := make([]dot, len(truth))
+	for i, d := range truth {
+		turned[i] = dot{d.x, side - 1 - d.y}
+	}
+	for _, c := range []struct {
+		name  string
+		cards []string
+		truth []dot
+		cell  frame.Cell
+		notes int
+	}{
+		{"from the top", []string{"BAYERPAT= 'RGGB'", "ROWORDER= 'TOP-DOWN'"}, truth, frame.GreensRising, 1},
+		{"from the bottom", []string{"BAYERPAT= 'RGGB'", "ROWORDER= 'BOTTOM-UP'"}, turned, frame.GreensFalling, 1},
+		{"shifted by one", []string{"BAYERPAT= 'GBRG'", "YBAYROFF= 1", "ROWORDER= 'TOP-DOWN'"}, truth, frame.GreensRising, 1},
+		{"colours counted from the other end", []string{"BAYERPAT= 'GBRG'", "ROWORDER= 'BOTTOM-UP'"}, turned, frame.GreensFalling, 2},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			cards := append(c.cards, "XPIXSZ  = 2.4", "DATE-OBS= '2026-03-01T21:00:00'")
+			f, field := starsOf(t, frame.FITSOf(side, pix, cards...))
+			notes := 0
+			for _, n := range f.Notes {
+				if strings.Contains(n, "colour") {
+					notes++
+				}
+			}
+			if f.Plane.Cell != c.cell || notes != c.notes || f.Lens.PixelPitchUM != 2.4 {
+				t.Errorf("cells of kind %d, notes %q, pixels of %g µm; want %d, %d on colours, 2.4", f.Plane.Cell, f.Notes, f.Lens.PixelPitchUM, c.cell, c.notes)
+			}
+			judge(t, field, c.truth, 3)
+		})
+	}
+}
+
+// TestMosaicTurned: the greens' diagonal turns with the picture. Where the
+// first row and column are displayed: EXIF 2.32 (CIPA DC-008), Orientation.
+func TestMosaicTurned(t *testing.T) {
+	const side, last = 1000, 999
+	pix, truth := mosaicOf(side, 2.5, [3]float64{1, 1, 1})
+	for orientation, shown := range map[int]func(dot) dot{
+		2: func(d dot) dot { return dot{last - d.x, d.y} },
+		3: func(d dot) dot { return dot{last - d.x, last - d.y} },
+		4: func(d dot) dot { return dot{d.x, last - d.y} },
+		5: func(d dot) dot { return dot{d.y, d.x} },
+		6: func(d dot) dot { return dot{last - d.y, d.x} },
+		7: func(d dot) dot { return dot{last - d.y, last - d.x} },
+		8: func(d dot) dot { return dot{d.y, last - d.x} },
+	} {
+		t.Run(strconv.Itoa(orientation), func(t *testing.T) {
+			var turned []dot
+			for _, d := range truth {
+				turned = append(turned, shown(d))
+			}
+			_, field := starsOf(t, frame.DNGOf(side, pix, orientation))
+			judge(t, field, turned, 2.5)
+		})
+	}
+}
+
+// offsets compares the stars with the truth, in true pixels: mean error, its
+// root mean square, and that of error over stated error.
 func offsets(stars []star.Star, truth []dot) (n int, dx, dy, scatter, pull float64) {
 	for _, s := range stars {
 		for _, d := range truth {
-			ex, ey := 2*s.X+0.5-d.x, 2*s.Y+0.5-d.y
+			ex, ey := s.X-d.x, s.Y-d.y
 			if math.Hypot(ex, ey) > 2 {
 				continue
 			}
 			n, dx, dy = n+1, dx+ex, dy+ey
 			scatter += (ex*ex + ey*ey) / 2
-			pull += (ex*ex/(s.XErr*s.XErr) + ey*ey/(s.YErr*s.YErr)) / 8
+			pull += (ex*ex/(s.XErr*s.XErr) + ey*ey/(s.YErr*s.YErr)) / 2
 		}
 	}
 	return n, dx / float64(n), dy / float64(n), math.Sqrt(scatter / float64(n)), math.Sqrt(pull / float64(n))

@@ -83,10 +83,9 @@ func rawDirectory(first directory) (raw directory, ok bool, err error) {
 // all four would pull a red star toward the red pixel by up to half a pixel;
 // interpolating to every pixel would correlate the noise of neighbours, and
 // errors computed from it would be too small. The price is light: half the
-// pixels and the red and blue ones are not used. A cell at (x, y) of the plane
-// has its middle at (2x+½, 2y+½) of the sensor's pixels before Orientation;
-// Lens.PixelPitchUM is that of the cells. Stars sharper than about 2.5 sensor
-// pixels FWHM are undersampled by this, as they are by any mosaic.
+// pixels and the red and blue ones are not used. Plane.Cell tells which
+// diagonal was read, so that star.Find can gather a star's light just as the
+// cell did and give places and widths in true pixels.
 //
 // LinearRaw keeps every pixel; its components are averaged.
 //
@@ -142,12 +141,22 @@ func (m *mosaic) measure(p *picture) {
 		p.format = "TIFF/EP"
 	}
 	p.light = light{width: m.crop.x1 - m.crop.x0, height: m.crop.y1 - m.crop.y0, saturation: 1, row: m.linearRow}
-	p.readTags(exifTagsOf(src)) // with the size in true pixels
+	p.readTags(exifTagsOf(src))
 	if m.photometric == photometricCFA && m.samples == 1 {
 		p.light.width, p.light.height, p.light.row = p.light.width/2, p.light.height/2, m.greenRow
-		p.lens.PixelPitchUM *= 2
-		p.notes = append(p.notes, "colour mosaic: the two green pixels of each cell were averaged, so the picture has half its width and height")
+		p.light.cell = GreensRising
+		if m.greenFirst(m.crop.x0, m.crop.y0) {
+			p.light.cell = GreensFalling
+		}
+		p.notes = append(p.notes, noteGreens)
 	}
+}
+
+const noteGreens = "colour mosaic: the two green pixels of each cell were averaged; places and sizes count the sensor's own pixels"
+
+// greenFirst is whether the stored pixel at x, y is green.
+func (m *mosaic) greenFirst(x, y int) bool {
+	return ((x-m.active.x0+y-m.active.y0)&1 == 0) == m.greenEven
 }
 
 // value is the light of a stored sample; 1 where it clipped.
@@ -174,7 +183,7 @@ func (m *mosaic) greenRow(dst []float32, y int) error {
 	for i := range dst {
 		x := m.crop.x0 + 2*i
 		first, second := x, x+1 // columns of the greens in the upper and lower row
-		if even := (x-m.active.x0+top-m.active.y0)&1 == 0; even != m.greenEven {
+		if !m.greenFirst(x, top) {
 			first, second = x+1, x
 		}
 		a, b := m.value(first, top, 0), m.value(second, top+1, 0)

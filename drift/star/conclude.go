@@ -179,7 +179,7 @@ func (f *finder) judge(a *attempt, s *Star) verdict {
 	lensLong, lensShort = math.Sqrt(lensLong), math.Sqrt(lensShort)
 	tolerance := 1 + 3*s.FWHMErr/s.FWHM
 	switch {
-	case short < sharpest || short < f.hotWidth || f.lens.known && short*tolerance < 0.62*lensShort || f.needle(&a.cut):
+	case short < f.eye.sharpest() || short < f.hotWidth || f.lens.known && short*tolerance < 0.62*lensShort || f.needle(&a.cut):
 		return isHot
 	case !(s.Flux > 3.5*s.FluxErr): // with its shape free a star at the threshold of detection has about four
 		return isNothing
@@ -199,7 +199,7 @@ func (f *finder) judge(a *attempt, s *Star) verdict {
 func (f *finder) star(a *attempt) Star {
 	fit := &a.fit
 	p, cov := &fit.p, &fit.cov
-	s := Star{X: p[posX], Y: p[posY], XYCov: cov[posX][posY], Peak: a.cut.peak, Flags: f.flagsOf(a)}
+	s := Star{X: p[posX], Y: p[posY], XYCov: cov[posX][posY], Peak: f.eye.peak(a), Flags: f.flagsOf(a)}
 	widen := 1.0
 	if s.Flags&Saturated != 0 {
 		widen = 2 // the wings are not the model's

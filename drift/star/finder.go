@@ -18,6 +18,7 @@ type finder struct {
 	field Field
 	over  bool // nothing more to be done
 
+	eye    eye // which light makes a value of the plane
 	factor int // reduction of the grid
 
 	g        grid
@@ -229,10 +230,10 @@ func (f *finder) prune() {
 
 // learn fits the brightest whole stars and takes the picture's star shape, wings and noise model from them.
 func (f *finder) learn() {
-	f.lens, f.hotWidth = lens{shape: round(1.5)}, 0
+	f.lens, f.hotWidth = f.unknown(), 0
 	fits := f.agree()
 	if fits == nil {
-		f.lens = lens{shape: round(1.5)}
+		f.lens = f.unknown()
 		return
 	}
 	f.lens.known = true
@@ -240,6 +241,9 @@ func (f *finder) learn() {
 	f.learnNoise(fits)
 	f.learnPrior(fits)
 }
+
+// unknown is the lens before anything is known of it.
+func (f *finder) unknown() lens { return lens{shape: round(1.5), spot: spot{retina: f.eye.coarse()}} }
 
 // lonelyFits fits the n brightest peaks that stand alone.
 func (f *finder) lonelyFits(n int) []fitted {
@@ -300,7 +304,7 @@ const sharpest = 0.42
 
 func (f *finder) tooSharp(m shape) bool {
 	_, short, _ := m.axes()
-	return short < sharpest*sharpest || short < f.hotWidth*f.hotWidth
+	return short < sq(f.eye.sharpest()) || short < f.hotWidth*f.hotWidth
 }
 
 // consensus finds the width most stars share (the half-sample mode, so that lamps, leaves and smeared hot pixels do not
@@ -328,7 +332,7 @@ func (f *finder) consensus(fits []fitted) []fitted {
 		m = round(math.Exp(mode))
 	}
 	f.lens.shape = m
-	f.lens.spot.fine = m.width() < 0.95
+	f.lens.spot.retina = f.eye.retinaFor(m)
 	return near
 }
 

@@ -25,11 +25,11 @@ func (f *finder) needle(c *cut) bool {
 	if n < 5 {
 		return false
 	}
-	least := round(sharpest)
+	least := round(f.eye.sharpest())
 	if f.lens.known {
 		least = f.lens.shape
 	}
-	want := around(least) * float64(n) / 8
+	want := around(f.eye.blur(least)) * float64(n) / 8
 	sigma := math.Sqrt(float64(n)*c.n2 + want*want*c.n2)
 	return sum+2.5*sigma < 0.55*want*c.peak
 }

@@ -175,7 +175,7 @@ func (f *finder) fitWindow(c *cut, s start) (fitted, bool) {
 		return best, true // the wings of a clipped star tell its middle, not its form
 	}
 	c.prior = prior{}
-	if t, fine := c.fit(trail{}, trailStart(c, s)); fine && (!ok || t.chi2 < best.chi2) {
+	if t, fine := c.fit(trail{f.eye.coarse()}, trailStart(c, s)); fine && (!ok || t.chi2 < best.chi2) {
 		return t, true
 	}
 	return best, ok

@@ -33,25 +33,20 @@ type profile interface {
 //	A·P(q) + b,   q = ½ dᵀ M⁻¹ d,   P = (1 + κq)^(−1/κ)
 //
 // κ = 0 is a Gaussian, κ > 0 has the wider wings of real lenses and air (A. F. J. Moffat, Astron. Astrophys. 3 (1969)
-// 455, with β = 1/κ). The three shape parameters are the elements of M⁻¹. The mean over the pixel is taken at the
-// 2 × 2 Gauss–Legendre points when fine is set (stars narrower than two pixels), else at the middle, where the pixel's
-// box is simply part of M.
+// 455, with β = 1/κ). The three shape parameters are the elements of M⁻¹. The light is gathered at the points of a
+// retina; where that is a fine one (narrow stars), the box of the pixel is left out of M.
 type spot struct {
 	kappa float64
-	fine  bool
+	retina
 }
 
-// node is the place of the two Gauss–Legendre points in a pixel: ±1/(2√3).
-const node = 0.28867513459481287
-
 func (s spot) value(p *vector, x, y float64, d *vector) float64 {
-	if !s.fine {
-		*d = vector{pedestal: 1}
-		return p[pedestal] + s.add(p, x, y, 1, d)
-	}
 	*d = vector{pedestal: 1}
-	v := s.add(p, x-node, y-node, 0.25, d) + s.add(p, x+node, y-node, 0.25, d)
-	return p[pedestal] + v + s.add(p, x-node, y+node, 0.25, d) + s.add(p, x+node, y+node, 0.25, d)
+	v, weight := p[pedestal], 1/float64(len(s.points))
+	for _, q := range s.points {
+		v += s.add(p, x+q.x, y+q.y, weight, d)
+	}
+	return v
 }
 
 // add gives weight × the spot's light at a point and adds its derivatives.
@@ -89,10 +84,8 @@ func (s spot) shape(p *vector) shape {
 	// As wide at half height as the Gaussian of these moments.
 	k := s.halfScale()
 	m.xx, m.xy, m.yy = m.xx*k, m.xy*k, m.yy*k
-	if s.fine {
-		m.xx += 1.0 / 12
-		m.yy += 1.0 / 12
-	}
+	m.xx += s.box
+	m.yy += s.box
 	return m
 }
 
@@ -106,8 +99,8 @@ func (s spot) halfScale() float64 {
 
 // from is the parameter triple of the given shape.
 func (s spot) from(m shape) (a, b, c float64) {
-	if s.fine {
-		m.xx, m.yy = math.Max(m.xx-1.0/12, 0.02), math.Max(m.yy-1.0/12, 0.02)
+	if s.box > 0 {
+		m.xx, m.yy = math.Max(m.xx-s.box, 0.02), math.Max(m.yy-s.box, 0.02)
 		if m.det() <= 0 {
 			m.xy = 0
 		}
@@ -130,9 +123,26 @@ func (s spot) flux(p *vector) float64 {
 //
 // u along the path (from +x toward +y by the angle), v across; its middle is the middle of the exposure. Shape
 // parameters: σ (pixel included), L, angle.
-type trail struct{}
+type trail struct{ retina }
 
-func (trail) value(p *vector, x, y float64, d *vector) float64 {
+func (t trail) value(p *vector, x, y float64, d *vector) float64 {
+	if len(t.points) == 1 {
+		return p[pedestal] + t.at(p, x, y, d)
+	}
+	*d = vector{}
+	var one vector
+	v, weight := p[pedestal], 1/float64(len(t.points))
+	for _, q := range t.points {
+		v += weight * t.at(p, x+q.x, y+q.y, &one)
+		for i := range d {
+			d[i] += weight * one[i]
+		}
+	}
+	return v
+}
+
+// at is the light at a point, without the pedestal, and its derivatives.
+func (trail) at(p *vector, x, y float64, d *vector) float64 {
 	sigma, half := p[shape0], p[shape1]/2
 	s, c := math.Sincos(p[shape2])
 	dx, dy := x-p[posX], y-p[posY]
@@ -150,7 +160,7 @@ func (trail) value(p *vector, x, y float64, d *vector) float64 {
 	d[shape0] = ag*h*v*v/(sigma*sigma*sigma) - ag*((u+half)*ep-(u-half)*em)/sigma
 	d[shape1] = ag * (ep + em) / 2
 	d[shape2] = byU*v - byV*u
-	return p[pedestal] + ag*h
+	return ag * h
 }
 
 func (trail) sound(p *vector) bool {

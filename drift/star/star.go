@@ -24,7 +24,7 @@ const (
 )
 
 // Star is one source of light. Lengths are in pixels of the picture, x to the right, y down, pixel centres at integers,
-// (0,0) top left. Errors are standard errors (1σ).
+// (0,0) top left; of a colour mosaic the pixels are the sensor's own, not the plane's cells. Errors are standard errors (1σ).
 type Star struct {
 	X, Y          float64 // middle of the light; of a trail, the middle of its path
 	XErr, YErr    float64
@@ -117,7 +117,7 @@ func Find(ctx context.Context, p frame.Plane, o Options) (Field, error) {
 		return Field{}, ErrPlane{p.Width, p.Height, len(p.Pix)}
 	}
 	f := finder{ctx: ctx, p: p, o: o.filled(), field: Field{Width: p.Width, Height: p.Height}}
-	f.sat, f.factor = saturationOf(p), factorFor(p.Width, p.Height)
+	f.sat, f.eye, f.factor = saturationOf(p), eyeOf(p.Cell), factorFor(p.Width, p.Height)
 	for _, stage := range []func(){f.settle, f.secondLook, f.measureAll, f.conclude} {
 		if err := ctx.Err(); err != nil {
 			return Field{}, err
@@ -126,6 +126,7 @@ func Find(ctx context.Context, p frame.Plane, o Options) (Field, error) {
 			break
 		}
 	}
+	f.eye.truePixels(&f.field)
 	return f.field, ctx.Err()
 }
 
