@@ -223,6 +223,9 @@ func FuzzParseTarget(f *testing.F) {
 	f.Fuzz(func(t *testing.T, s string) {
 		got, err := ParseTarget(s)
 		if err != nil {
+			if h, ok := err.(interface{ Hint() string }); !errors.Is(err, ErrTarget) || !ok || h.Hint() == "" {
+				t.Errorf("%q: error %v is no ErrTarget with a hint", s, err)
+			}
 			return
 		}
 		if ra, dec := got.RA.Deg(), got.Dec.Deg(); !(ra >= 0 && ra <= 360) || !(math.Abs(dec) <= 90) {

@@ -197,6 +197,16 @@ func FuzzShotJSON(f *testing.F) {
 		if json.Unmarshal([]byte(text), &s) != nil {
 			return
 		}
+		if g := s.Solution; g != nil {
+			for _, m := range g.Sightings {
+				if m.Star < 0 || m.Star >= len(s.Field.Stars) || m.Catalog < 0 {
+					t.Fatalf("star %d of %d, %d of the catalogue", m.Star, len(s.Field.Stars), m.Catalog)
+				}
+			}
+			if w := g.Attitude.Log(); !finite(w.X, w.Y, w.Z) || !(g.Lens.FocalPx > 0) {
+				t.Fatalf("attitude %v, focal length %v", w, g.Lens.FocalPx)
+			}
+		}
 		again, err := json.Marshal(s)
 		if err != nil {
 			t.Skip("a time beyond the year 9999")

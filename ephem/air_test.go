@@ -80,7 +80,8 @@ func FuzzParseAir(f *testing.F) {
 	f.Fuzz(func(t *testing.T, line string) {
 		a, err := ParseAir(line)
 		if err != nil {
-			if a != (Air{}) || len(err.Error()) > 300 {
+			h, ok := err.(interface{ Hint() string })
+			if a != (Air{}) || len(err.Error()) > 300 || !ok || h.Hint() == "" {
 				t.Errorf("%+v with %v", a, err)
 			}
 			return

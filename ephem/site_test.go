@@ -61,7 +61,8 @@ func FuzzParseSite(f *testing.F) {
 	f.Fuzz(func(t *testing.T, line string) {
 		s, err := ParseSite(line)
 		if err != nil {
-			if s != (Site{}) || len(err.Error()) > 300 {
+			h, ok := err.(interface{ Hint() string })
+			if s != (Site{}) || len(err.Error()) > 300 || !ok || h.Hint() == "" {
 				t.Errorf("%v with %v", s, err)
 			}
 			return

@@ -167,7 +167,12 @@ func FuzzParseSky(f *testing.F) {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
-		if sky, err := ParseSky(s); err == nil && !(sky.Mag >= brightestMag && sky.Mag <= darkestMag) {
+		sky, err := ParseSky(s)
+		var own failure
+		if err != nil && (!errors.Is(err, ErrSky) || !errors.As(err, &own) || own.Hint() == "") {
+			t.Errorf("%q: error %v is no ErrSky with a hint", s, err)
+		}
+		if err == nil && !(sky.Mag >= brightestMag && sky.Mag <= darkestMag) {
 			t.Errorf("ParseSky(%q) = %v", s, sky)
 		}
 	})

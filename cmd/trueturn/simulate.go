@@ -353,7 +353,7 @@ func earlier(dir string) []string {
 		if fr.StartUTC == "" || fr.MidUTC == "" { // not the form a simulation writes
 			return nil
 		}
-		if fr.File != "" && fr.File == filepath.Base(fr.File) {
+		if fr.File == filepath.Base(fr.File) && fr.File != "." && fr.File != ".." {
 			names = append(names, fr.File)
 		}
 	}

@@ -506,6 +506,22 @@ func FuzzParseTimes(f *testing.F) {
 		if (err == nil) != (len(got) > 0) {
 			t.Fatalf("%d rows, error %v", len(got), err)
 		}
+		if err != nil {
+			checkError(t, err, ErrTimes)
+		}
+		for name, c := range got {
+			checkClock(t, c)
+			if name == "" || strings.ContainsAny(name, "/\\\n") {
+				t.Errorf("a row for %q", name)
+			}
+			line := fmt.Sprintf(`"%s",%s,%v`, strings.ReplaceAll(name, `"`, `""`), c.Start.Format(time.RFC3339Nano), c.Exposure.Seconds())
+			if y := c.Start.Year(); y < 1 || y > 9999 || c.Exposure == 0 || len(line) >= maxTimesRowBytes {
+				continue
+			}
+			if again, err := ParseTimes(strings.NewReader(line)); err != nil || again[name].Start != c.Start || again[name].Exposure != c.Exposure {
+				t.Errorf("row %s reads as %+v, %v", line, again, err)
+			}
+		}
 	})
 }
 

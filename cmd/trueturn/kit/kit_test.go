@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -175,7 +176,7 @@ func FuzzParse(f *testing.F) {
 		if err != nil {
 			t.Fatalf("%v\n%s", err, b.String())
 		}
-		if fmt.Sprint(k.Sites, k.Cameras, k.Lenses, k.Mounts) != fmt.Sprint(again.Sites, again.Cameras, again.Lenses, again.Mounts) {
+		if !reflect.DeepEqual(k.Defaults, again.Defaults) || fmt.Sprint(k.Sites, k.Cameras, k.Lenses, k.Mounts) != fmt.Sprint(again.Sites, again.Cameras, again.Lenses, again.Mounts) {
 			t.Errorf("read %+v, and again %+v", k, again)
 		}
 	})

@@ -120,6 +120,9 @@ func FuzzJournal(f *testing.F) {
 		}
 		j, _, err := openJournal(dir)
 		if err != nil {
+			if left, _ := os.ReadFile(filepath.Join(dir, journalFile)); hintOf(err) == "" || string(left) != string(text) {
+				t.Errorf("refused by %v (hint %q), leaving %d bytes", err, hintOf(err), len(left))
+			}
 			return
 		}
 		before := len(j.files())
