@@ -217,6 +217,14 @@ func FuzzTIFF(f *testing.F) {
 	f.Fuzz(func(t *testing.T, b []byte) { fuzzDecode(t, b, decodeTIFF) })
 }
 
+// FuzzMakersRaw reads the JPEG inside makers' own raw files.
+func FuzzMakersRaw(f *testing.F) {
+	for _, b := range seedFiles(f, nil, "*.raw") {
+		f.Add(b)
+	}
+	f.Fuzz(func(t *testing.T, b []byte) { fuzzDecode(t, b, decodeMakersRaw) })
+}
+
 // FuzzFITS reads plain FITS and the same packed by gzip.
 func FuzzFITS(f *testing.F) {
 	for _, b := range seedFiles(f, []string{"SIMPLE"}, "[!t]*.fits", "*.fits.gz", "t[!i]*.fits") {
