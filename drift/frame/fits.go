@@ -217,8 +217,8 @@ func (s scaling) fullScale(bitpix int) (float64, bool) {
 	return 0, false
 }
 
-// light makes the rows of a FITS picture. Three planes are averaged: FITS
-// names no colour space, and each camera colour counts alike.
+// light makes the rows of a FITS picture. Three planes are taken for red, green
+// and blue, and weighed as colours are.
 func (a array) light(h header) light {
 	s := h.scaling(a.bitpix)
 	stride := int64(a.width) * int64(a.pixelBytes())
@@ -230,7 +230,11 @@ func (a array) light(h header) light {
 		s.convert(dst, buf, a.bitpix)
 		return nil
 	}
-	l := light{width: a.width, height: a.height}
+	l := light{width: a.width, height: a.height, signal: signalGrey}
+	if a.planes == 3 {
+		l.signal = signalPlanes
+	}
+	weights := [3]float32{redWeight, greenWeight, blueWeight}
 	l.row = func(dst []float32, y int) error {
 		buf := make([]byte, stride)
 		if a.planes == 1 {
@@ -243,7 +247,7 @@ func (a array) light(h header) light {
 				return err
 			}
 			for i, v := range one {
-				dst[i] += v / 3
+				dst[i] += weights[plane] * v
 			}
 		}
 		return nil

@@ -131,7 +131,8 @@ type Frame struct {
 	ClockErr error
 	Lens     Lens
 	Place    *ephem.Site // nil when the file does not say
-	Format   string      // "JPEG", "PNG", "TIFF", "DNG", "TIFF/EP" or "FITS"
+	Format   string      // "JPEG", "PNG", "TIFF", "DNG", "TIFF/EP", "JPEG in raw" or "FITS"
+	Signal   string      // which of its colours the light is made of, e.g. "luma" or "the two greens of each cell"
 
 	// RowOrderUnknown: a FITS file without ROWORDER. Its rows are delivered
 	// bottom-up (the first stored row is the lowest), which is common practice;

@@ -52,11 +52,11 @@ func jpegLight(img image.Image) light {
 	l := light{width: img.Bounds().Dx(), height: img.Bounds().Dy(), saturation: table[jpegClip]}
 	switch img := img.(type) {
 	case *image.YCbCr:
-		l.row = lookup8(img.Y, img.YStride, table)
+		l.row, l.signal = lookup8(img.Y, img.YStride, table), signalLuma
 	case *image.Gray:
-		l.row = lookup8(img.Pix, img.Stride, table)
+		l.row, l.signal = lookup8(img.Pix, img.Stride, table), signalGrey
 	default:
-		l.row = anyRow8(img, table)
+		l.row, l.signal = anyRow8(img, table), signalRGB
 	}
 	return l
 }
@@ -79,7 +79,7 @@ func anyRow8(img image.Image, table []float32) func([]float32, int) error {
 	return func(dst []float32, y int) error {
 		for x := range dst {
 			c := color.NRGBAModel.Convert(img.At(b.Min.X+x, b.Min.Y+y)).(color.NRGBA)
-			dst[x] = luminance(table[c.R], table[c.G], table[c.B])
+			dst[x] = colourSignal(table[c.R], table[c.G], table[c.B])
 		}
 		return nil
 	}

@@ -134,7 +134,11 @@ func cicpChunk(b []byte) curve {
 // imageLight reads any decoded image. said is the curve the file names, nil
 // if it names none.
 func imageLight(img image.Image, said curve) light {
-	l := light{width: img.Bounds().Dx(), height: img.Bounds().Dy()}
+	l := light{width: img.Bounds().Dx(), height: img.Bounds().Dy(), signal: signalRGB}
+	switch img.(type) {
+	case *image.Gray, *image.Gray16:
+		l.signal = signalGrey
+	}
 	if said == nil {
 		said = linearOf
 		if _, ok := img.(*image.Gray16); ok {
@@ -177,7 +181,7 @@ func colour8(pix []byte, stride int, table []float32) func([]float32, int) error
 		src := pix[y*stride:][:4*len(dst)]
 		for i := range dst {
 			p := src[4*i : 4*i+4 : 4*i+4]
-			dst[i] = luminance(t[p[0]], t[p[1]], t[p[2]])
+			dst[i] = colourSignal(t[p[0]], t[p[1]], t[p[2]])
 		}
 		return nil
 	}
@@ -210,7 +214,7 @@ func row16(img image.Image, table []float32) (func([]float32, int) error, float3
 		src := pix[y*stride:][:8*len(dst)]
 		for i := range dst {
 			p := src[8*i : 8*i+6 : 8*i+6]
-			dst[i] = luminance(t[uint16(p[0])<<8|uint16(p[1])], t[uint16(p[2])<<8|uint16(p[3])], t[uint16(p[4])<<8|uint16(p[5])])
+			dst[i] = colourSignal(t[uint16(p[0])<<8|uint16(p[1])], t[uint16(p[2])<<8|uint16(p[3])], t[uint16(p[4])<<8|uint16(p[5])])
 		}
 		return nil
 	}, saturation

@@ -87,7 +87,7 @@ func rawDirectory(first directory) (raw directory, ok bool, err error) {
 // diagonal was read, so that star.Find can gather a star's light just as the
 // cell did and give places and widths in true pixels.
 //
-// LinearRaw keeps every pixel; its components are averaged.
+// LinearRaw keeps every pixel; its components are weighed as colours are.
 //
 // Not applied: the per-row and per-column black levels, the opcode lists (lens
 // corrections among them) and DefaultScale.
@@ -140,7 +140,7 @@ func (m *mosaic) measure(p *picture) {
 	if first, ok := firstDirectory(src); !ok || !first.has(tagDNGVersion) {
 		p.format = "TIFF/EP"
 	}
-	p.light = light{width: m.crop.x1 - m.crop.x0, height: m.crop.y1 - m.crop.y0, saturation: 1, row: m.linearRow}
+	p.light = light{width: m.crop.x1 - m.crop.x0, height: m.crop.y1 - m.crop.y0, saturation: 1, signal: signalLinear[m.samples], row: m.linearRow}
 	p.readTags(exifTagsOf(src))
 	if m.photometric == photometricCFA && m.samples == 1 {
 		p.light.width, p.light.height, p.light.row = p.light.width/2, p.light.height/2, m.greenRow
@@ -195,15 +195,31 @@ func (m *mosaic) greenRow(dst []float32, y int) error {
 	return nil
 }
 
-// linearRow averages the components of each pixel.
+// weights of the components of a pixel: three are red, green and blue.
+func (m *mosaic) weights() []float32 {
+	switch m.samples {
+	case 1:
+		return []float32{1}
+	case 3:
+		return []float32{redWeight, greenWeight, blueWeight}
+	}
+	w := make([]float32, m.samples)
+	for i := range w {
+		w[i] = 1 / float32(m.samples)
+	}
+	return w
+}
+
+// linearRow weighs the components of each pixel.
 func (m *mosaic) linearRow(dst []float32, y int) error {
+	w := m.weights()
 	for i := range dst {
 		sum, clipped := float32(0), false
 		for s := range m.samples {
 			v := m.value(m.crop.x0+i, m.crop.y0+y, s)
-			sum, clipped = sum+v, clipped || v >= 1
+			sum, clipped = sum+w[s]*v, clipped || v >= 1
 		}
-		if dst[i] = sum / float32(m.samples); clipped {
+		if dst[i] = sum; clipped {
 			dst[i] = 1
 		}
 	}

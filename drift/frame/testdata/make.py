@@ -118,11 +118,11 @@ Image.fromarray(GREY16.astype(np.float32)).save("float.tiff")
 exiftool("grey16.tiff", "dng_tag.tiff", "-IFD0:DNGVersion=1 4 0 0")
 with open("luminance_imagemagick.txt", "w") as out:
     version = subprocess.run(["convert", "-version"], check=True, capture_output=True, text=True).stdout.split("\n")[0].split(" http")[0]
-    out.write("# %s, -colorspace RGB (linear); weighted as IEC 61966-2-1 says: file, then linear light in 1/65535, row by row\n" % version)
+    out.write("# %s, -colorspace RGB (linear); weighted 1:2:1: file, then linear light in 1/65535, row by row\n" % version)
     for name in "rgb8.png", "rgba8.png", "palette.png", "one_bit.png", "rgb_direct.jpg", "rgb8.tiff", "rgb8_lzw.tiff", "rgb8_deflate.tiff", "icc_srgb.png":
         raw = subprocess.run(["convert", name, "-alpha", "off", "-colorspace", "RGB", "-set", "colorspace", "sRGB", "-depth", "16", "-endian", "MSB", "rgb:-"],
                              check=True, capture_output=True).stdout
-        light = np.frombuffer(raw, ">u2").reshape(-1, 3) @ np.array([0.2126, 0.7152, 0.0722])
+        light = np.frombuffer(raw, ">u2").reshape(-1, 3) @ np.array([0.25, 0.5, 0.25])
         out.write("%s %s\n" % (name, " ".join("%.1f" % v for v in light)))
 rgb.save("picture.gif")
 rgb.save("picture.webp")

@@ -44,7 +44,7 @@ wild[3] *= np.float32(1e30) ** (np.arange(20) % 2)  # no step fits both ends
 wild[5] = 7  # no noise
 write("tiles_wild_f32.fits", wild, compression_type="RICE_1", quantize_method=1, dither_seed=3)
 write("tiles_wild_f64.fits", wild.astype(np.float64), compression_type="RICE_1", quantize_method=1, dither_seed=3)
-cube = np.stack([small, small * 2, small * 3])
+cube = np.stack([small, small * 2, small * 4])
 write("tiles_cube_f32.fits", cube, compression_type="RICE_1", quantize_method=1, dither_seed=5, tile_size=(7, 5, 2))
 write("tiles_cube_u16.fits", cube.astype(np.uint16), compression_type="GZIP_2", tile_size=(20, 12, 1))
 
