@@ -14,7 +14,7 @@ type Sighting struct {
 	X, Y              float64 // pixels, as measured (columns or rows reversed if the picture is)
 	VarX, VarY, CovXY float64 // px²
 	Direction         r3.Vec  // where the star stands, in the frame the attitude starts from
-	Catalog           int32   // index into catalog.Stars()
+	Catalog           int32   // index into catalog.Stars(); below zero for a star no catalogue told of
 	Star              int     // index into the field's stars
 }
 

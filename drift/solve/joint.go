@@ -7,7 +7,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"trueturn/ephem/catalog"
 	"trueturn/ephem/turn"
 )
 
@@ -223,12 +222,11 @@ func (j *joiner) aim() {
 		return
 	}
 	j.astray = false
-	stars := catalog.Stars()
 	inParallel(len(j.views), func(i int) {
 		f, sky := j.fields[j.field[i]], j.views[i].Sky
 		for k := range j.ss[i] {
 			s := &j.ss[i][k]
-			d := stars[s.Catalog].Direction
+			d := j.views[i].Solution.Sightings[k].Direction
 			if c := &f.stars[j.star[i][k]]; c.seen {
 				d = r3.Unit(r3.Add(d, c.offset))
 			}

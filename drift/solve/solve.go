@@ -139,9 +139,20 @@ func Solve(ctx context.Context, f star.Field, h Hint) (Solution, error) {
 	if err := ctx.Err(); err != nil {
 		return Solution{}, err
 	}
-	return Solution{}, failure{ErrNoMatch, fmt.Sprintf("the %d brightest spots match no part of the sky", sc.bright),
-		"check focus and sky; expose longer, open the view past roofs and trees, or give the lens (--equivalent, --focal-length with --pixel-pitch, or --scale)"}
+	return Solution{}, sc.noMatch(h)
 }
+
+// noMatch says why nothing may have been recognised.
+func (sc *scene) noMatch(h Hint) error {
+	hint := "check focus and sky; expose longer, open the view past roofs and trees, or give the lens (--equivalent, --focal-length with --pixel-pitch, or --scale)"
+	if h.FocalPx > 0 && 2*math.Atan(sc.half/h.FocalPx) < narrowest {
+		hint = "so narrow a field holds too few known stars: say where it looks with --at RA,Dec, and its stars are followed instead"
+	}
+	return failure{ErrNoMatch, fmt.Sprintf("the %d brightest spots match no part of the sky", sc.bright), hint}
+}
+
+// narrowest is the least diagonal, in radians, that is recognised as a rule.
+const narrowest = 5 * math.Pi / 180
 
 func tooFew(n int) error {
 	return failure{ErrFewStars, fmt.Sprintf("only %d stars were found, too few to recognise the field", n),
