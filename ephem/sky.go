@@ -136,6 +136,16 @@ func (s Sky) RefractedPole() Horizontal {
 	return p
 }
 
+// PoleOfDate is where the celestial pole of an instant's mean equator stands among the stars (ICRS): the
+// sky turns about it, to the 9″ of nutation. The error is for instants outside 1800–2200.
+func PoleOfDate(t time.Time) (r3.Vec, error) {
+	_, tt, err := JulianDates(t)
+	if err != nil {
+		return r3.Vec{}, err
+	}
+	return precession(tt).Inverse().Apply(r3.Vec{Z: 1}), nil
+}
+
 // precession is the turn from the mean equator and equinox of J2000.0 to those
 // of the date: the library's precession (IAU 1976) of the three axes.
 func precession(tt float64) turn.Turn {
