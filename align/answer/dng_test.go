@@ -110,6 +110,7 @@ func exifOf(m frame.Metadata) []tiffField {
 	return []tiffField{
 		rational(33434, m.Clock.Exposure.Seconds()), tiffField{36864, 7, 4, []byte("0232")}, ascii(36867, whole), ascii(36881, "+00:00"),
 		ascii(37521, part), rational(37386, m.Lens.FocalLengthMM), shorts(41989, uint16(m.Lens.EquivalentMM)),
+		longs(40962, 2016), longs(40963, 1512), // of the sensor, as many cameras write it, not of what is left of it
 		rational(41486, 10000/m.Lens.PixelPitchUM), rational(41487, 10000/m.Lens.PixelPitchUM), shorts(41488, 3),
 	}
 }

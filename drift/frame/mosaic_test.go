@@ -21,6 +21,13 @@ type dot struct{ x, y float64 }
 // integrate the light, each colour with its own strength and sky, with the
 // noise of counted electrons and 3 electrons of readout; 1 count is 1 electron.
 func mosaicOf(side int, fwhm float64, strength [3]float64) (pix []uint16, truth []dot) {
+	return trailedMosaic(side, fwhm, strength, dot{})
+}
+
+// trailedMosaic moves the stars evenly by a path during the exposure.
+func trailedMosaic(side int, fwhm float64, strength [3]float64, path dot) (pix []uint16, truth []dot) {
+	const reach = 12                                // pixels a star's light is drawn to
+	pieces := 1 + int(2*math.Hypot(path.x, path.y)) // dots half a pixel apart run together
 	rng := rand.New(rand.NewPCG(6, uint64(strength[0]*100)))
 	sky := [3]float64{150, 300, 220}
 	sigma := fwhm / (2 * math.Sqrt(2*math.Ln2))
@@ -37,9 +44,18 @@ func mosaicOf(side int, fwhm float64, strength [3]float64) (pix []uint16, truth 
 			d := dot{x0 + 4*rng.Float64(), y0 + 4*rng.Float64()}
 			truth = append(truth, d)
 			light := 30000 * math.Pow(10, rng.Float64())
-			for y := int(d.y) - 12; y <= int(d.y)+12; y++ {
-				for x := int(d.x) - 12; x <= int(d.x)+12; x++ {
-					e[y*side+x] += light * strength[colour(x, y)] * part(float64(x)-d.x) * part(float64(y)-d.y)
+			for k := range pieces {
+				u := (float64(k)+0.5)/float64(pieces) - 0.5
+				var across, down [2*reach + 1]float64
+				for i := range across {
+					across[i] = part(float64(int(d.x)-reach+i) - d.x - u*path.x)
+					down[i] = part(float64(int(d.y)-reach+i)-d.y-u*path.y) * light / float64(pieces)
+				}
+				for j, v := range down {
+					for i, h := range across {
+						x, y := int(d.x)-reach+i, int(d.y)-reach+j
+						e[y*side+x] += strength[colour(x, y)] * v * h
+					}
 				}
 			}
 		}
@@ -148,6 +164,7 @@ func TestMosaicPlaces(t *testing.T) {
 func TestMosaicFITS(t *testing.T) {
 	const side = 1000
 	pix, truth := mosaicOf(side, 3, [3]float64{2, 1, 0.4})
+	white, whiteTruth := mosaicOf(side, 3, [3]float64{1, 1, 1})
 	turned := make([]dot, len(truth))
 	for i, d := range truth {
 		turned[i] = dot{d.x, side - 1 - d.y}
@@ -163,9 +180,14 @@ func TestMosaicFITS(t *testing.T) {
 		{"from the bottom", []string{"BAYERPAT= 'RGGB'", "ROWORDER= 'BOTTOM-UP'"}, turned, frame.GreensFalling, 1},
 		{"shifted by one", []string{"BAYERPAT= 'GBRG'", "YBAYROFF= 1", "ROWORDER= 'TOP-DOWN'"}, truth, frame.GreensRising, 1},
 		{"colours counted from the other end", []string{"BAYERPAT= 'GBRG'", "ROWORDER= 'BOTTOM-UP'"}, turned, frame.GreensFalling, 2},
+		{"order not told", []string{"BAYERPAT= 'TRUE'", "ROWORDER= 'TOP-DOWN'"}, whiteTruth, frame.FourPixels, 1},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			cards := append(c.cards, "XPIXSZ  = 2.4", "DATE-OBS= '2026-03-01T21:00:00'")
+			pix := pix
+			if c.cell == frame.FourPixels { // coloured stars are pulled there, as the note says
+				pix = white
+			}
 			f, field := starsOf(t, frame.FITSOf(side, pix, cards...))
 			notes := 0
 			for _, n := range f.Notes {
@@ -178,6 +200,59 @@ func TestMosaicFITS(t *testing.T) {
 			}
 			judge(t, field, c.truth, 3)
 		})
+	}
+}
+
+// TestMosaicTrails: the length of a path is that in true pixels whether it runs
+// along the greens' diagonal or across it.
+func TestMosaicTrails(t *testing.T) {
+	const (
+		side      = 1000
+		lengthOff = 0.03 // as a share: the ellipse of a short path and the noise
+		angleOff  = 2.0  // degrees
+	)
+	for _, path := range []dot{{2, 2}, {2, -2}, {3, 0}, {7, 7}, {7, -7}, {0, 9}} {
+		pix, truth := trailedMosaic(side, 3, [3]float64{1, 1, 1}, path)
+		_, field := starsOf(t, frame.DNGOf(side, pix, 1))
+		n, dx, dy, scatter, pull := offsets(field.Stars, truth)
+		var lengths, turns []float64
+		want := math.Atan2(path.y, path.x) * 180 / math.Pi
+		for _, s := range field.Stars {
+			lengths, turns = append(lengths, s.TrailPx), append(turns, math.Remainder(s.Angle.Deg()-want, 180))
+		}
+		slices.Sort(lengths)
+		slices.Sort(turns)
+		length, turn := lengths[len(lengths)/2], turns[len(turns)/2]
+		t.Logf("%v: %d stars, %.3f pixels long, off by %+.2f°; places off by (%+.4f, %+.4f), scatter %.4f, %.2f of the error stated",
+			path, n, length, turn, dx, dy, scatter, pull)
+		if n < len(truth)*9/10 || math.Abs(length/math.Hypot(path.x, path.y)-1) > lengthOff || math.Abs(turn) > angleOff {
+			t.Errorf("%d of %d stars of a path of %v pixels: %.3f long and %+.2f° off", n, len(truth), path, length, turn)
+		}
+		if pull > pullMost {
+			t.Errorf("path %v: the places scatter by %.2f of the error stated, at most %g", path, pull, pullMost)
+		}
+	}
+}
+
+// TestMosaicHotPixels: single bright pixels of any colour are no stars.
+func TestMosaicHotPixels(t *testing.T) {
+	const side, hot = 1000, 300
+	pix, truth := mosaicOf(side, 3, [3]float64{1, 1, 1})
+	rng := rand.New(rand.NewPCG(8, 8))
+	for range hot {
+		pix[rng.IntN(len(pix))] = uint16(2000 + rng.IntN(20000))
+	}
+	_, field := starsOf(t, frame.DNGOf(side, pix, 1))
+	taken := 0
+	for _, s := range field.Stars {
+		own := slices.ContainsFunc(truth, func(d dot) bool { return math.Hypot(s.X-d.x, s.Y-d.y) < 2 })
+		if !own {
+			taken++
+		}
+	}
+	t.Logf("%d stars, %d suspects", len(field.Stars), len(field.Suspects))
+	if taken > 0 || len(field.Suspects) < hot/4 { // half of the pixels are green, and most stand alone
+		t.Errorf("%d hot pixels taken for stars, %d suspected", taken, len(field.Suspects))
 	}
 }
 

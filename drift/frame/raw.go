@@ -141,7 +141,11 @@ func (m *mosaic) measure(p *picture) {
 		p.format = "TIFF/EP"
 	}
 	p.light = light{width: m.crop.x1 - m.crop.x0, height: m.crop.y1 - m.crop.y0, saturation: 1, signal: signalLinear[m.samples], row: m.linearRow}
-	p.readTags(exifTagsOf(src))
+	tags := exifTagsOf(src)
+	if m.photometric == photometricCFA { // no mosaic was ever shrunk: a size in EXIF that differs is that before the crop
+		delete(tags.number, "ExifImageWidth")
+	}
+	p.readTags(tags)
 	if m.photometric == photometricCFA && m.samples == 1 {
 		p.light.width, p.light.height, p.light.row = p.light.width/2, p.light.height/2, m.greenRow
 		p.light.cell = GreensRising

@@ -26,6 +26,9 @@
 // Scatter of isolated stars of signal-to-noise 20 to 200, FWHM 1.5 to 5 pixels, Gaussian or with wide wings, trailed by
 // up to 14 pixels: within 4 % of the Cramér–Rao bound, bias under 0.001 px without noise, variance of the pulls 0.95 to
 // 1.08 (tests of this package). On compressed real pictures stated errors hold to 15 %.
+// In colour mosaics, where the profiles take their light as the cells do (eye.go), stars 2.5 to 6 true pixels wide scatter by
+// 0.95 to 1.07 of their errors, round ones have an elongation of 1.01, and paths are as long along the greens' diagonal as
+// across it to 1 % (TestMosaic… of package frame).
 //
 // # Where it fails
 //
