@@ -3,6 +3,7 @@ package frame
 import (
 	"bytes"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -45,6 +46,9 @@ func TestOddFiles(t *testing.T) {
 		{"JPEG without its last row", jpg[:len(jpg)-20], ErrBroken, "damaged", copyAgain},
 		{"JPEG claiming 65535×65535", hugeJPEG(jpg, 65535, 65535), ErrTooLarge, "65535×65535", "200 megapixels"},
 		{"JPEG claiming more than it can hold", hugeJPEG(jpg, 14000, 14000), ErrBroken, "too few", copyAgain},
+		{"JPEG of segments without end", slices.Insert(bytes.Clone(jpg), 2, bytes.Repeat([]byte{0xff, 0xe5, 0, 2}, 1<<16)...), ErrBroken, "segments", copyAgain},
+		{"JPEG filled up with nothing", slices.Insert(bytes.Clone(jpg), 2, bytes.Repeat([]byte{0xff}, 1<<16)...), ErrBroken, "segments", copyAgain},
+		{"PNG of chunks without end", slices.Insert(bytes.Clone(pic), 33, bytes.Repeat(pngBytes("teSt", nil), 1<<19)...), ErrBroken, "chunks", copyAgain},
 		{"PNG cut", pic[:len(pic)-30], ErrBroken, "", copyAgain},
 		{"PNG claiming 2³¹−1 a side", hugePNG(pic, 1<<31-1, 1<<31-1), ErrTooLarge, "", ""},
 		{"PNG of mostly nothing claiming 196 megapixels", append(hugePNG(pic, 14000, 14000), make([]byte, 30000)...), ErrBroken, "too few", copyAgain},

@@ -291,7 +291,8 @@ func FuzzEXIF(f *testing.F) {
 		f.Add(jpegEXIF(source{bytes.NewReader(b), int64(len(b))}))
 	}
 	for _, b := range seedFiles(f, nil, "*.png") {
-		f.Add(pngHints(source{bytes.NewReader(b), int64(len(b))}).exif)
+		x, _ := pngHints(source{bytes.NewReader(b), int64(len(b))})
+		f.Add(x.exif)
 	}
 	for _, b := range seedFiles(f, nil, "*.tiff") {
 		f.Add(b)

@@ -91,12 +91,18 @@ type segment struct {
 	at, n  int64 // where its content stands, and how long it is
 }
 
-// jpegSegments walks the segments up to the first scan, until use says stop.
-func jpegSegments(src source, use func(segment) (more bool)) {
-	for off := int64(2); ; {
+// maxSegments is what a file of 2 GB has, each as long as can be; shorter ones,
+// and fill bytes between them, would cost minutes.
+const maxSegments = 1 << 15
+
+// jpegSegments walks the segments up to the first scan, until use says stop;
+// false when there are too many.
+func jpegSegments(src source, use func(segment) (more bool)) bool {
+	off := int64(2)
+	for range maxSegments {
 		h, err := src.bytes(off, 4)
 		if err != nil || h[0] != 0xff {
-			return
+			return true
 		}
 		if h[1] == 0xff { // fill byte
 			off++
@@ -104,10 +110,11 @@ func jpegSegments(src source, use func(segment) (more bool)) {
 		}
 		n := int64(h[2])<<8 | int64(h[3])
 		if h[1] == 0xda || h[1] == 0xd9 || n < 2 || !use(segment{h[1], off + 4, n - 2}) {
-			return
+			return true
 		}
 		off += 2 + n
 	}
+	return false
 }
 
 // jpegEXIF returns the TIFF block of the first Exif segment, nil without one.
@@ -129,13 +136,17 @@ func jpegEXIF(src source) (block []byte) {
 // scan of a few bytes can cost a pass over the whole picture.
 const maxScans = 100
 
-// checkScans refuses progressive files made of scans without end.
+// checkScans refuses files of segments, and progressive ones of scans, without
+// end.
 func checkScans(src source) error {
 	progressive := false
-	jpegSegments(src, func(s segment) bool {
+	ends := jpegSegments(src, func(s segment) bool {
 		progressive = progressive || s.marker == 0xc2
 		return !progressive
 	})
+	if !ends {
+		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the JPEG is made of more than %d segments", maxSegments), hint: hintCopy}
+	}
 	if !progressive {
 		return nil
 	}

@@ -3,6 +3,7 @@ package frame
 import (
 	"bufio"
 	"encoding/binary"
+	"fmt"
 	"image"
 	"image/png"
 	"math"
@@ -22,11 +23,14 @@ func decodePNG(src source) (p picture, err error) {
 	if err := src.checkSize(int(int32(width)), int(int32(height)), pngPixelsPerByte); err != nil {
 		return picture{}, err
 	}
+	h, err := pngHints(src)
+	if err != nil {
+		return picture{}, err
+	}
 	img, err := png.Decode(bufio.NewReaderSize(src.reader(), 1<<16))
 	if err != nil {
 		return picture{}, pngError(err)
 	}
-	h := pngHints(src)
 	p = picture{format: "PNG", light: imageLight(img, h.curve)}
 	p.readEXIF(h.exif)
 	return p, nil
@@ -45,12 +49,15 @@ type pngExtra struct {
 	curve curve // nil: not said
 }
 
-const maxExifBytes = 1 << 20
+const (
+	maxExifBytes = 1 << 20
+	maxPNGChunks = 1 << 18 // more than the largest picture has in parts of 8 kB, as they are usually written
+)
 
 // pngHints walks the chunks; chunks of a kind it does not need are stepped
 // over. Where several speak of the curve the order of PNG (third edition,
 // §4.3) holds: cICP, iCCP, sRGB, gAMA.
-func pngHints(src source) pngExtra {
+func pngHints(src source) (pngExtra, error) {
 	var x pngExtra
 	rank := 0
 	say := func(r int, c curve) {
@@ -58,15 +65,16 @@ func pngHints(src source) pngExtra {
 			rank, x.curve = r, c
 		}
 	}
-	for off := int64(8); ; {
+	off := int64(8)
+	for range maxPNGChunks {
 		h, err := src.bytes(off, 8)
 		if err != nil {
-			return x
+			return x, nil
 		}
 		n := int64(binary.BigEndian.Uint32(h))
 		name := string(h[4:])
 		if name == "IEND" {
-			return x
+			return x, nil
 		}
 		if b := pngChunk(src, name, off+8, n); b != nil {
 			switch name {
@@ -84,6 +92,7 @@ func pngHints(src source) pngExtra {
 		}
 		off += 12 + n
 	}
+	return x, &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the PNG is made of more than %d chunks", maxPNGChunks), hint: hintCopy}
 }
 
 func pngChunk(src source, name string, off, n int64) []byte {
