@@ -130,6 +130,7 @@ func (f *finder) without(a *attempt, others []attempt) {
 
 // conclude sorts the attempts into stars, suspects and nothing, and sums the field up.
 func (f *finder) conclude() {
+	f.learnClumps()
 	for i := range f.tries {
 		a := &f.tries[i]
 		if !a.ok {
@@ -200,9 +201,9 @@ func (f *finder) star(a *attempt) Star {
 	fit := &a.fit
 	p, cov := &fit.p, &fit.cov
 	s := Star{X: p[posX], Y: p[posY], XYCov: cov[posX][posY], Peak: f.eye.peak(a), Flags: f.flagsOf(a)}
-	widen := 1.0
+	widen := math.Sqrt(f.clumped)
 	if s.Flags&Saturated != 0 {
-		widen = 2 // the wings are not the model's
+		widen *= 2 // the wings are not the model's
 	}
 	s.XErr, s.YErr = widen*math.Sqrt(cov[posX][posX]), widen*math.Sqrt(cov[posY][posY])
 	s.XYCov *= widen * widen

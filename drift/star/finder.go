@@ -30,6 +30,7 @@ type finder struct {
 	lens     lens
 	hotWidth float64 // σ under which everything is a hot pixel in this picture; 0 = not known to have many
 	tries    []attempt
+	clumped  float64 // variance of places over what independent pixels would leave; see learnClumps
 }
 
 // lens is what the picture's own bright stars say about every star.
