@@ -183,11 +183,18 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 	var worst float64
 	for _, o := range obs {
 		inv, _ := inverse3(o.weight)
-		worst = max(worst, inv[0][0], inv[1][1], inv[2][2])
+		worst = max(worst, inv[0][0], inv[1][1])
+		if inv[2][2] < rollKnown*rollKnown {
+			worst = max(worst, inv[2][2])
+		}
 	}
 	noise := unit.Angle(4 * math.Sqrt(worst))
 	return turned, turned < max(noise, min(stillLimit, sky/4)) && sky > 2*turned
 }
+
+// rollKnown, radians: a roll that may be off by more was not measured but guessed (drift.FromTable), alike for
+// all pictures, and does not make them seem to turn.
+const rollKnown = 3 * math.Pi / 180
 
 // siderealRadPerSecond is ω (design §4).
 const siderealRadPerSecond = ephem.SiderealRadPerS

@@ -19,6 +19,9 @@ func FromHorizon(h drift.Horizon) Input {
 	}
 	for i := range in.Samples {
 		in.Samples[i].Focus = focusOf(h, i)
+		if h.Sights[i].Attitude.Stars == 0 { // measured elsewhere: its pixel is a manner of speaking
+			in.Samples[i].Pixel = 0
+		}
 	}
 	// More refraction lifts the stars where the camera looks: seen from the camera, the
 	// sky turns about the horizontal axis square to the view.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // Rate is how fast a mount turns its camera.
@@ -90,8 +91,25 @@ func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 	slope, white := line.slope(a)
 	size := max(unseenWobble.Rad()/2, math.Sqrt2*line.scatter(a, slope))
 	stampSigma := stampShare * stamp.Seconds() / line.span() * math.Abs(slope-siderealRadPerSecond)
-	sigma := math.Sqrt(white*white + sq2(size*line.wobbleShare()) + sq2(stampSigma))
+	sigma := math.Sqrt(white*white + sq2(size*line.wobbleShare()) + sq2(stampSigma) + sq2(slope*leaning(in, a)))
 	return Rate{slope / siderealRadPerSecond, sigma / siderealRadPerSecond}, true
+}
+
+// leaning is the relative error a rate has by that of the axis, where the attitudes do not tell the turn about the
+// line of sight (tables of directions). The angle about the axis is then the path of the direction over the radius of its
+// circle, sin d at a distance d from the axis: an axis nearer by δ makes the same path a larger angle, by δ cot d. Where the
+// roll was measured it tells the angle as well, and axis and angle hardly lean on each other.
+func leaning(in Input, a Axis) float64 {
+	c, cov := in.Samples[len(in.Samples)/2].Attitude.Given(a.WanderPx)
+	if cov[2][2] < rollKnown*rollKnown {
+		return 0
+	}
+	look := c.Inverse().Apply(r3.Vec{Z: 1})
+	across, up := tangent(a.Direction)
+	x, y := r3.Dot(look, across), r3.Dot(look, up)
+	sin2 := max(x*x+y*y, 1e-12)
+	variance := (x*x*a.Covariance[0][0] + 2*x*y*a.Covariance[0][1] + y*y*a.Covariance[1][1]) / sin2
+	return math.Abs(r3.Dot(look, a.Direction)) * math.Sqrt(max(variance, 0)/sin2)
 }
 
 // stampShare: pictures that come a little more than whole seconds apart have

@@ -118,6 +118,11 @@ func newSession(seq drift.Sequence, h *drift.Horizon, a *Axis) *session {
 	return s
 }
 
+// listed is whether the attitudes were measured elsewhere: one pixel is then the error a table states.
+func (s *session) listed() bool {
+	return len(s.solved) > 0 && s.seq.Shots[s.solved[0]].Solution.Listed()
+}
+
 // file is the name of the picture behind a sample.
 func (s *session) file(sample int) string { return s.seq.Shots[s.h.Sights[sample].Shot].File }
 

@@ -60,11 +60,17 @@ func (s *session) loose() []Situation {
 		return nil
 	}
 	n := len(s.in.Samples)
+	if s.listed() && s.a.sound() { // a table may state its errors too small: that is no loose camera
+		return nil
+	}
 	// Once more, with no more wander than a sound phone has: a single knock then stands out.
 	if seg := segment(s.in.Samples, observe(s.in.Samples, soundWander)); len(seg.breaks) == 1 && seg.breaks[0].Knock {
 		if files := s.files(seg.breaks[0].Before, n-1); len(files) > 0 {
 			return []Situation{{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. The axis found is spoilt by it: measure again without touching.", Arc(seg.breaks[0].Size), files[0])}}
 		}
+	}
+	if s.listed() {
+		return []Situation{{KindSlipping, s.files(0, n-1), "The directions of the table fit no steady axis: they scatter far more than their errors say. Check the table's times and sigma_arcsec; if they are right, tighten clamp and ball."}}
 	}
 	return []Situation{{KindSlipping, s.files(0, n-1), fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
 }

@@ -89,7 +89,7 @@ const (
 func (s *session) clouds() []Situation {
 	var list []int
 	for i, shot := range s.seq.Shots {
-		if shot.Unread() || shot.Field.Condition == star.TooBright || shot.Field.Condition == star.Featureless {
+		if shot.Unread() || shot.Table || shot.Field.Condition == star.TooBright || shot.Field.Condition == star.Featureless {
 			continue
 		}
 		around := s.around(i, starCount)
@@ -142,7 +142,7 @@ func (s *session) focus() []Situation {
 	fewer := 1 - math.Exp(count.change)
 	wider := math.Expm1(width.change)
 	isWider := width.change > 0 && width.chance < focusChance
-	isFewer := count.change < 0 && count.chance < focusChance
+	isFewer := count.change < 0 && count.chance < focusChance && !s.seq.Shots[shots[0]].Table
 	files := s.shotFiles(shots[len(shots)/2:])
 	const cure = "Wipe and warm the lens, focus anew on a bright star, then measure again."
 	switch {

@@ -33,7 +33,7 @@ func (s *session) stacked() []Situation {
 	could := 0
 	for n, i := range s.solved {
 		w, ok := s.motion(n)
-		if !ok {
+		if !ok || s.seq.Shots[i].Table { // a table does not say how long its stars are drawn
 			continue
 		}
 		expected, measured, ok := trails(s.seq.Shots[i], w)

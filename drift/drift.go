@@ -66,12 +66,14 @@ type Shot struct {
 	Solution      *solve.Solution // nil where Err says why not
 	Err           error
 	LeftOut       string // why a solved picture takes no part in the axis; empty: it does
+	Table         bool   // from a table: no picture was seen, and how many stars there are and how they look says nothing of the sky
 }
 
 // Sequence is a set of pictures in the order of time; pictures without a clock
 // come last, by name.
 type Sequence struct {
 	Shots []Shot
+	Notes []string // what was taken for granted of all of them
 }
 
 // errUnread marks what kept a picture from being read at all.

@@ -6,6 +6,7 @@ import (
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/drift/solve"
 	"trueturn/ephem"
@@ -46,6 +47,18 @@ func (q Sequence) Horizon(site ephem.Site, air ephem.Air) (Horizon, error) {
 	groups := q.lenses()
 	sights := make(map[int]Sight)
 	for l, group := range groups {
+		if q.Shots[group[0]].Solution.Listed() {
+			listed, err := q.listed(group, site, air)
+			if err != nil {
+				return h, err
+			}
+			for k, i := range group {
+				listed[k].Lens, listed[k].Field = l, len(h.FieldCovariance)
+				sights[i] = listed[k]
+			}
+			h.FieldCovariance = append(h.FieldCovariance, nil)
+			continue
+		}
 		views, err := q.views(group, site, air)
 		if err != nil {
 			return h, err
@@ -68,6 +81,29 @@ func (q Sequence) Horizon(site ephem.Site, air ephem.Air) (Horizon, error) {
 		}
 	}
 	return h, nil
+}
+
+// upBy is how far above the picture's middle its "up" is looked for: a finger's width at arm's length, so that what
+// refraction does to the view is that of the view's middle.
+const upBy = 0.02
+
+// listed carries attitudes measured elsewhere to the apparent, refracted sky: their middle, and
+// a place a little above it for the roll. Their errors stay.
+func (q Sequence) listed(group []int, site ephem.Site, air ephem.Air) ([]Sight, error) {
+	sights := make([]Sight, 0, len(group))
+	for _, i := range group {
+		mid, sol := q.Shots[i].Clock.Mid(), q.Shots[i].Solution
+		sky, err := ephem.NewSky(site, air, mid)
+		if err != nil {
+			return nil, err
+		}
+		look := sky.Apparent(sol.Centre())
+		above := sky.Apparent(sol.Attitude.Inverse().Apply(r3.Unit(r3.Vec{Y: -upBy, Z: 1})))
+		g := solve.Given{Look: look, Up: above, Pixel: sol.Lens.Scale(), Errors: solve.Errors{
+			Across: unit.Angle(math.Sqrt(sol.Covariance.At(0, 0))), About: unit.Angle(math.Sqrt(sol.Covariance.At(2, 2)))}}
+		sights = append(sights, Sight{Shot: i, Mid: mid, Attitude: g.Attitude(), Altitude: unit.Angle(math.Asin(max(-1, min(1, look.Z))))})
+	}
+	return sights, nil
 }
 
 // views joins solutions to the sky of their instants.
@@ -108,6 +144,6 @@ func (q Sequence) lenses() [][]int {
 
 func (s Shot) sharesLens(o Shot) bool {
 	a, b := s.Solution, o.Solution
-	return s.Width == o.Width && s.Height == o.Height && a.Mirrored == b.Mirrored && a.RowsFlipped == b.RowsFlipped &&
+	return s.Width == o.Width && s.Height == o.Height && a.Listed() == b.Listed() && a.Mirrored == b.Mirrored && a.RowsFlipped == b.RowsFlipped &&
 		math.Abs(math.Log(a.Lens.FocalPx/b.Lens.FocalPx)) < sameLens
 }

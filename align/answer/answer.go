@@ -79,6 +79,7 @@ func New(seq drift.Sequence, o Options) Answer {
 	b.run()
 	b.frames()
 	b.noteMirrored()
+	b.noteTable()
 	if out.Err != nil {
 		out.Advice.Notes = append([]string{reason(out.Err)}, out.Advice.Notes...)
 	}

@@ -159,6 +159,9 @@ func (b *builder) frame(s drift.Shot, form exposure.Form) FrameJSON {
 		f.Matched, f.Mirrored, f.RMSPx = len(sol.Sightings), sol.Mirrored, number(sol.RMSPx)
 		f.RADeg, f.DecDeg = number(ra.Deg()), number(dec.Deg())
 		f.RollDeg, f.ScaleArcsecPx = number(sol.Roll().Deg()), number(sol.Lens.Scale().Sec())
+		if sol.Listed() {
+			f.leaveUnsaid(sol)
+		}
 	}
 	return f
 }

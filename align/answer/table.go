@@ -1,0 +1,47 @@
+package answer
+
+import (
+	"fmt"
+	"math"
+
+	"trueturn/drift/solve"
+)
+
+// What a table of positions does not say is not known; what was taken for granted of it is told.
+
+// rollSaid, radians: a roll less sure than this was guessed.
+const rollSaid = 3 * math.Pi / 180
+
+// leaveUnsaid takes away what an attitude measured elsewhere has no value for.
+func (f *FrameJSON) leaveUnsaid(sol *solve.Solution) {
+	f.RMSPx, f.ScaleArcsecPx = nil, nil
+	if sol.Covariance.At(2, 2) > rollSaid*rollSaid {
+		f.RollDeg = nil
+	}
+}
+
+// moreScatter, in the errors a table states: from here on a word is due.
+const moreScatter = 1.0
+
+// noteTable adds what was taken for granted of a table, and what it cannot tell.
+func (b *builder) noteTable() {
+	notes := &b.out.Advice.Notes
+	*notes = append(*notes, b.seq.Notes...)
+	if len(b.seq.Shots) == 0 || !b.seq.Shots[0].Table {
+		return
+	}
+	m, listed := b.out.Measured, b.seq.Shots[0].Solution != nil && b.seq.Shots[0].Solution.Listed()
+	if listed && m != nil && m.Axis.WanderPx > moreScatter {
+		*notes = append(*notes, fmt.Sprintf("The directions scatter more than the errors stated: %.1f times as much. That is reckoned with.", math.Hypot(1, m.Axis.WanderPx)))
+	}
+	if m != nil && b.out.Exposure == nil && b.out.Advice.Trustworthy {
+		*notes = append(*notes, fmt.Sprintf("How long stars stay round the table cannot say: it tells %s. Ask for it by trueturn expose with your lens and --axis-error %.0f.", unsaid(listed), math.Ceil(m.Deviation.Total.Min())))
+	}
+}
+
+func unsaid(listed bool) string {
+	if listed {
+		return "no lens and no width of stars"
+	}
+	return "no width of stars (fwhm_px)"
+}
