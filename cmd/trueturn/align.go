@@ -40,6 +40,10 @@ type measuring struct {
 	periodS float64
 	round   roundness
 	keep    keeping
+
+	positions string    // a table in place of pictures
+	stdin     io.Reader // where - takes it from
+
 }
 
 func newMeasuring() *measuring {
@@ -51,9 +55,9 @@ func (f *face) alignCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "align FRAMES…",
 		Short:   "measure the axis and say what to turn",
-		Long:    alignText,
+		Long:    alignText + positionsText,
 		Example: alignExample,
-		Args:    needFrames,
+		Args:    m.framesOrTable,
 		PreRunE: func(*cobra.Command, []string) error { return m.check() },
 		RunE: func(c *cobra.Command, args []string) error {
 			r, err := f.measure(c.Context(), args, m)
@@ -78,6 +82,7 @@ func (f *face) alignCommand() *cobra.Command {
 // flags adds those that belong to align alone.
 func (m *measuring) flags(fs *pflag.FlagSet) {
 	m.wishes(fs)
+	fs.StringVar(&m.positions, "positions", "", "table `FILE.csv` of positions measured elsewhere, in place of pictures; - is the standard input")
 	m.keep.registerSave(fs)
 	m.keep.register(fs)
 }
@@ -199,6 +204,9 @@ func (r *result) tell(l drift.LensFlags, fNumber float64) {
 
 // measure turns files and folders into the answer.
 func (f *face) measure(ctx context.Context, args []string, m *measuring) (result, error) {
+	if m.positions != "" {
+		return f.measureTable(ctx, m)
+	}
 	g, err := gather(args)
 	if err != nil {
 		return result{}, err
@@ -218,6 +226,11 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 	if err != nil {
 		return result{}, err
 	}
+	return f.answered(seq, m), nil
+}
+
+// answered is the answer to a sequence measured.
+func (f *face) answered(seq drift.Sequence, m *measuring) result {
 	r := result{Answer: answer.New(seq, m.question(f.site)), seq: seq}
 	r.tell(m.lens.LensFlags, m.fNumber)
 	if r.Site != nil {
@@ -231,7 +244,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 			r.read++
 		}
 	}
-	return r, nil
+	return r
 }
 
 // showAnswer prints an answer; its error is why there is no axis.

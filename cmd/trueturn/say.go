@@ -214,6 +214,10 @@ func (f *face) sayTrouble(a answer.Answer) {
 
 // sayFrames is the table of the pictures, and why some were not used.
 func (f *face) sayFrames(frames []answer.FrameJSON) {
+	if solvedElsewhere(frames) {
+		f.sayDirections(frames)
+		return
+	}
 	t := f.table()
 	fmt.Fprint(t, "picture\tmiddle, UTC\tstars\tknown\tmiss, px\twidth, px\tlength/width\t\n")
 	for _, fr := range frames {
@@ -226,6 +230,32 @@ func (f *face) sayFrames(frames []answer.FrameJSON) {
 		}
 		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\n", shorten(fr.File), clockOf(fr.MidUTC), fr.Stars, fr.Matched,
 			decimals(fr.RMSPx), decimals(fr.FWHMPx), decimals(fr.Elongation), note)
+	}
+	t.Flush()
+	fmt.Fprintln(f.out)
+	f.sayUnused(frames)
+}
+
+// solvedElsewhere is whether directions stood for the pictures: none has a star.
+func solvedElsewhere(frames []answer.FrameJSON) bool {
+	for _, fr := range frames {
+		if fr.Stars > 0 || fr.RADeg == nil || fr.ScaleArcsecPx != nil {
+			return false
+		}
+	}
+	return len(frames) > 0
+}
+
+// sayDirections is the table of pictures that were solved elsewhere.
+func (f *face) sayDirections(frames []answer.FrameJSON) {
+	t := f.table()
+	fmt.Fprint(t, "picture\tmiddle, UTC\tra, °\tdec, °\troll, °\t\n")
+	for _, fr := range frames {
+		note := ""
+		if !fr.Used {
+			note = "not used"
+		}
+		fmt.Fprintf(t, "%s\t%s\t%.4f\t%+.4f\t%s\t%s\n", shorten(fr.File), clockOf(fr.MidUTC), *fr.RADeg, *fr.DecDeg, decimals(fr.RollDeg), note)
 	}
 	t.Flush()
 	fmt.Fprintln(f.out)
