@@ -2,7 +2,8 @@
 // and what is known of the lens and the place – and writes such files.
 //
 // Start with [Decode]: it looks at the content, never at the file's name, and
-// reads JPEG, PNG, TIFF, DNG and FITS. The way back is [Encode]. Clocks that stand
+// reads JPEG, PNG, TIFF, DNG and FITS, and of makers' own raw files the JPEG
+// inside. The way back is [Encode]. Clocks that stand
 // in a table beside the pictures are read by [ParseTimes].
 //
 // The package reads from what it is given and keeps no state: no files, no
