@@ -29,7 +29,7 @@
 //
 // Fewer than three stars in common with the other pictures; fields that leave the picture
 // altogether between two pictures; a lens flag that is wrong (the axis error found is in proportion). A mirrored
-// picture is not noticed unless two pictures with the motor off show the way the field turns.
+// picture is recognised by the way the field turns while the motor stands, else taken for an upright one.
 package track
 
 import (
@@ -120,6 +120,9 @@ func Follow(ctx context.Context, pics []Picture, g Given) (Followed, error) {
 	if !(g.FocalPx > 0) {
 		return Followed{}, failure{ErrNoScale, "a field this narrow is measured by its scale, and nothing says what it is",
 			"add --scale ARCSEC_PER_PX, or --focal-length MM and --pixel-pitch UM"}
+	}
+	if f.mirrored() {
+		return followMirrored(ctx, pics, g)
 	}
 	out := Followed{Reference: f.reference, FocalShare: g.FocalShare}
 	lens := f.lens()

@@ -30,12 +30,18 @@ const wide, high = 1600, 1200
 
 func newField(n int, seed uint64) *field {
 	f := &field{raDeg: 100, decDeg: 35, rollDeg: 70, focalPx: 127000, dice: rand.New(rand.NewPCG(seed, 5))}
+	f.scatter(n)
+	return f
+}
+
+// scatter strews stars over the picture.
+func (f *field) scatter(n int) {
+	f.stars = nil
 	back := f.camera().Inverse()
 	for range n { // within the picture, at whatever roll
 		d := r3.Vec{X: (f.dice.Float64() - 0.5) * 0.6 * wide, Y: (f.dice.Float64() - 0.5) * 0.6 * high, Z: f.focalPx}
 		f.stars = append(f.stars, r3.Unit(back.Apply(d)))
 	}
-	return f
 }
 
 // camera is the attitude for a direction and roll, written down apart from the package's: rows right, down, forward.
@@ -160,6 +166,41 @@ func TestRollShown(t *testing.T) {
 			off := math.Abs(math.Remainder(out.Roll.Deg()-rollDeg, 360))
 			if off > 3*out.RollSigma.Deg() || out.RollSigma.Deg() > 1 || !out.RollShown || len(out.Untracked) == 0 {
 				t.Errorf("%s: roll %.2f° ± %.2f°, want %g°; with the motor off: %v", c.name, out.Roll.Deg(), out.RollSigma.Deg(), rollDeg, out.Untracked)
+			}
+		}
+	}
+}
+
+// TestMirrored: left and right exchanged are noticed by the way the field turns while the motor stands, in both
+// hemispheres, and upright pictures are not taken for mirrored.
+func TestMirrored(t *testing.T) {
+	for _, decDeg := range []float64{-50, -20, 35, 70} {
+		for _, mirrored := range []bool{false, true} {
+			f := newField(40, 3)
+			f.decDeg = decDeg
+			f.scatter(40)
+			pics, turns := f.run()
+			pics = append(pics, f.stood(230, 5, 20)) // so long that the turn shows at 20° too
+			if mirrored {
+				for _, p := range pics {
+					for k := range p.Field.Stars {
+						s := &p.Field.Stars[k]
+						s.X, s.Angle = wide-1-s.X, unit.Angle(math.Mod(2*math.Pi-s.Angle.Rad(), math.Pi))
+					}
+				}
+			}
+			out, err := track.Follow(context.Background(), pics, f.given())
+			if err != nil {
+				t.Fatal(decDeg, err)
+			}
+			first, last := out.Solutions[0], out.Solutions[7]
+			if first.Mirrored != mirrored {
+				t.Errorf("declination %g°: mirrored %v, want %v", decDeg, first.Mirrored, mirrored)
+			}
+			moved := first.Attitude.Inverse().Then(last.Attitude).Log()
+			want := turns[0].Inverse().Then(turns[7]).Log()
+			if off := r3.Sub(moved, want); math.Hypot(off.X, off.Y) > 0.1*math.Hypot(want.X, want.Y) {
+				t.Errorf("declination %g°, mirrored %v: the camera turned by %.0f, want %.0f µrad", decDeg, mirrored, r3.Scale(1e6, moved), r3.Scale(1e6, want))
 			}
 		}
 	}
