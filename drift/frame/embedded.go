@@ -21,7 +21,7 @@ const (
 	tagJPEGOffset      = 513  // JPEGInterchangeFormat, TIFF 6.0 section 22
 	tagJPEGLength      = 514  // JPEGInterchangeFormatLength
 	tagFieldJPEG       = 0x2e // in files that begin with IIU: the JPEG is the content of this field,
-	tagFieldWidth      = 2    // and the raw's size stands in these (read off such files by exiftool's table)
+	tagFieldWidth      = 2    // and the raw's size stands in these (both from memory)
 	tagFieldHeight     = 3
 )
 
