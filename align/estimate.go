@@ -41,6 +41,9 @@ type Input struct {
 	Samples         []Sample           // in the order of time
 	FieldCovariance []*mat.SymDense    // per field, radians², camera axes; nil entries: none
 	Refraction      func(i int) r3.Vec // change of sample i's attitude for a refraction 100 % larger: a small turn in the camera frame; may be nil
+	// Common lists, per sample, what one standard deviation of each error that all samples share turns its attitude by: a small
+	// turn in the camera frame. All samples list the same errors in the same order; nil: none.
+	Common [][]r3.Vec
 }
 
 // airShare is how well refraction is known (design §4: 5 % of it enters σ).
@@ -327,7 +330,7 @@ func conclude(in Input, seg segmentation, fits []wandered) Axis {
 		a.spreadBy(share[i], f, last, mean, across, up, m.axis[last])
 	}
 	north := r3.Unit(r3.Add(m.axis[last], r3.Add(r3.Scale(mean[0], across), r3.Scale(mean[1], up))))
-	a.addRefraction(in, m, fits[best].eq)
+	a.addCommon(in, m, fits[best].eq)
 	a.Creep = creep(in, m, fits[best].eq)
 	a.elevate(in.Site, north)
 	a.readAngles(m)
@@ -350,13 +353,28 @@ func (a *Axis) spreadBy(share float64, f wandered, last int, mean [2]float64, ac
 	}
 }
 
-// addRefraction adds what an error of the refraction, common to all pictures, does to
-// the axis.
-func (a *Axis) addRefraction(in Input, m *model, e equations) {
-	if in.Refraction == nil {
+// addCommon adds what errors common to all pictures do to the axis: of the refraction, and of where a field that was
+// not recognised lies.
+func (a *Axis) addCommon(in Input, m *model, e equations) {
+	if in.Refraction != nil {
+		a.addShared(m, e, func(_ *block, i int) r3.Vec { return r3.Scale(airShare, in.Refraction(i)) })
+	}
+	if len(in.Common) == 0 {
 		return
 	}
-	shifted := m.normal(func(_ *block, i int) r3.Vec { return r3.Scale(airShare, in.Refraction(i)) })
+	for k := range in.Common[0] {
+		a.addShared(m, e, func(_ *block, i int) r3.Vec {
+			if i >= len(in.Common) || k >= len(in.Common[i]) {
+				return r3.Vec{}
+			}
+			return in.Common[i][k]
+		})
+	}
+}
+
+// addShared adds what attitudes that are all off by moved do to the axis.
+func (a *Axis) addShared(m *model, e equations, moved func(*block, int) r3.Vec) {
+	shifted := m.normal(moved)
 	plain := m.normal(func(*block, int) r3.Vec { return r3.Vec{} })
 	shifted.b.SubVec(shifted.b, plain.b)
 	x := mat.NewVecDense(m.size(), nil)

@@ -23,6 +23,7 @@ func FromHorizon(h drift.Horizon) Input {
 			in.Samples[i].Pixel = 0
 		}
 	}
+	in.Common = h.Common
 	// More refraction lifts the stars where the camera looks: seen from the camera, the
 	// sky turns about the horizontal axis square to the view.
 	in.Refraction = func(i int) r3.Vec {

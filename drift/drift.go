@@ -26,6 +26,7 @@ import (
 	"trueturn/drift/frame"
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
+	"trueturn/drift/track"
 	"trueturn/ephem"
 )
 
@@ -43,6 +44,7 @@ type Options struct {
 	Cores    int             // that share the work on one picture; 0 = all in MeasureOne, in Measure those its pictures leave free
 	Progress func(Shot)      // told of each picture when it is done, never two at once; may be nil
 	Known    map[string]Shot // shots measured before, by name: not opened again
+	Narrow   *Narrow         // for fields too narrow to recognise; nil: they stay unsolved
 }
 
 // LensFlags are what the user says of the lens; zeros are unknown.
@@ -74,6 +76,10 @@ type Shot struct {
 type Sequence struct {
 	Shots []Shot
 	Notes []string // what was taken for granted of all of them
+	// Followed says how the pictures were followed by their own stars; nil where they were recognised.
+	Followed *track.Followed
+	// FollowErr is why they could not be followed, though the direction they look in was given.
+	FollowErr error
 }
 
 // errUnread marks what kept a picture from being read at all.
@@ -118,7 +124,11 @@ func Measure(ctx context.Context, sources []Source, o Options) (Sequence, error)
 	if err := g.Wait(); err != nil {
 		return Sequence{}, err
 	}
-	return arrange(ctx, shots)
+	seq, err := arrange(ctx, shots)
+	if err != nil {
+		return seq, err
+	}
+	return seq, seq.follow(ctx, o)
 }
 
 // arrange sorts the shots and lets them help each other.
@@ -199,7 +209,9 @@ func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
 		s.Err = unreadError{err}
 		return s, ctx.Err()
 	}
-	s.solve(ctx, s.hint(o.Lens))
+	h := s.hint(o.Lens)
+	h.NeighbourOnly = o.Narrow != nil && s.narrow(h) // searching the whole sky would take its seconds for nothing
+	s.solve(ctx, h)
 	return s, ctx.Err()
 }
 

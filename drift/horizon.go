@@ -33,6 +33,10 @@ type Horizon struct {
 	// radians²) all its attitudes share through the catalogue's errors; nil where they do not.
 	FieldCovariance []*mat.SymDense
 	CatalogueSigma  float64 // radians, the largest of the lenses'
+	// Common lists, per sight, what one standard deviation of each error that all pictures share turns its attitude
+	// by (camera axes, radians): of a field followed by its own stars, how well is known where it lies. Nil
+	// where the stars were recognised.
+	Common [][]r3.Vec
 }
 
 // sameLens is how far two focal lengths of one lens may differ, relative: focus
@@ -78,6 +82,9 @@ func (q Sequence) Horizon(site ephem.Site, air ephem.Air) (Horizon, error) {
 	for i := range q.Shots {
 		if s, ok := sights[i]; ok {
 			h.Sights = append(h.Sights, s)
+			if q.Followed != nil {
+				h.Common = append(h.Common, q.Followed.Common(i))
+			}
 		}
 	}
 	return h, nil

@@ -16,7 +16,7 @@ import (
 )
 
 // FromTable makes a sequence of positions measured elsewhere. Stars are recognised as those of pictures are; o.Lens
-// hints the scale. Directions become attitudes at once. Of o the clock's offset and the lens count. A picture
+// hints the scale. Directions become attitudes at once. Of o the clock's offset, the lens and Narrow count. A picture
 // that cannot be used is a Shot with Err set; the error is the context's.
 //
 // # Directions without a roll
@@ -42,7 +42,7 @@ func FromTable(ctx context.Context, t track.Table, o Options) (Sequence, error) 
 		return seq, err
 	}
 	seq.Notes = notes
-	return seq, nil
+	return seq, seq.follow(ctx, o)
 }
 
 // rollGuess and rollMost bound the roll that is not known.

@@ -80,6 +80,7 @@ func New(seq drift.Sequence, o Options) Answer {
 	b.frames()
 	b.noteMirrored()
 	b.noteTable()
+	b.noteFollowed()
 	if out.Err != nil {
 		out.Advice.Notes = append([]string{reason(out.Err)}, out.Advice.Notes...)
 	}
@@ -166,6 +167,8 @@ func (b *builder) firstCause(err error) error {
 	switch {
 	case b.sunk() > 0 && (clocked == b.sunk() || errors.Is(err, align.ErrNoAxis) || errors.Is(err, align.ErrFewPictures)):
 		return failure{ErrSunk, "seen from this site at that time, what the pictures show was below the horizon", "check --site (south and west are negative), and the camera's clock and time zone (--tz, --clock-offset)"}
+	case b.seq.FollowErr != nil:
+		return b.seq.FollowErr
 	case len(b.seq.Shots) == 0:
 		return failure{ErrNoPictures, "there is no picture", "name the pictures or their folder"}
 	case solved == 0 && first != nil:

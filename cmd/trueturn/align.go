@@ -7,6 +7,7 @@ import (
 	"io"
 	"time"
 
+	"github.com/soniakeys/unit"
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
@@ -44,6 +45,8 @@ type measuring struct {
 	positions string    // a table in place of pictures
 	stdin     io.Reader // where - takes it from
 
+	at      *align.Target // where a field too narrow to recognise lies
+	rollDeg *float64
 }
 
 func newMeasuring() *measuring {
@@ -82,6 +85,8 @@ func (f *face) alignCommand() *cobra.Command {
 // flags adds those that belong to align alone.
 func (m *measuring) flags(fs *pflag.FlagSet) {
 	m.wishes(fs)
+	fs.Var(target(&m.at, "RA,Dec"), "at", "where the pictures look, for fields too narrow to be recognised (under 5°); needs the scale")
+	fs.Var(given("DEG", &m.rollDeg, -360, 360), "roll", "position angle of the picture's upper edge, north through east, with --at; else a picture taken with the motor off shows it")
 	fs.StringVar(&m.positions, "positions", "", "table `FILE.csv` of positions measured elsewhere, in place of pictures; - is the standard input")
 	m.keep.registerSave(fs)
 	m.keep.register(fs)
@@ -119,6 +124,9 @@ func needFrames(c *cobra.Command, args []string) error {
 func (m *measuring) check() error {
 	if m.aim == align.AimField && m.target == nil {
 		return &usageError{"--aim field needs to know the field", "add --target RA,Dec", nil}
+	}
+	if m.rollDeg != nil && m.at == nil {
+		return &usageError{"--roll is of use with --at alone", "add --at RA,Dec: where the pictures look", nil}
 	}
 	if err := m.lens.check(); err != nil {
 		return err
@@ -220,11 +228,14 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 	}
 	p := f.progress("measured picture", len(g.sources))
 	seq, err := drift.Measure(ctx, g.sources, drift.Options{
-		Frame: fo, Lens: m.lens.LensFlags, Progress: func(drift.Shot) { p.step() },
+		Frame: fo, Lens: m.lens.LensFlags, Narrow: m.narrow(), Progress: func(drift.Shot) { p.step() },
 	})
 	p.end()
 	if err != nil {
 		return result{}, err
+	}
+	if m.at != nil && seq.Followed == nil && seq.FollowErr == nil {
+		fmt.Fprintln(f.err, "note: the stars were recognised; --at was not needed")
 	}
 	return f.answered(seq, m), nil
 }
@@ -245,6 +256,19 @@ func (f *face) answered(seq drift.Sequence, m *measuring) result {
 		}
 	}
 	return r
+}
+
+// narrow is what was said of a field too narrow to be recognised.
+func (m *measuring) narrow() *drift.Narrow {
+	if m.at == nil {
+		return nil
+	}
+	n := &drift.Narrow{RA: m.at.RA, Dec: m.at.Dec}
+	if m.rollDeg != nil {
+		roll := unit.AngleFromDeg(*m.rollDeg)
+		n.Roll = &roll
+	}
+	return n
 }
 
 // showAnswer prints an answer; its error is why there is no axis.

@@ -47,8 +47,8 @@ func (f *face) measureTable(ctx context.Context, m *measuring) (result, error) {
 	if err != nil {
 		return result{}, err
 	}
-	if n := len(t.Directions); n > 0 && m.lens.given() {
-		fmt.Fprintln(f.err, "note: the table holds directions; what was said of the lens is of no use to it")
+	if n := len(t.Directions); n > 0 && (m.lens.given() || m.at != nil) {
+		fmt.Fprintln(f.err, "note: the table holds directions; what was said of the lens or the field is of no use to it")
 	}
 	fo, err := m.clock.options()
 	if err != nil {
@@ -56,7 +56,7 @@ func (f *face) measureTable(ctx context.Context, m *measuring) (result, error) {
 	}
 	p := f.progress("recognised picture", len(t.Fields))
 	seq, err := drift.FromTable(ctx, t, drift.Options{
-		Frame: fo, Lens: m.lens.LensFlags, Progress: func(drift.Shot) { p.step() },
+		Frame: fo, Lens: m.lens.LensFlags, Narrow: m.narrow(), Progress: func(drift.Shot) { p.step() },
 	})
 	p.end()
 	if err != nil {

@@ -62,6 +62,21 @@ func between(kind string, p *float64, low, high float64) *value {
 	return v
 }
 
+// given is a flag's number from low to high that may also not be given at all.
+func given(kind string, p **float64, low, high float64) *value {
+	var x float64
+	v := between(kind, &x, low, high)
+	read := v.set
+	v.set = func(s string) error {
+		if err := read(s); err != nil {
+			return err
+		}
+		*p = &x
+		return nil
+	}
+	return v
+}
+
 func outside(low, high float64) error {
 	return &badNumber{"out of range", fmt.Sprintf("choose a value from %g to %g", low, high)}
 }
