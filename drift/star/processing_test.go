@@ -116,9 +116,9 @@ func studyRounds() int {
 }
 
 // Limits of processed pictures. A wave of a bias over a pixel's or a mosaic's period moves every star differently: it
-// scatters, and counts as scatter in the stated errors. pullHigh is the stated 1σ at most a quarter too small, chanceSigmas
-// what a sample may be off. There is no lower limit: colour mosaics make the errors of narrow stars come out up to twice
-// too large, the safe side.
+// scatters, and counts as scatter in the stated errors. pullHigh lets the stated 1σ be a quarter too small (without
+// learnClumps two of these pictures have 1.34 and 1.37), chanceSigmas a mean be off by chance. Pulls have no lower limit:
+// colour mosaics make the errors of narrow stars come out up to twice too large, the safe side.
 const (
 	processedBiasPx = 0.01
 	processedWavePx = 0.02
@@ -129,12 +129,12 @@ const (
 
 // TestProcessedPlaces: stars 3 pixels wide, as phones draw them, keep their places through every step a phone may take.
 func TestProcessedPlaces(t *testing.T) {
-	for _, i := range []int{1, 3, 5, 7, 11} {
+	for i, pictures := range map[int]int{1: 1, 3: 3, 5: 1, 7: 3, 11: 1} { // three where the errors once were too small
 		p := phones()[i]
 		t.Run(p.name, func(t *testing.T) {
 			t.Parallel()
 			s := lit{fwhm: 3, colour: white, sky: 250, slope: 0.3, faint: 8, bright: 200}
-			k := processed(t, &p, &s, 1)
+			k := processed(t, &p, &s, pictures)
 			k.check(t)
 		})
 	}
@@ -143,8 +143,8 @@ func TestProcessedPlaces(t *testing.T) {
 func (k *tally) check(t *testing.T) {
 	t.Helper()
 	b := k.bias()
-	rms, robust, n := k.pull(0, math.Inf(1))
-	chance := 1 + chanceSigmas/math.Sqrt(2*float64(n))
+	rms, robust, _ := k.pull(0, math.Inf(1))
+	bright, _, _ := k.pull(30, math.Inf(1))
 	t.Logf("%d stars, %d missed, %d false; bias %+.4f, waves %.4f and %.4f (±%.4f) px; pulls %.2f, robust %.2f; FWHM %.2f, elongation %.2f",
 		k.drawn, k.missed, k.strange, b.mean, b.one, b.two, b.sigma, rms, robust, median(k.fwhm), median(k.elongation))
 	if math.Abs(b.mean) > processedBiasPx+chanceSigmas*b.sigma {
@@ -153,8 +153,8 @@ func (k *tally) check(t *testing.T) {
 	if math.Max(b.one, b.two) > processedWavePx+chanceSigmas*b.sigma {
 		t.Errorf("bias goes with the place in the pixel: %.4f, %.4f px", b.one, b.two)
 	}
-	if rms > pullHigh*chance {
-		t.Errorf("errors are %.2f of those stated", rms)
+	if math.Max(rms, bright) > pullHigh {
+		t.Errorf("errors are %.2f of those stated, %.2f where the signal-to-noise is over 30", rms, bright)
 	}
 	if float64(k.strange) > falsePerMpx*k.pixels/1e6 || k.missed > k.drawn/20 {
 		t.Errorf("%d false, %d of %d missed", k.strange, k.missed, k.drawn)
