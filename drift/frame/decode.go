@@ -14,6 +14,7 @@ const (
 	maxFileBytes = 2 << 30     // beyond any picture this tool is meant for
 	maxPixels    = 200_000_000 // checked before anything is allocated
 	maxSide      = 1 << 20     // no camera writes longer rows; keeps products in range
+	maxParts     = 1 << 17     // tiles or strips: more than rows in any picture; each costs some time, however small
 
 	// Up to so many pixels a picture may be as empty as its format allows; larger
 	// ones hold noise and need a byte for each hundred pixels (our choice; no

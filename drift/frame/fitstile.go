@@ -118,6 +118,9 @@ func (t *tiled) readTable() error {
 	for i := range t.size {
 		want *= int64((t.size[i] + t.tile[i] - 1) / t.tile[i])
 	}
+	if want > maxParts {
+		return damagedTile(fmt.Sprintf("it is cut in %d tiles", want))
+	}
 	if t.rowBytes != at || rows != want || rows > t.src.size/max(1, at) {
 		return damagedTile("its table does not fit the tiles")
 	}

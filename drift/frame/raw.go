@@ -412,6 +412,9 @@ func (l *rawLayout) refuseKinds(d directory) error {
 func (l *rawLayout) checkTiles(src source) error {
 	l.across = (l.width + l.tileWidth - 1) / l.tileWidth
 	n := l.across * ((l.height + l.tileHeight - 1) / l.tileHeight)
+	if n > maxParts {
+		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the raw picture is cut in %d parts", n), hint: hintCopy}
+	}
 	if len(l.offsets) != n || len(l.counts) != n {
 		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the raw picture has %d parts, needs %d", min(len(l.offsets), len(l.counts)), n), hint: hintCopy}
 	}
