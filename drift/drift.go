@@ -64,6 +64,7 @@ type Shot struct {
 	Width, Height int
 	RowOrderFree  bool
 	Notes         []string
+	Signal        string          // which of the picture's colours was measured, as frame.Frame says
 	Field         star.Field      // empty where Err says the picture could not be read
 	Solution      *solve.Solution // nil where Err says why not
 	Err           error
@@ -231,7 +232,7 @@ func (s *Shot) take(fr frame.Frame) {
 	s.Clock, s.ClockErr, s.Lens, s.Place = fr.Clock, fr.ClockErr, fr.Lens, fr.Place
 	side := fr.Plane.Cell.Side() // from here on true pixels count, as in the field
 	s.Width, s.Height = side*fr.Plane.Width, side*fr.Plane.Height
-	s.RowOrderFree, s.Notes = fr.RowOrderUnknown, fr.Notes
+	s.RowOrderFree, s.Notes, s.Signal = fr.RowOrderUnknown, fr.Notes, fr.Signal
 }
 
 // ConditionError says what a picture is when it is not one of stars.

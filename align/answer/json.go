@@ -130,6 +130,7 @@ type FrameJSON struct {
 	FWHMPx        *float64 `json:"fwhm_px"`
 	Elongation    *float64 `json:"elongation"`
 	Mirrored      bool     `json:"mirrored,omitempty"`
+	Signal        string   `json:"signal,omitempty"` // which of the picture's colours was measured
 }
 
 // frames lists every picture, whether used or not.
@@ -142,7 +143,7 @@ func (b *builder) frames() {
 }
 
 func (b *builder) frame(s drift.Shot, form exposure.Form) FrameJSON {
-	f := FrameJSON{File: s.File, Stars: len(s.Field.Stars), FWHMPx: known(s.Field.FWHM), Elongation: known(s.Field.Elongation)}
+	f := FrameJSON{File: s.File, Signal: s.Signal, Stars: len(s.Field.Stars), FWHMPx: known(s.Field.FWHM), Elongation: known(s.Field.Elongation)}
 	f.Used, f.WhyNot = b.used(s)
 	if s.Clock != nil {
 		utc := s.Clock.Mid().UTC().Format(time.RFC3339Nano)

@@ -20,11 +20,16 @@ import (
 )
 
 const alignText = `Measures where the axis points from pictures taken on the running mount, and says
-what to turn. FRAMES are pictures (JPEG, PNG, TIFF, DNG, FITS) or folders of them.
+what to turn. FRAMES are pictures (JPEG, PNG, TIFF, DNG, FITS, cameras' raw files) or
+folders of them.
 
 Three pictures do if the axis is swung by hand between them, by unequal angles of
 20 to 50 degrees; without swings take ten or more over some minutes. Any patch of
-sky will do, and nobody need see the pole.`
+sky will do, and nobody need see the pole.
+
+Fields under 5 degrees hold too few known stars: add --at RA,Dec, where they look,
+and the lens. Take one more picture of a few seconds with the motor off, at the end,
+or give --roll: it shows which way is up.`
 
 const alignExample = `  trueturn align --site 46.02,7.75,1620 evening/
   trueturn align --site 46.02,7.75 --tz +02:00 --equivalent 115 sky-*.jpg`
@@ -142,6 +147,11 @@ func (m *measuring) store(r result, title string) error {
 	err := errors.Join(m.keep.session(r), m.keep.table(func(w io.Writer) error { return report.CSV(w, r.Answer) }))
 	if m.keep.report == "" {
 		return err
+	}
+	if m.positions != "" { // no exposure was seen: nothing is to be said of whether it was round
+		d := report.Of(r.seq, r.Answer)
+		d.Title = title
+		return errors.Join(err, m.keep.page(d))
 	}
 	v, bad := r.judge(exposure.Question{MaxElongation: m.round.elongation})
 	if bad == nil {

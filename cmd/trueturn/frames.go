@@ -16,6 +16,10 @@ import (
 // decided by its content later; a file named outright may end in anything.
 var endings = page.Endings
 
+// makersRaw are endings of cameras' own raw files. A JPEG of the same exposure often lies beside one, and would count
+// twice: a folder offers the raw file only where no picture of its name does.
+var makersRaw = []string{".cr2", ".nef", ".nrw", ".arw", ".sr2", ".pef", ".orf", ".rw2", ".rwl", ".srw", ".3fr", ".iiq", ".cr3", ".raf", ".x3f"}
+
 // companions lie beside pictures by right and are passed over without a word.
 var companions = []string{".csv", ".json", ".html", ".toml"}
 
@@ -68,6 +72,8 @@ func (g *frames) folder(name string) error {
 	if err != nil {
 		return cannotOpen(name, err)
 	}
+	named := map[string]bool{}
+	var raw []string
 	for _, e := range entries {
 		ending := strings.ToLower(filepath.Ext(e.Name()))
 		path := filepath.Join(name, e.Name())
@@ -76,11 +82,25 @@ func (g *frames) folder(name string) error {
 		case !isFile(path):
 		case slices.Contains(endings, ending):
 			g.add(path)
+			named[stem(e.Name())] = true
+		case slices.Contains(makersRaw, ending):
+			raw = append(raw, path)
 		default:
 			g.skipped = append(g.skipped, e.Name())
 		}
 	}
+	for _, path := range raw {
+		if !named[stem(path)] {
+			g.add(path)
+		}
+	}
 	return nil
+}
+
+// stem is a file's name without folder and ending, in small letters.
+func stem(path string) string {
+	name := strings.ToLower(filepath.Base(path))
+	return strings.TrimSuffix(name, filepath.Ext(name))
 }
 
 // isFile follows links; what a folder cannot show is left to the opening.

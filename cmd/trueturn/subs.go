@@ -21,7 +21,8 @@ import (
 )
 
 const subsText = `Looks at exposures that were taken: which are round, which are not, and why. FRAMES are
-pictures (JPEG, PNG, TIFF, DNG, FITS) or folders of them; it needs neither a place nor a clock.
+pictures (JPEG, PNG, TIFF, DNG, FITS, cameras' raw files) or folders of them; it needs neither a
+place nor a clock.
 Pictures of one night and one lens tell most together: the gear, the axis, the lens and
 the wind each leave a pattern of their own. With a place and a clock the axis is measured
 along and told from the gear.`
