@@ -83,7 +83,7 @@ type SessionWobble struct {
 // none.
 func (a Answer) Session() (Session, error) {
 	if a.Plan == nil || a.Site == nil {
-		return Session{}, failure{ErrSession, "there is nothing to save: no picture was recognised at a known site", "mend what the error says first"}
+		return Session{}, failure{ErrSession, "there is nothing to save: it takes a picture recognised at a known site, and the width of its stars", "mend what the error says first"}
 	}
 	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Answer: a, View: a.lastView}
 	s.Site = SessionSite{a.Site.Latitude.Deg(), a.Site.Longitude.Deg(), a.Site.HeightM}
