@@ -68,6 +68,7 @@ type Shot struct {
 	Field         star.Field      // empty where Err says the picture could not be read
 	Solution      *solve.Solution // nil where Err says why not
 	Err           error
+	MotorOff      bool   // taken with the motor off on purpose, to show which way is up: neither axis nor roundness is judged by it
 	LeftOut       string // why a solved picture takes no part in the axis; empty: it does
 	Table         bool   // from a table: no picture was seen, and how many stars there are and how they look says nothing of the sky
 }

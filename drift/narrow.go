@@ -96,6 +96,6 @@ func (q *Sequence) takeFollowed(f track.Followed) {
 		}
 	}
 	for _, i := range f.Untracked {
-		q.Shots[i].LeftOut = ledText
+		q.Shots[i].LeftOut, q.Shots[i].MotorOff = ledText, true
 	}
 }

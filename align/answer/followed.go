@@ -9,7 +9,11 @@ func (b *builder) noteFollowed() {
 		return
 	}
 	ra, dec := f.Solutions[f.Reference].RADec()
+	wrong := "A field given wrong by more makes the answer wrong."
+	if !f.RollShown { // the motor never stood, and nothing showed which hand the pictures have
+		wrong = "A field given wrong by more, or a picture with left and right exchanged, makes the answer wrong."
+	}
 	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf(
-		"This field is too narrow to be recognised: the pictures were followed by their own stars, taken to look at right ascension %.2f°, declination %+.2f°, within %.1f°, %s. A field given wrong by more, or a picture with left and right exchanged, makes the answer wrong.",
-		ra.Deg(), dec.Deg(), f.PointingSigma.Deg(), f.Told()))
+		"This field is too narrow to be recognised: the pictures were followed by their own stars, taken to look at right ascension %.2f°, declination %+.2f°, within %.1f°, %s. %s",
+		ra.Deg(), dec.Deg(), f.PointingSigma.Deg(), f.Told(), wrong))
 }

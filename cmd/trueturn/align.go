@@ -183,9 +183,10 @@ func (r result) judge(q exposure.Question) (exposure.Verdict, error) {
 	readable := drift.Sequence{}
 	var damaged []string
 	for _, s := range r.seq.Shots {
-		if s.Unread() {
+		switch {
+		case s.Unread():
 			damaged = append(damaged, s.File)
-		} else {
+		case !s.MotorOff:
 			readable.Shots = append(readable.Shots, s)
 		}
 	}
