@@ -46,6 +46,7 @@ func TestOddFiles(t *testing.T) {
 		{"JPEG without its last row", jpg[:len(jpg)-20], ErrBroken, "damaged", copyAgain},
 		{"JPEG claiming 65535×65535", hugeJPEG(jpg, 65535, 65535), ErrTooLarge, "65535×65535", "200 megapixels"},
 		{"JPEG claiming more than it can hold", hugeJPEG(jpg, 14000, 14000), ErrBroken, "too few", copyAgain},
+		{"JPEG of 30 scans over 25 megapixels", append(hugeJPEG(scanBomb(readTestdata(t, "progressive.jpg"), 30), 5000, 5000), make([]byte, 1<<18)...), ErrBroken, "25 scans", copyAgain},
 		{"JPEG of segments without end", slices.Insert(bytes.Clone(jpg), 2, bytes.Repeat([]byte{0xff, 0xe5, 0, 2}, 1<<16)...), ErrBroken, "segments", copyAgain},
 		{"JPEG filled up with nothing", slices.Insert(bytes.Clone(jpg), 2, bytes.Repeat([]byte{0xff}, 1<<16)...), ErrBroken, "segments", copyAgain},
 		{"PNG of chunks without end", slices.Insert(bytes.Clone(pic), 33, bytes.Repeat(pngBytes("teSt", nil), 1<<19)...), ErrBroken, "chunks", copyAgain},

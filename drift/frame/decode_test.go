@@ -373,7 +373,7 @@ func brokenFiles(t testing.TB) []struct {
 		{"gzip of something else", []byte("\x1f\x8b\x08\x00\x00\x00\x00\x00\x00\x03\x4b\xcc\xc9\x01\x00"), ErrUnsupported},
 		{"gzip of nothing but zeros", gzipOf(append(fitsText("BITPIX  = 8"), make([]byte, 17<<20)...)), ErrTooLarge},
 		{"gzip cut", readTestdata(t, "packed.fits.gz")[:200], ErrBroken},
-		{"JPEG of scans without end", scanBomb(readTestdata(t, "progressive.jpg")), ErrBroken},
+		{"JPEG of scans without end", scanBomb(readTestdata(t, "progressive.jpg"), 500), ErrBroken},
 		{"FITS cut in the picture", fit[:2880+10], ErrBroken},
 		{"FITS cut in the header", fit[:1000], ErrBroken},
 		{"FITS without END", bytes.Repeat([]byte(pad("SIMPLE  = T")), 72), ErrBroken},
@@ -426,16 +426,16 @@ func gzipOf(b []byte) []byte {
 }
 
 // scanBomb repeats the last scan of a progressive file.
-func scanBomb(b []byte) []byte {
+func scanBomb(b []byte, times int) []byte {
 	last, end := bytes.LastIndex(b, []byte{0xff, 0xda}), len(b)-2
-	return append(append(bytes.Clone(b[:end]), bytes.Repeat(b[last:end], 500)...), b[end:]...)
+	return append(append(bytes.Clone(b[:end]), bytes.Repeat(b[last:end], times)...), b[end:]...)
 }
 
-// hugeJPEG changes the size in the frame header (SOF0: ff c0, two bytes of
-// length, one of precision, height, width).
+// hugeJPEG changes the size in the frame header (SOF0: ff c0, SOF2: ff c2, two
+// bytes of length, one of precision, height, width).
 func hugeJPEG(b []byte, width, height int) []byte {
 	b = bytes.Clone(b)
-	i := bytes.LastIndex(b, []byte{0xff, 0xc0, 0, 0x0b, 8})
+	i := max(bytes.LastIndex(b, []byte{0xff, 0xc0, 0, 0x0b, 8}), bytes.LastIndex(b, []byte{0xff, 0xc2, 0, 0x0b, 8}), bytes.LastIndex(b, []byte{0xff, 0xc2, 0, 0x11, 8}))
 	copy(b[i+5:], []byte{byte(height >> 8), byte(height), byte(width >> 8), byte(width)})
 	return b
 }

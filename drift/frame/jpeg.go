@@ -26,7 +26,7 @@ func decodeJPEG(src source) (p picture, err error) {
 	if err := src.checkSize(conf.Width, conf.Height, jpegPixelsPerByte); err != nil {
 		return picture{}, err
 	}
-	if err := checkScans(src); err != nil {
+	if err := checkScans(src, conf.Width*conf.Height); err != nil {
 		return picture{}, err
 	}
 	img, err := jpeg.Decode(bufio.NewReaderSize(src.reader(), 1<<16))
@@ -134,11 +134,14 @@ func jpegEXIF(src source) (block []byte) {
 
 // maxScans is far above the dozen scans progressive files have. Each further
 // scan of a few bytes can cost a pass over the whole picture.
-const maxScans = 100
+const (
+	maxScans      = 100
+	maxScansLarge = 25 // over emptyPixels, where a pass costs more
+)
 
 // checkScans refuses files of segments, and progressive ones of scans, without
 // end.
-func checkScans(src source) error {
+func checkScans(src source, pixels int) error {
 	progressive := false
 	ends := jpegSegments(src, func(s segment) bool {
 		progressive = progressive || s.marker == 0xc2
@@ -150,7 +153,10 @@ func checkScans(src source) error {
 	if !progressive {
 		return nil
 	}
-	scans := 0
+	scans, most := 0, maxScans
+	if pixels > emptyPixels {
+		most = maxScansLarge
+	}
 	r := bufio.NewReaderSize(src.reader(), 1<<16)
 	for {
 		if _, err := r.ReadSlice(0xff); err == bufio.ErrBufferFull {
@@ -159,8 +165,8 @@ func checkScans(src source) error {
 			return nil // the end; the decoder tells of read errors
 		}
 		if next, _ := r.Peek(1); len(next) == 1 && next[0] == 0xda {
-			if scans++; scans > maxScans {
-				return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the JPEG is made of more than %d scans", maxScans), hint: hintCopy}
+			if scans++; scans > most {
+				return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the JPEG is made of more than %d scans", most), hint: hintCopy}
 			}
 		}
 	}
