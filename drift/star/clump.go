@@ -42,28 +42,54 @@ func (f *finder) learnClumps() {
 
 // add sums up a fit. Both coordinates weigh by their own information, so that bright stars do not outweigh all others.
 func (c *clump) add(fit *fitted) {
-	blocks := map[[2]int]*[2]block{}
-	x0, y0 := math.Round(fit.p[posX])-clumpSide/2, math.Round(fit.p[posY])-clumpSide/2
 	w := fit.window
+	grid := blocksOf(w.samples, fit.p[posX], fit.p[posY])
 	var d vector
 	for _, s := range w.samples {
 		v := fit.kind.value(&fit.p, s.x, s.y, &d)
-		at := [2]int{int(math.Floor((s.x - x0) / clumpSide)), int(math.Floor((s.y - y0) / clumpSide))}
-		if blocks[at] == nil {
-			blocks[at] = new([2]block)
-		}
 		weight := 1 / w.noise.variance(w.n2, v-fit.p[pedestal])
-		for k := range blocks[at] {
-			blocks[at][k].take(&d, weight*d[posX+k], s.light-v, d[posX+k])
+		at := grid.at(s.x, s.y)
+		for k := range at {
+			at[k].take(&d, weight*d[posX+k], s.light-v, d[posX+k])
 		}
 	}
-	for _, b := range blocks {
+	for i := range grid.blocks {
+		b := &grid.blocks[i]
+		if b[0].info+b[1].info == 0 { // no pixel there
+			continue
+		}
 		for k := range b {
 			share := b[k].expected(fit) * fit.cov[posX+k][posX+k]
 			c.got, c.want = c.got+sq(b[k].pull)*fit.cov[posX+k][posX+k], c.want+share
 		}
+		c.blocks++
 	}
-	c.blocks += len(blocks)
+}
+
+// blockGrid is a window cut into blocks, in an order that is always the same: sums of floating numbers depend on it.
+type blockGrid struct {
+	x0, y0 float64
+	cols   int
+	blocks [][2]block
+}
+
+// blocksOf lays blocks over samples, one of them about the star's middle.
+func blocksOf(samples []sample, x, y float64) blockGrid {
+	left, top, right, bottom := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for _, s := range samples {
+		left, right = min(left, s.x), max(right, s.x)
+		top, bottom = min(top, s.y), max(bottom, s.y)
+	}
+	g := blockGrid{x0: math.Round(x) - clumpSide/2, y0: math.Round(y) - clumpSide/2}
+	g.x0 -= clumpSide * math.Ceil((g.x0-left)/clumpSide)
+	g.y0 -= clumpSide * math.Ceil((g.y0-top)/clumpSide)
+	g.cols = int((right-g.x0)/clumpSide) + 1
+	g.blocks = make([][2]block, g.cols*(int((bottom-g.y0)/clumpSide)+1))
+	return g
+}
+
+func (g *blockGrid) at(x, y float64) *[2]block {
+	return &g.blocks[int((y-g.y0)/clumpSide)*g.cols+int((x-g.x0)/clumpSide)]
 }
 
 func (b *block) take(d *vector, weighted, residual, slope float64) {
