@@ -1,0 +1,17 @@
+package main
+
+import (
+	"context"
+
+	"trueturn/cmd/study/sheet"
+)
+
+// part is one question with its answer.
+type part struct {
+	name string // as --part takes it
+	what string // a line for the help
+	run  func(ctx context.Context, o options, c *sheet.Chapter) error
+}
+
+// parts in the order of the page.
+var parts = []part{}
