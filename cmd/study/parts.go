@@ -14,4 +14,6 @@ type part struct {
 }
 
 // parts in the order of the page.
-var parts = []part{}
+var parts = []part{
+	{"stars", "Places of stars against the Cramér–Rao bound", stars},
+}

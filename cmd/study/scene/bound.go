@@ -8,9 +8,8 @@ import (
 
 // Source is one star of a scene whose places are to be bounded.
 type Source struct {
-	Profile   Profile
-	Path      Path // the place in question is the path's, carried along as a whole
-	Electrons float64
+	Profile Profile
+	Path    Path // the place in question is the path's, carried along as a whole
 }
 
 // Placing is the best a place can be known: the Cramér–Rao bound of an unbiased estimate.
@@ -19,31 +18,62 @@ type Placing struct {
 	SNR        float64 // light over its error when everything else is known
 }
 
+// Prospect holds how a few stars' light changes with what is unknown of them, to tell the bound for any brightness.
+type Prospect struct {
+	slopes [][][]float64 // of each star, on the pixels of the first one's stamp
+}
+
+// NewProspect is for the place of the first star; the others are its neighbours.
+func NewProspect(stars ...Source) Prospect {
+	base := NewStamp(stars[0].Profile, stars[0].Path, wings)
+	var p Prospect
+	for _, s := range stars {
+		p.slopes = append(p.slopes, s.slopes(base))
+	}
+	return p
+}
+
 // Bound is the Cramér–Rao bound (H. Cramér, Mathematical Methods of Statistics, 1946, §32.3) of the first star's place,
-// from every pixel in which it has light to speak of. Pixels are normal with the variance of their photons and read noise:
-// the information in the variance itself is left out, as by every estimate that weights. Unknown besides the
-// place, for each star of the scene: its light and three moments of its shape (a blur in x, in y and across, as the
+// from every pixel in which it has light to speak of; each star has so many electrons. Pixels are normal with the variance
+// of their photons and read noise: the information in the variance itself is left out, as by every estimate that weights.
+// Unknown besides the place, for each star: its light and three moments of its shape (a blur in x, in y and across, as the
 // estimate has them); and one level of sky. About a lone star these are even and the place is odd, so that they cost
 // nothing; about a star with a neighbour they do.
-func Bound(stars []Source, sky float64, s Sensor) Placing {
-	base := NewStamp(stars[0].Profile, stars[0].Path, wings)
-	mean := make([]float64, len(base.Light))
-	for i := range mean {
-		mean[i] = sky + s.ReadNoise*s.ReadNoise
+func (p Prospect) Bound(electrons []float64, sky float64, s Sensor) Placing {
+	variance := make([]float64, len(p.slopes[0][0]))
+	for i := range variance {
+		variance[i] = sky + s.ReadNoise*s.ReadNoise
+		for k, d := range p.slopes {
+			variance[i] += electrons[k] * d[0][i]
+		}
 	}
 	var slopes [][]float64
-	for _, star := range stars {
-		d := star.slopes(base)
-		for i := range mean {
-			mean[i] += star.Electrons * d[0][i]
-		}
-		slopes = append(slopes, scaled(d, star.Electrons)...)
+	for k, d := range p.slopes {
+		slopes = append(slopes, scaled(d, electrons[k])...)
 	}
-	level := make([]float64, len(mean))
+	level := make([]float64, len(variance))
 	for i := range level {
 		level[i] = 1
 	}
-	return placed(append(slopes, level), mean, stars[0].Electrons)
+	return placed(append(slopes, level), variance, electrons[0])
+}
+
+// Electrons are what the first star alone must have for a signal-to-noise ratio.
+func (p Prospect) Electrons(snr, sky float64, s Sensor) float64 {
+	light, low, high := p.slopes[0][0], 0.0, 1e9
+	for range 80 {
+		e := (low + high) / 2
+		var sum float64
+		for _, l := range light {
+			sum += e * e * l * l / (sky + s.ReadNoise*s.ReadNoise + e*l)
+		}
+		if math.Sqrt(sum) < snr {
+			low = e
+		} else {
+			high = e
+		}
+	}
+	return high
 }
 
 // slopes of a star's light on a stamp's pixels: by its light, x, y, and the moments xx, xy, yy. A profile blurred by a

@@ -56,6 +56,12 @@ func NewStamp(p Profile, path Path, share float64) Stamp {
 	return s
 }
 
+// Moved is the stamp whole pixels away; the light is shared.
+func (s Stamp) Moved(dx, dy int) Stamp {
+	s.X, s.Y = s.X+dx, s.Y+dy
+	return s
+}
+
 // draw adds the light of a profile along a path. A Gaussian's light in a pixel is the product of two differences of the
 // error function.
 func (s *Stamp) draw(p Profile, path Path) {

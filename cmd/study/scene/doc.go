@@ -5,6 +5,6 @@
 // (frame.Plane) are shared, and the sky of package ephem.
 //
 // Light: [Canvas] takes stars as a [Profile] (a sum of Gaussians, integrated over pixels by the error function) carried
-// along a [Path], and [Canvas.Develop] draws photons and read noise. [Bound] says how well a star could be placed at
+// along a [Path], and [Canvas.Develop] draws photons and read noise. [Prospect.Bound] says how well a star could be placed at
 // best. Geometry: [Camera] and [Mount].
 package scene

@@ -122,7 +122,7 @@ func TestPoisson(t *testing.T) {
 // checked by hand).
 func TestBoundClosedForm(t *testing.T) {
 	const sigma, noise = 2.0, 100.0
-	b := Bound([]Source{{Gaussian(sigma * FWHMOfSigma), Still(0.3, 0.4), 1}}, noise*noise, Sensor{})
+	b := NewProspect(Source{Gaussian(sigma * FWHMOfSigma), Still(0.3, 0.4)}).Bound([]float64{1}, noise*noise, Sensor{})
 	s2 := sigma*sigma + 1.0/12 // a pixel's box widens the star by its own moments, to the next order
 	snr := 1 / (2 * math.Sqrt(math.Pi*s2) * noise)
 	const sampled = 2e-3 // what the box does beyond its moments at σ = 2 px
@@ -142,16 +142,16 @@ func TestBoundClosedForm(t *testing.T) {
 // A neighbour must cost, a far one nothing; photons of the star itself make the bound 1/√N of σ where there is no sky: the
 // mean of N places (by hand: the information is N/σ²).
 func TestBoundNeighboursAndPhotons(t *testing.T) {
-	star := func(x float64) Source { return Source{Gaussian(4), Still(x, 0.2), 2000} }
+	star := func(x float64) Source { return Source{Gaussian(4), Still(x, 0.2)} }
 	s := Sensor{ReadNoise: 5}
-	lone := Bound([]Source{star(0)}, 300, s)
-	near := Bound([]Source{star(0), star(6)}, 300, s)
-	far := Bound([]Source{star(0), star(60)}, 300, s)
+	lone := NewProspect(star(0)).Bound([]float64{2000}, 300, s)
+	near := NewProspect(star(0), star(6)).Bound([]float64{2000, 2000}, 300, s)
+	far := NewProspect(star(0), star(60)).Bound([]float64{2000, 2000}, 300, s)
 	if !(near.XX > 1.05*lone.XX) || !(near.YY < near.XX) || math.Abs(far.XX/lone.XX-1) > 1e-3 {
 		t.Errorf("variance along the line %.5f alone, %.5f with a neighbour, %.5f with a far one", lone.XX, near.XX, far.XX)
 	}
 	sigma, n := 2.0, 1e4
-	dark := Bound([]Source{{Gaussian(sigma * FWHMOfSigma), Still(0, 0), n}}, 1e-6, Sensor{})
+	dark := NewProspect(Source{Gaussian(sigma * FWHMOfSigma), Still(0, 0)}).Bound([]float64{n}, 1e-6, Sensor{})
 	if got, want := math.Sqrt(dark.XX), math.Sqrt((sigma*sigma+1.0/12)/n); math.Abs(got/want-1) > 5e-3 {
 		t.Errorf("without sky %.5f px, want %.5f", got, want)
 	}

@@ -1,0 +1,143 @@
+package main
+
+import (
+	"context"
+	"math/rand/v2"
+
+	"trueturn/cmd/study/sheet"
+)
+
+// The grid of the study. Signal-to-noise is a star's light over the error it would have were all else about it known.
+var (
+	starLevels     = []float64{5, 10, 20, 50, 100, 200, 500}
+	starPairLevels = []float64{20, 50, 100, 200}
+	starWidths     = []float64{1.5, 2, 3, 5, 8}
+	starTrails     = []float64{0, 3, 10, 30}
+)
+
+const (
+	starSky  = 400 // electrons a pixel
+	starDark = 10
+)
+
+// stars is how well places of stars are measured.
+func stars(ctx context.Context, o options, c *sheet.Chapter) error {
+	lone, pairs := starLone(), starPairs()
+	if o.Quick {
+		lone, pairs = starQuick()
+	}
+	apart, err := starRun(ctx, o, lone, starLevels)
+	if err != nil {
+		return err
+	}
+	crowded, err := starRun(ctx, o, pairs, starPairLevels)
+	if err != nil {
+		return err
+	}
+	starSay(c)
+	starTargets(c, apart)
+	starLoneTables(c, apart)
+	starPairTables(c, crowded)
+	starCharts(c, apart)
+	return nil
+}
+
+// starLone are all kinds of stars that stand alone.
+func starLone() (kinds []starKind) {
+	for _, moffat := range []bool{false, true} {
+		for _, trail := range starTrails {
+			for _, w := range starWidths {
+				kinds = append(kinds, starKind{moffat: moffat, fwhm: w, trail: trail, sky: starSky})
+			}
+		}
+		kinds = append(kinds, starKind{moffat: moffat, fwhm: 3, sky: starDark})
+	}
+	return kinds
+}
+
+// starPairs are stars with a neighbour, as bright or a fifth as bright.
+func starPairs() (kinds []starKind) {
+	for _, moffat := range []bool{false, true} {
+		for _, ratio := range []float64{1, 0.2} {
+			for _, w := range []float64{2, 3, 5} {
+				for _, apart := range []float64{2, 3, 4} {
+					kinds = append(kinds, starKind{moffat: moffat, fwhm: w, sky: starSky, apart: apart, ratio: ratio})
+				}
+			}
+		}
+	}
+	return kinds
+}
+
+func starQuick() (lone, pairs []starKind) {
+	for _, w := range []float64{2, 3, 5} {
+		lone = append(lone, starKind{fwhm: w, sky: starSky})
+	}
+	lone = append(lone, starKind{fwhm: 3, trail: 10, sky: starSky}, starKind{moffat: true, fwhm: 3, sky: starSky})
+	return lone, []starKind{{fwhm: 3, sky: starSky, apart: 3, ratio: 1}}
+}
+
+// starRow is what came of one kind.
+type starRow struct {
+	kind       starKind
+	levels     []starTally
+	wrong      int
+	megapixels float64
+}
+
+// starRun draws and measures every kind: first its poses, then its planes, all kinds side by side.
+func starRun(ctx context.Context, o options, kinds []starKind, levels []float64) ([]starRow, error) {
+	poses := make([][]starPose, len(kinds))
+	err := o.each(ctx, "kind of star", len(kinds), func(i int) error {
+		poses[i] = starPoses(kinds[i], levels, o.trials(16, 8), o.rng("poses", kinds[i]))
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	// Stars a level and plane: a slot each, two thirds of them with a neighbour.
+	each := starSide * starSide / len(levels)
+	planes := (o.trials(1000, 60) + each - 1) / each
+	parts := make([]starRow, len(kinds)*planes)
+	err = o.each(ctx, "plane", len(parts), func(i int) (err error) {
+		k := kinds[i/planes]
+		parts[i], err = starOne(ctx, k, poses[i/planes], len(levels), o.rng("plane", k, i%planes))
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	rows := make([]starRow, len(kinds))
+	for i := range parts {
+		rows[i/planes].join(&parts[i])
+	}
+	return rows, nil
+}
+
+// starOne draws and measures one plane.
+func starOne(ctx context.Context, k starKind, poses []starPose, levels int, rng *rand.Rand) (starRow, error) {
+	r := starRow{kind: k, levels: make([]starTally, levels)}
+	plane, truth := starPlane(k, poses, levels, rng)
+	found, wrong, err := starMeasure(ctx, k, plane, truth)
+	if err != nil {
+		return r, err
+	}
+	r.wrong, r.megapixels = wrong, float64(len(plane.Pix))/1e6
+	for _, f := range found {
+		if f.truth.level >= 0 {
+			r.levels[f.truth.level].add(f)
+		}
+	}
+	return r, nil
+}
+
+func (r *starRow) join(p *starRow) {
+	if r.levels == nil {
+		*r = *p
+		return
+	}
+	r.wrong, r.megapixels = r.wrong+p.wrong, r.megapixels+p.megapixels
+	for i := range r.levels {
+		r.levels[i].join(&p.levels[i])
+	}
+}
