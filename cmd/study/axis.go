@@ -32,7 +32,7 @@ type axisRow struct {
 
 // axisUsual is ten pictures in three minutes with a phone.
 func axisUsual() axisCase {
-	return axisCase{eye: phoneEye(115, 50), count: 10, every: 20 * time.Second, decDeg: 20, noisePx: 0.15, wanderPx: 0.1, catalogue: 1}
+	return axisCase{eye: phoneEye(115, 50), count: 10, every: 20 * time.Second, decDeg: 20, noisePx: 0.15, wanderPx: 0.1, catalogue: 1, airOff: 0.05}
 }
 
 // axisUsualSwings are those of a user who swings to and fro by an unequal angle and comes back near the start.
@@ -95,12 +95,13 @@ func axisHardships() []axisRow {
 		axisWith("swings of 30°, breathing", func(c *axisCase) { axisSwung(c, 30); c.breathing = 5e-4 }),
 		axisWith("swings of 30°, 3″", func(c *axisCase) { axisSwung(c, 30); c.catalogue = 3 }),
 		axisWith("swings of 30°, 200 stars, 0.03 px, no wander", func(c *axisCase) { axisSwung(c, 30); axisClean(c) }),
-		axisWith("the same, ten pictures", func(c *axisCase) {
-			axisClean(c)
-			c.swings = []float64{0, 0, 30, 30, 45, 45, 20, 20, 3, 3}
-		}),
+		axisWith("the same, the air as assumed", func(c *axisCase) { axisSwung(c, 30); axisClean(c); c.airOff = 0 }),
+		axisWith("ten pictures, swings to 45°, 200 stars, 0.03 px, no wander", func(c *axisCase) { axisSwungTen(c); axisClean(c) }),
+		axisWith("the same ten, the air as assumed", func(c *axisCase) { axisSwungTen(c); axisClean(c); c.airOff = 0 }),
 	}
 }
+
+func axisSwungTen(c *axisCase) { c.swings = []float64{0, 0, 30, 30, 45, 45, 20, 20, 3, 3} }
 
 func axisClean(c *axisCase) { c.eye.stars, c.noisePx, c.wanderPx = 200, 0.03, 0 }
 
@@ -109,7 +110,7 @@ type axisTried struct {
 	err          error // why there was no axis; nil: there is one
 	miss         [2]float64
 	stated       [2][2]float64
-	bound, free  [2][2]float64 // with K1 alone unknown of the lens, and with all its terms
+	bound, told  [2][2]float64 // where pictures tell of the air, and where they do not
 	breaks, lost int           // breaks and strays that never were
 	wanderPx     float64
 }
@@ -124,10 +125,10 @@ func tryAxis(ctx context.Context, c axisCase, dice *rand.Rand) (t axisTried, err
 	if err != nil {
 		return t, err
 	}
-	if t.bound, err = b.bound(c.count, onlyK1); err != nil {
+	if t.bound, err = b.bound(c.count); err != nil {
 		return t, err
 	}
-	if t.free, err = b.bound(c.count, wholeLens); err != nil {
+	if t.told, err = b.told(c.count); err != nil {
 		return t, err
 	}
 	a, err := n.axis(ctx)
@@ -182,9 +183,9 @@ type axisSums struct {
 	n, silent           int
 	why                 error // of the last silent one
 	inside              [3]int
-	ofBound             float64 // squares of the miss along the bound's weak direction over the bound
-	ofFree              [2]float64
-	bound, free, stated float64
+	ofBound             float64    // squares of the miss along the bound's weak direction over the bound
+	ofTold              [2]float64 // in the weak and the strong direction
+	bound, told, stated float64
 	scatter             float64
 	breaks, lost        int
 	wanderPx            float64
@@ -207,11 +208,11 @@ func (s *axisSums) add(t axisTried) {
 	s.ofBound += off * off / (least * least)
 	s.scatter += off * off
 	s.bound += least * least
-	off, least = axisAlongWeak(t.miss, t.free)
-	s.free += least * least
-	s.ofFree[0] += off * off / (least * least)
-	off, least = axisAlongStrong(t.miss, t.free)
-	s.ofFree[1] += off * off / (least * least)
+	off, least = axisAlongWeak(t.miss, t.told)
+	s.told += least * least
+	s.ofTold[0] += off * off / (least * least)
+	off, least = axisAlongStrong(t.miss, t.told)
+	s.ofTold[1] += off * off / (least * least)
 	s.breaks, s.lost, s.wanderPx = s.breaks+t.breaks, s.lost+t.lost, s.wanderPx+t.wanderPx
 }
 
@@ -225,8 +226,8 @@ func (s *axisSums) cover(k int) float64 { return 100 * float64(s.inside[k]) / fl
 const radToMin = arcsecPerRad / 60
 
 func axisTable() sheet.Table {
-	return sheet.Table{Columns: []string{"session", "1σ covers, %: altitude / azimuth / weak direction", "scatter ÷ bound, K1 alone unknown of the lens",
-		"scatter ÷ bound, whole lens unknown: weak / strong direction", "scatter, bound, stated 1σ in the weak direction, rms",
+	return sheet.Table{Columns: []string{"session", "1σ covers, %: altitude / azimuth / weak direction", "scatter ÷ bound",
+		"scatter ÷ bound that takes the air as told: weak / strong direction", "scatter, bound, stated 1σ in the weak direction, rms",
 		"wander found, px", "false breaks / strays / no answer, % of sessions"}}
 }
 
@@ -234,7 +235,7 @@ func (s *axisSums) row(t *sheet.Table, name string) {
 	share := 100 / float64(max(1, s.n+s.silent))
 	t.Row(name, fmt.Sprintf("%.0f / %.0f / %.0f", s.cover(0), s.cover(1), s.cover(2)),
 		sheet.PlusMinus(s.rms(s.ofBound), s.uncertain()*s.rms(s.ofBound), 2),
-		fmt.Sprintf("%.2f / %.2f", s.rms(s.ofFree[0]), s.rms(s.ofFree[1])),
+		fmt.Sprintf("%.2f / %.2f", s.rms(s.ofTold[0]), s.rms(s.ofTold[1])),
 		fmt.Sprintf("%s′, %s′, %s′", sheet.Figure(radToMin*s.rms(s.scatter), 2), sheet.Figure(radToMin*s.rms(s.bound), 2), sheet.Figure(radToMin*s.rms(s.stated), 2)),
 		fmt.Sprintf("%.2f", s.wanderPx/float64(s.n)),
 		fmt.Sprintf("%.1f / %.1f / %.1f", share*float64(s.breaks), share*float64(s.lost), share*float64(s.silent)))
@@ -257,7 +258,7 @@ func axisStudy(ctx context.Context, o options, c *sheet.Chapter) error {
 	c.Say("%d sessions a row. Unless a row says otherwise: %s, %d stars at %g px, ten pictures in three minutes on a mount that nobody touches, declination 20°, "+
 		"sites 20–55° north, axis off by %d′ and %d′ (1σ: altitude, turn of the base), gear of 44″ in eight minutes, rate off by %g %%, air by %g %%, "+
 		"the optical axis wandering by %g px from picture to picture, the catalogue off by %g″. Where the catalogue has fewer stars, what it has.",
-		sessions, axisUsual().eye.name, axisUsual().eye.stars, axisUsual().noisePx, axisUpMin, axisAsideMin, 100*rateOff, 100*airOff, axisUsual().wanderPx, axisUsual().catalogue)
+		sessions, axisUsual().eye.name, axisUsual().eye.stars, axisUsual().noisePx, axisUpMin, axisAsideMin, 100*rateOff, 100*axisUsual().airOff, axisUsual().wanderPx, axisUsual().catalogue)
 	table := axisTable()
 	over, outside := axisHeld{what: "scatter of the axis", limit: "≤ 1.3 × the bound in every row"}, axisHeld{what: "the stated 1σ covers", limit: "60–76 % in every row"}
 	for _, r := range rows {
@@ -270,6 +271,8 @@ func axisStudy(ctx context.Context, o options, c *sheet.Chapter) error {
 		outside.judge(s.covers(), fmt.Sprintf("%s (%.0f/%.0f/%.0f)", r.name, s.cover(0), s.cover(1), s.cover(2)))
 	}
 	c.Table(table)
+	c.Say("The first bound is for one who knows how large noise, wander and the air's scatter are and learns the air from the stars' places as well. " +
+		"The estimator takes the air as it is told and adds what 5 %% of it can do to its stated error; the second bound does so too.")
 	c.Target(over.target())
 	c.Target(outside.target())
 	return nil
@@ -291,14 +294,16 @@ func axisRowSums(ctx context.Context, o options, r axisRow, sessions int) (s axi
 	return s, err
 }
 
-// covers judges the three coverages: one outside the target misses it by two of its standard errors, or leaves it open.
+// covers judges the three coverages: one outside the target misses it by two of its standard errors, or leaves it open, as
+// do few sessions.
 func (s *axisSums) covers() sheet.Verdict {
+	const few = 50
 	v := sheet.Pass
 	err := 100 * math.Sqrt(0.68*0.32/float64(s.n))
 	for k := range s.inside {
 		off := max(axisLeastCover-s.cover(k), s.cover(k)-axisMostCover)
 		switch {
-		case off > 2*err:
+		case off > 2*err && s.n >= few:
 			return sheet.Miss
 		case off > 0:
 			v = sheet.Open

@@ -17,17 +17,17 @@ import (
 //
 //	the axis (2), how the camera sits on it (2), in every picture the angle about the axis,
 //	in every picture the scale, within 10⁻³, and the optical axis, within the wander,
-//	the air, within 5 %, every star's place, within the catalogue's scatter,
-//	the lens: K1 alone, or K1, K2, both tangential terms and the optical axis, within what lenses have.
+//	the air, within its scatter, every star's place, within the catalogue's scatter, and of the lens K1.
+//
+// Freeing all the lens's terms raises none of the study's figures by more than two in a hundred. What pictures tell of the air
+// does matter where they are good: see [bounder.told].
 //
 // The turn of the camera about the axis is left out: the pictures' own angles take its part.
 
 // How widely what is not known may lie, 1σ.
 const (
 	boundScale = 1e-3
-	boundBend  = 0.05  // K1, K2
-	boundTilt  = 1e-3  // T1, T2
-	boundOff   = 0.005 // of the optical axis, half diagonals
+	boundBend  = 0.05 // K1
 )
 
 // The unknowns all pictures share, then four of each picture's own.
@@ -36,19 +36,11 @@ const (
 	atSeat         = 2 // of the camera, about the same two directions
 	atAir          = 4
 	atLens         = 5 // K1, K2, T1, T2, OffX, OffY
-	sharedUnknowns = 11
+	sharedUnknowns = 6
 	atTurn         = 0 // of the picture's own
 	atScale        = 1
 	atWander       = 2 // x, y
 	ownUnknowns    = 4
-)
-
-// lensTerms is how many terms of the lens are free.
-type lensTerms int
-
-const (
-	onlyK1    lensTerms = 1
-	wholeLens lensTerms = 6
 )
 
 // slopes are the derivatives of one star's pixel.
@@ -101,7 +93,6 @@ func (b *bounder) moreAir(p nightPicture) (ephem.Sky, error) {
 // at is where a direction (east, north, up) is seen in a picture with one unknown moved by x.
 func (b *bounder) at(p nightPicture, enu r3.Vec, unknown int, x float64) [2]float64 {
 	m, start, cam, swung := b.n.mount, b.n.start, p.camera, p.swung
-	half := math.Hypot(float64(cam.Width), float64(cam.Height)) / 2
 	switch unknown {
 	case atAxis:
 		m.Axis = r3.Unit(r3.Add(b.end, r3.Scale(x, b.across)))
@@ -113,16 +104,6 @@ func (b *bounder) at(p nightPicture, enu r3.Vec, unknown int, x float64) [2]floa
 		start = start.Turned(b.up, unit.Angle(x))
 	case atLens:
 		cam.K1 += x
-	case atLens + 1:
-		cam.K2 += x
-	case atLens + 2:
-		cam.T1 += x
-	case atLens + 3:
-		cam.T2 += x
-	case atLens + 4:
-		cam.OffX += half * x
-	case atLens + 5:
-		cam.OffY += half * x
 	case sharedUnknowns + atTurn:
 		swung += unit.Angle(x)
 	case sharedUnknowns + atScale:
@@ -161,7 +142,56 @@ func (b *bounder) slopes(p nightPicture, more ephem.Sky, s sighted) slopes {
 var errBound = errors.New("the bound's equations cannot be solved")
 
 // bound is the covariance of the axis' elevated end, across and up, radians², from the first few pictures.
-func (b *bounder) bound(pictures int, terms lensTerms) (c [2][2]float64, err error) {
+func (b *bounder) bound(pictures int) ([2][2]float64, error) {
+	s := b.sums(pictures)
+	s.prior(atAir, b.n.airOff)
+	inverse, err := s.inverse()
+	return axisPart(inverse), err
+}
+
+// told is the bound for one who takes the air as it is told and does not measure it by the pictures: the error of
+// the best estimate in a known air, and what the air's scatter does to that estimate.
+func (b *bounder) told(pictures int) (c [2][2]float64, err error) {
+	s := b.sums(pictures)
+	pull := make([]float64, s.info.SymmetricDim())
+	for i := range pull {
+		pull[i] = s.info.At(i, atAir)
+	}
+	pull[atAir] = 0
+	s.prior(atAir, 0)
+	inverse, err := s.inverse()
+	if err != nil {
+		return c, err
+	}
+	c = axisPart(inverse)
+	var moved [2]float64 // by all of the air
+	for r := range moved {
+		for i, p := range pull {
+			moved[r] += inverse.At(atAxis+r, i) * p
+		}
+	}
+	for r := range moved {
+		for k := range moved {
+			c[r][k] += moved[r] * moved[k] * b.n.airOff * b.n.airOff
+		}
+	}
+	return c, nil
+}
+
+func axisPart(inverse *mat.SymDense) (c [2][2]float64) {
+	if inverse == nil {
+		return c
+	}
+	for r := range c {
+		for k := range c {
+			c[r][k] = inverse.At(atAxis+r, atAxis+k)
+		}
+	}
+	return c
+}
+
+// sums is the information of the first few pictures, but for what is known of the air.
+func (b *bounder) sums(pictures int) *boundSums {
 	s := newBoundSums(sharedUnknowns+ownUnknowns*pictures, b.n.catalogue/arcsecPerRad)
 	w := 1 / (b.n.noisePx * b.n.noisePx)
 	for i := range pictures {
@@ -175,40 +205,33 @@ func (b *bounder) bound(pictures int, terms lensTerms) (c [2][2]float64, err err
 		s.prior(sharedUnknowns+ownUnknowns*i+atWander, b.n.wanderPx)
 		s.prior(sharedUnknowns+ownUnknowns*i+atWander+1, b.n.wanderPx)
 	}
-	s.prior(atAir, airOff)
-	for k, sigma := range [wholeLens]float64{boundBend, boundBend, boundTilt, boundTilt, boundOff, boundOff} {
-		if lensTerms(k) >= terms {
-			sigma = 0
-		}
-		s.prior(atLens+k, sigma)
-	}
-	return s.covariance(atAxis)
+	s.prior(atLens, boundBend)
+	return s
 }
 
-// covariance is the covariance of two unknowns. Every unknown is counted in units of its own information, so that radians
+// inverse is the covariance of all unknowns. Each is counted in units of its own information meanwhile, so that radians
 // and pixels do not spoil the figures.
-func (s *boundSums) covariance(at int) (c [2][2]float64, err error) {
+func (s *boundSums) inverse() (*mat.SymDense, error) {
 	n := s.info.SymmetricDim()
-	unit := make([]float64, n)
-	for i := range unit {
-		unit[i] = 1 / math.Sqrt(s.info.At(i, i))
+	size := make([]float64, n)
+	for i := range size {
+		size[i] = 1 / math.Sqrt(s.info.At(i, i))
 	}
-	for i := range n {
-		for k := i; k < n; k++ {
-			s.info.SetSym(i, k, s.info.At(i, k)*unit[i]*unit[k])
+	scale := func(m *mat.SymDense) {
+		for i := range n {
+			for k := i; k < n; k++ {
+				m.SetSym(i, k, m.At(i, k)*size[i]*size[k])
+			}
 		}
 	}
+	scale(s.info)
 	var chol mat.Cholesky
 	cov := mat.NewSymDense(n, nil)
 	if !chol.Factorize(s.info) || chol.InverseTo(cov) != nil {
-		return c, errBound
+		return nil, errBound
 	}
-	for r := range 2 {
-		for k := range 2 {
-			c[r][k] = cov.At(at+r, at+k) * unit[at+r] * unit[at+k]
-		}
-	}
-	return c, nil
+	scale(cov)
+	return cov, nil
 }
 
 // boundSums gathers the information.

@@ -12,7 +12,7 @@ import (
 )
 
 // The bound against a closed form, derived here. A camera on the equator, three pictures at −φ, 0 and φ about the axis, four
-// stars at (±q, ±q) pixels from the middle of a narrow field, no air, wander, catalogue error or lens. One picture knows where it
+// stars at (±q, ±q) pixels from the middle of a narrow field, no air, wander, or catalogue error. One picture knows where it
 // looks to s = σ/(2F) in each direction and its roll to r = σ/(F'), F' being the root of the sum of the squares of the stars'
 // distances, 2√2 q. An axis off by (a, b) changes declination and roll of the picture at θ by
 //
@@ -50,7 +50,7 @@ func TestBoundClosedForm(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := b.bound(3, 0)
+	c, err := b.bound(3)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -54,6 +54,7 @@ type axisCase struct {
 	wanderPx  float64
 	breathing float64 // creep of the scale over the session, relative
 	catalogue float64 // scatter of the catalogue's places, seconds of arc
+	airOff    float64 // 1σ of the air's pressure, relative: nobody measures it
 }
 
 // How nights are drawn: sites, and the error of mounts set up by eye.
@@ -61,7 +62,6 @@ const (
 	lowestLatDeg, highestLatDeg = 20, 55
 	lowestDeg, highestDeg       = 28, 82 // altitude of the picture's middle, at every picture
 	axisUpMin, axisAsideMin     = 40, 60 // 1σ of the axis' error: altitude, turn of the base
-	airOff                      = 0.05   // 1σ of the air's pressure, relative: nobody measures it
 	rateOff                     = 0.002  // of the motor
 	lensBend                    = 0.01   // of the lens: radial at the corner, relative
 	lensTilt                    = 3e-4   // tangential, half diagonals
@@ -120,11 +120,11 @@ func (n *night) place() error {
 		lat = -lat
 	}
 	var err error
-	if n.site, err = ephem.NewSite(lat, 360*d.Float64()-180, 1500*d.Float64()); err != nil {
+	if n.site, err = ephem.NewSite(lat, 360*d.Float64()-180, 500+1000*d.Float64()); err != nil {
 		return err
 	}
 	n.air = ephem.StandardAir(n.site.HeightM)
-	n.air.PressureHPa *= 1 + airOff*d.NormFloat64()
+	n.air.PressureHPa *= 1 + n.airOff*max(-3, min(3, d.NormFloat64())) // no more than weather can
 	n.begin = time.Date(2026, 11, 20, 0, 0, 0, 0, time.UTC).Add(time.Duration(d.Float64() * 24 * float64(time.Hour)))
 	n.mount = scene.Mount{
 		Axis: scene.AxisAt(n.site.Latitude, unit.AngleFromMin(axisUpMin*d.NormFloat64()), unit.AngleFromMin(axisAsideMin*d.NormFloat64())),

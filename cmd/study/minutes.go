@@ -73,7 +73,7 @@ func minutesSteps(o options, c axisCase) (steps []int, err error) {
 	}
 	least := make([]float64, c.count+1)
 	for k := 3; k <= c.count; k++ {
-		cov, err := b.bound(k, wholeLens)
+		cov, err := b.bound(k)
 		if err != nil {
 			return nil, err
 		}
@@ -135,7 +135,7 @@ func minutesOf(ctx context.Context, o options, c axisCase, steps []int, session 
 	tried := make([]axisTried, len(steps))
 	for k, count := range steps {
 		t := &tried[k]
-		if t.bound, err = b.bound(count, onlyK1); err != nil {
+		if t.bound, err = b.bound(count); err != nil {
 			return nil, err
 		}
 		var a align.Axis
@@ -199,35 +199,59 @@ func minutesStudy(ctx context.Context, o options, c *sheet.Chapter) error {
 		"± %.0f %% in the true errors' minutes. The last column has three pictures over a swing of 30°, 0°, 15°, 30°: true / stated / bound.",
 		sessions, axisUsual().noisePx, 100*2./3/math.Sqrt(2*float64(sessions)))
 	t := sheet.Table{Columns: []string{"lens (stars)", "from the axis", "wander, px", "10′: minutes", "3′: minutes", "1′: minutes", "three pictures, swing of 30°"}}
+	chart := minutesChart(angles[0], wanders[len(wanders)-1])
 	for _, e := range eyes {
 		for _, angle := range angles {
 			for _, wander := range wanders {
-				if err := minutesRow(ctx, o, &t, minutesCase(e, angle, wander), sessions); err != nil {
+				course, err := minutesRow(ctx, o, &t, minutesCase(e, angle, wander), sessions)
+				if err != nil {
 					return err
+				}
+				if angle == angles[0] && wander == wanders[len(wanders)-1] {
+					chart.Series = append(chart.Series, minutesSeries(e.name, course))
 				}
 			}
 		}
 	}
 	c.Table(t)
+	c.Chart("minutes-course", chart)
 	return nil
 }
 
-// minutesRow adds one lens and pointing.
-func minutesRow(ctx context.Context, o options, t *sheet.Table, c axisCase, sessions int) error {
+func minutesChart(angle, wander float64) sheet.Chart {
+	ch := sheet.Chart{Title: fmt.Sprintf("True error of the axis, %.0f° from it, wander of %g px", angle, wander),
+		X: sheet.Axis{Label: "minutes from the first picture to the last", Log: true}, Y: sheet.Axis{Label: "rms in the weaker direction, minutes of arc", Log: true}}
+	for _, goal := range minutesGoals {
+		ch.Lines = append(ch.Lines, sheet.Line{At: goal, Name: fmt.Sprintf("%g′", goal)})
+	}
+	return ch
+}
+
+func minutesSeries(name string, course []known) sheet.Series {
+	s := sheet.Series{Name: name}
+	for _, k := range course {
+		s.X, s.Y = append(s.X, k.minutes(axisUsual().every)), append(s.Y, k.miss)
+		s.Sigma = append(s.Sigma, k.miss/math.Sqrt(2*k.n))
+	}
+	return s
+}
+
+// minutesRow adds one lens and pointing, and returns the course of its untouched sessions.
+func minutesRow(ctx context.Context, o options, t *sheet.Table, c axisCase, sessions int) ([]known, error) {
 	course, err := minutesCourse(ctx, o, c, sessions)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	swung, err := minutesSwung(ctx, o, minutesSwing(c), sessions)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	row := []any{fmt.Sprintf("%s (%d)", c.eye.name, c.eye.stars), fmt.Sprintf("%.0f°", 90-c.decDeg), fmt.Sprint(c.wanderPx)}
 	for _, goal := range minutesGoals {
 		row = append(row, minutesCell(course, c.every, goal))
 	}
 	t.Row(append(row, fmt.Sprintf("%s′ / %s′ / %s′", sheet.Figure(swung.miss, 2), sheet.Figure(swung.stated, 2), sheet.Figure(swung.bound, 2)))...)
-	return nil
+	return course, nil
 }
 
 // minutesSwung tries sessions of a swing.
