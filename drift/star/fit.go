@@ -75,21 +75,47 @@ func (w *window) step(kind profile, p *vector) normal {
 				product = 1
 			}
 		}
-		r := s.light - v
-		n.chi2 += r * r * weight
-		for a := range d {
-			wa := weight * d[a]
-			n.g[a] += wa * r
-			row := n.h[a][:a+1]
-			for b := range row {
-				row[b] += wa * d[b]
-			}
-		}
+		n.add(&d, weight, s.light-v)
 	}
 	n.merit += math.Log(product)
 	w.lean(p, &n)
 	n.merit += n.chi2
 	return n
+}
+
+// add takes one pixel in: the derivatives there, its weight and its residual. Written out, because these few lines are a
+// third of the time a picture takes.
+func (n *normal) add(d *vector, weight, r float64) {
+	n.chi2 += r * r * weight
+	a, b, x, y, s, t, u := d[0], d[1], d[2], d[3], d[4], d[5], d[6]
+	w := weight * a
+	n.g[0] += w * r
+	n.h[0][0] += w * a
+	w = weight * b
+	n.g[1] += w * r
+	h := &n.h[1]
+	h[0], h[1] = h[0]+w*a, h[1]+w*b
+	w = weight * x
+	n.g[2] += w * r
+	h = &n.h[2]
+	h[0], h[1], h[2] = h[0]+w*a, h[1]+w*b, h[2]+w*x
+	w = weight * y
+	n.g[3] += w * r
+	h = &n.h[3]
+	h[0], h[1], h[2], h[3] = h[0]+w*a, h[1]+w*b, h[2]+w*x, h[3]+w*y
+	w = weight * s
+	n.g[4] += w * r
+	h = &n.h[4]
+	h[0], h[1], h[2], h[3], h[4] = h[0]+w*a, h[1]+w*b, h[2]+w*x, h[3]+w*y, h[4]+w*s
+	w = weight * t
+	n.g[5] += w * r
+	h = &n.h[5]
+	h[0], h[1], h[2], h[3], h[4], h[5] = h[0]+w*a, h[1]+w*b, h[2]+w*x, h[3]+w*y, h[4]+w*s, h[5]+w*t
+	w = weight * u
+	n.g[6] += w * r
+	h = &n.h[6]
+	h[0], h[1], h[2], h[3] = h[0]+w*a, h[1]+w*b, h[2]+w*x, h[3]+w*y
+	h[4], h[5], h[6] = h[4]+w*s, h[5]+w*t, h[6]+w*u
 }
 
 // lean adds the prior.
