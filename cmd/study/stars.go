@@ -85,33 +85,37 @@ type starRow struct {
 	megapixels float64
 }
 
-// starRun draws and measures every kind: first its poses, then its planes, all kinds side by side.
+// starRun draws and measures kinds one after the other: what the poses of one hold takes memory.
 func starRun(ctx context.Context, o options, kinds []starKind, levels []float64) ([]starRow, error) {
-	poses := make([][]starPose, len(kinds))
-	err := o.each(ctx, "kind of star", len(kinds), func(i int) error {
-		poses[i] = starPoses(kinds[i], levels, o.trials(16, 8), o.rng("poses", kinds[i]))
+	rows := make([]starRow, len(kinds))
+	for i, k := range kinds {
+		var err error
+		if rows[i], err = starRunKind(ctx, o, k, levels); err != nil {
+			return nil, err
+		}
+	}
+	return rows, nil
+}
+
+func starRunKind(ctx context.Context, o options, k starKind, levels []float64) (row starRow, err error) {
+	poses := starPoses(k, starPhases, o.rng("poses", k))
+	err = o.each(ctx, k.name()+": phase", len(poses), func(i int) error {
+		poses[i].draw(k, levels)
 		return nil
 	})
 	if err != nil {
-		return nil, err
+		return row, err
 	}
-	// Stars a level and plane: a slot each, two thirds of them with a neighbour.
-	each := starSide * starSide / len(levels)
-	planes := (o.trials(1000, 60) + each - 1) / each
-	parts := make([]starRow, len(kinds)*planes)
-	err = o.each(ctx, "plane", len(parts), func(i int) (err error) {
-		k := kinds[i/planes]
-		parts[i], err = starOne(ctx, k, poses[i/planes], len(levels), o.rng("plane", k, i%planes))
+	each := starSide * starSide / len(levels) // stars a level and plane
+	parts := make([]starRow, (o.trials(1000, 60)+each-1)/each)
+	err = o.each(ctx, k.name()+": plane", len(parts), func(i int) (err error) {
+		parts[i], err = starOne(ctx, k, poses, len(levels), o.rng("plane", k, i))
 		return err
 	})
-	if err != nil {
-		return nil, err
-	}
-	rows := make([]starRow, len(kinds))
 	for i := range parts {
-		rows[i/planes].join(&parts[i])
+		row.join(&parts[i])
 	}
-	return rows, nil
+	return row, err
 }
 
 // starOne draws and measures one plane.

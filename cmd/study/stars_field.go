@@ -50,9 +50,12 @@ type starPose struct {
 	bound           []scene.Placing
 }
 
+// starPhases is how many poses a kind has.
+const starPhases = 16
+
 // starPoses are phases of one kind: spread evenly over the pixel by the additive sequence of the plastic number (M. Roberts,
 // 2018, from memory), from a start drawn at random. All trails of a picture have one direction, pairs have their own.
-func starPoses(k starKind, levels []float64, n int, rng *rand.Rand) []starPose {
+func starPoses(k starKind, n int, rng *rand.Rand) []starPose {
 	const g = 1.32471795724474602596
 	poses := make([]starPose, n)
 	x, y, direction := rng.Float64(), rng.Float64(), math.Pi*rng.Float64()
@@ -64,19 +67,19 @@ func starPoses(k starKind, levels []float64, n int, rng *rand.Rand) []starPose {
 		case k.trail == 0:
 			direction = 0
 		}
-		poses[i] = k.pose(levels, x-0.5, y-0.5, direction)
+		poses[i] = starPose{x: x - 0.5, y: y - 0.5, direction: direction}
 	}
 	return poses
 }
 
-func (k starKind) pose(levels []float64, x, y, direction float64) starPose {
+// draw fills in the light and what its place can be known to.
+func (p *starPose) draw(k starKind, levels []float64) {
 	psf := k.profile()
-	p := starPose{x: x, y: y, direction: direction}
-	main := scene.Source{Profile: psf, Path: scene.Straight(x, y, k.trail, direction, k.fwhm/4)}
+	main := scene.Source{Profile: psf, Path: scene.Straight(p.x, p.y, k.trail, p.direction, k.fwhm/4)}
 	sources := []scene.Source{main}
 	p.light = scene.NewStamp(psf, main.Path, starWings)
 	if k.apart > 0 {
-		s, c := math.Sincos(direction)
+		s, c := math.Sincos(p.direction)
 		near := scene.Source{Profile: psf, Path: main.Path.Moved(k.apart*k.fwhm*c, k.apart*k.fwhm*s)}
 		sources = append(sources, near)
 		p.near = scene.NewStamp(psf, near.Path, starWings)
@@ -87,7 +90,6 @@ func (k starKind) pose(levels []float64, x, y, direction float64) starPose {
 		p.electrons = append(p.electrons, e)
 		p.bound = append(p.bound, prospect.Bound([]float64{e, e * k.ratio}, k.sky, starSensor))
 	}
-	return p
 }
 
 // starWings: a star is drawn to a millionth of its middle's brightness.
