@@ -16,6 +16,7 @@ type part struct {
 // parts in the order of the page.
 var parts = []part{
 	{"stars", "Places of stars against the Cramér–Rao bound", stars},
+	{"solve", "Recognising the sky, and never wrongly", solveStudy},
 	{"axis", "The axis: scatter against the Cramér–Rao bound, and the stated error", axisStudy},
 	{"minutes", "Minutes of pictures until the axis is known", minutesStudy},
 }
