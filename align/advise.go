@@ -215,12 +215,20 @@ func notes(a Axis, d Deviation) []string {
 		ns = append(ns, "Two pictures always fit some axis: a third would show whether anything slipped between them.")
 	}
 	if worst := a.WorstSigma(); a.Creep > 3*worst && a.Creep > knobPlay {
-		ns = append(ns, fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; a swing of the axis by 30° and back near the start rules that out.", Arc(a.Creep)))
+		ns = append(ns, fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; %s rules that out.", Arc(a.Creep), a.proof()))
 	}
 	if d.Total > unit.AngleFromDeg(5) {
 		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}
 	return ns
+}
+
+// proof is what shows that nothing crept.
+func (a Axis) proof() string {
+	if a.Followed {
+		return "a second run, on another patch of sky,"
+	}
+	return "a swing of the axis by 30° and back near the start"
 }
 
 // moonWidth is the Moon's mean apparent diameter, 31.1′ (Meeus, Astronomical Algorithms, 2nd ed., chapter 55: semidiameter 358 473 400 km″/distance).

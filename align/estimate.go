@@ -46,6 +46,9 @@ type Input struct {
 	Common [][]r3.Vec
 }
 
+// followed is whether the stars were followed, not recognised: then the camera must stay on its field, and no swing helps.
+func (in Input) followed() bool { return len(in.Common) > 0 }
+
 // airShare is how well refraction is known (design §4: 5 % of it enters σ).
 const airShare = 0.05
 
@@ -69,6 +72,7 @@ type Axis struct {
 	Chi2       float64  // of the fit, under that wander
 	DOF        int      // equations less unknowns
 	Turned     unit.Angle
+	Followed   bool // the stars were followed, not recognised: the camera must stay on its field
 	// Creep is how far, on the sky, the axis found would move if the camera or the optical centre had crept evenly by one
 	// pixel over the pictures: nothing in one patch of sky tells that from an axis, and no
 	// stated error holds it. A swing makes it small. 0 if unknown.
@@ -142,7 +146,7 @@ func Estimate(in Input) (Axis, error) {
 		return Axis{Turned: turned}, failure{ErrNotTurning, "the camera stands still while the sky turns",
 			"switch the motor on and close the clutch, then take the pictures again (or swing the axis by hand, 20° and more)"}
 	}
-	seg := segment(in.Samples, obs)
+	seg := segment(in.Samples, in.doubted(obs))
 	m := newModel(in, obs, seg)
 	fits := overWander(in.Samples, m)
 	if len(fits) == 0 {
@@ -171,6 +175,31 @@ func pictures(n int) string {
 		return "only one picture"
 	}
 	return fmt.Sprintf("%d pictures", n)
+}
+
+// doubted are the observations as the search for breaks should see them: errors that all pictures share differ between
+// them by as much as the camera moved, and must not pass for knocks. Each error of one standard deviation widens
+// the observation along what it does to it.
+func (in Input) doubted(obs []observation) []observation {
+	if !in.followed() {
+		return obs
+	}
+	wide := slices.Clone(obs)
+	for i := range wide {
+		cov, _ := inverse3(wide[i].weight)
+		for _, v := range in.Common[i] {
+			c := [3]float64{v.X, v.Y, v.Z}
+			for r := range 3 {
+				for k := range 3 {
+					cov[r][k] += c[r] * c[k]
+				}
+			}
+		}
+		var det float64
+		wide[i].weight, det = inverse3(cov)
+		wide[i].logDet = math.Log(det)
+	}
+	return wide
 }
 
 // standing is whether the attitude stood still in the horizon frame while the sky
@@ -316,7 +345,7 @@ func conclude(in Input, seg segmentation, fits []wandered) Axis {
 	}
 	m := &fits[best].model
 	last := len(m.axis) - 1
-	a := Axis{Stands: len(m.axis), Groups: len(m.blocks), Breaks: seg.breaks, Stray: seg.stray, Chi2: fits[best].eq.chi2}
+	a := Axis{Followed: in.followed(), Stands: len(m.axis), Groups: len(m.blocks), Breaks: seg.breaks, Stray: seg.stray, Chi2: fits[best].eq.chi2}
 	a.DOF = 2*countTrue(m.used) - 2*len(m.blocks) - 2*len(m.axis)
 	across, up := tangent(m.axis[last])
 	var mean [2]float64
@@ -359,7 +388,7 @@ func (a *Axis) addCommon(in Input, m *model, e equations) {
 	if in.Refraction != nil {
 		a.addShared(m, e, func(_ *block, i int) r3.Vec { return r3.Scale(airShare, in.Refraction(i)) })
 	}
-	if len(in.Common) == 0 {
+	if !in.followed() {
 		return
 	}
 	for k := range in.Common[0] {

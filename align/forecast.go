@@ -47,8 +47,11 @@ func Predict(in Input, a Axis) Forecast {
 	now := inverse2(a.Covariance)
 	n := max(len(in.Samples), 3)
 	f.MoreSigma = p.after(now, p.track(p.look, 2*n, true), true)
-	f.SwingSigma = p.after(now, p.swung(p.look), false)
 	f.WeakAlong, f.WeakRatio = weakness(a)
+	if in.followed() { // a swing, or another patch, leaves the field
+		return f
+	}
+	f.SwingSigma = p.after(now, p.swung(p.look), false)
 	three := max(3, int(math.Round(180/max(p.every.Seconds(), 10))))
 	best := math.Inf(1)
 	for _, c := range patches(in.Site) {

@@ -95,21 +95,23 @@ func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 	return Rate{slope / siderealRadPerSecond, sigma / siderealRadPerSecond}, true
 }
 
-// leaning is the relative error a rate has by that of the axis, where the attitudes do not tell the turn about the
-// line of sight (tables of directions). The angle about the axis is then the path of the direction over the radius of its
-// circle, sin d at a distance d from the axis: an axis nearer by δ makes the same path a larger angle, by δ cot d. Where the
-// roll was measured it tells the angle as well, and axis and angle hardly lean on each other.
+// leaning is the relative error a rate has by that of the axis. Where the turn about the line of sight is known worse than
+// the direction, as with narrow fields, the angle about the axis is read off the path of the direction: that over the radius of its circle. An
+// axis nearer by δ makes the same path a larger angle. An axis turned by α changes the attitude at an angle θ by
+// θ·C(â × α) (align/model.go), of which the weighted angle takes uᵀW C(â × α)/uᵀWu; with equal weights all round that is nothing.
 func leaning(in Input, a Axis) float64 {
 	c, cov := in.Samples[len(in.Samples)/2].Attitude.Given(a.WanderPx)
-	if cov[2][2] < rollKnown*rollKnown {
-		return 0
+	w, _ := inverse3(cov)
+	axis := a.Direction
+	u := c.Apply(axis)
+	wu := mulVec(w, u)
+	across, up := tangent(axis)
+	var g [2]float64
+	for k, alpha := range [2]r3.Vec{r3.Scale(-1, up), across} { // move the axis toward across, and up
+		g[k] = r3.Dot(wu, c.Apply(r3.Cross(axis, alpha))) / r3.Dot(wu, u)
 	}
-	look := c.Inverse().Apply(r3.Vec{Z: 1})
-	across, up := tangent(a.Direction)
-	x, y := r3.Dot(look, across), r3.Dot(look, up)
-	sin2 := max(x*x+y*y, 1e-12)
-	variance := (x*x*a.Covariance[0][0] + 2*x*y*a.Covariance[0][1] + y*y*a.Covariance[1][1]) / sin2
-	return math.Abs(r3.Dot(look, a.Direction)) * math.Sqrt(max(variance, 0)/sin2)
+	v := g[0]*g[0]*a.Covariance[0][0] + 2*g[0]*g[1]*a.Covariance[0][1] + g[1]*g[1]*a.Covariance[1][1]
+	return math.Sqrt(max(v, 0))
 }
 
 // stampShare: pictures that come a little more than whole seconds apart have

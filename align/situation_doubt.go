@@ -33,7 +33,7 @@ const (
 func (s *session) doubt() []Situation {
 	files := s.files(0, len(s.in.Samples)-1)
 	worst := s.a.WorstSigma()
-	if s.followed() {
+	if s.in.followed() {
 		return s.doubtFollowed(files)
 	}
 	if worst > shortSigma && s.a.Turned < shortTurn {
@@ -45,9 +45,6 @@ func (s *session) doubt() []Situation {
 	}
 	return []Situation{{KindWeakDirection, files, fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, or swing the axis by hand by 30°: either cures it.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())}}
 }
-
-// followed is whether the stars were followed, not recognised: then the camera must stay on its field, and no swing helps.
-func (s *session) followed() bool { return len(s.in.Common) > 0 }
 
 // doubtFollowed is the same for a narrow field.
 func (s *session) doubtFollowed(files []string) (list []Situation) {

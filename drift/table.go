@@ -107,7 +107,9 @@ func tableShots(ctx context.Context, t track.Table, o Options) (shots []Shot, no
 			s.Width, s.Height = width, height
 		}
 		s.Field = fieldOf(f, s.Width, s.Height)
-		if s.solve(ctx, s.hint(o.Lens)); ctx.Err() != nil {
+		h := s.hint(o.Lens)
+		h.NeighbourOnly = o.Narrow != nil && s.narrow(h)
+		if s.solve(ctx, h); ctx.Err() != nil {
 			return nil, nil, ctx.Err()
 		}
 		shots = append(shots, s)

@@ -310,6 +310,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		q.LongestS, q.Rounded = f.LongestS, f.Rounded
 	}
 	b.out.setAdvice(align.Advise(a, q))
+	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Gear: b.gear}
 	if forecast {
 		b.out.Measured.Exposure = &f
@@ -336,9 +337,13 @@ func (b *builder) noteOddRate() {
 	if slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return s.Kind == string(align.KindWrongRate) }) {
 		return
 	}
+	again := "tighten everything, swing the axis by 30° and back near the start, and measure again"
+	if b.seq.Followed != nil {
+		again = "tighten everything and measure again"
+	}
 	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf(
-		"The camera turns at %.3f ± %.3f of the stars' speed, which no sound motor does. A clamp that gives way evenly looks the same and moves the axis found: tighten everything, swing the axis by 30° and back near the start, and measure again.",
-		r.SiderealRatio, r.Sigma))
+		"The camera turns at %.3f ± %.3f of the stars' speed, which no sound motor does. A clamp that gives way evenly looks the same and moves the axis found: %s.",
+		r.SiderealRatio, r.Sigma, again))
 }
 
 // noteMirrored says so where pictures are mirrored: some programs write them so, and whoever

@@ -28,8 +28,8 @@ Three pictures do if the axis is swung by hand between them, by unequal angles o
 sky will do, and nobody need see the pole.
 
 Fields under 5 degrees hold too few known stars: add --at RA,Dec, where they look,
-and the lens. Take one more picture of a few seconds with the motor off, at the end,
-or give --roll: it shows which way is up.`
+and the lens. Take two more pictures of some seconds with the motor off, at the end,
+half a minute apart, or give --roll: they show which way is up.`
 
 const alignExample = `  trueturn align --site 46.02,7.75,1620 evening/
   trueturn align --site 46.02,7.75 --tz +02:00 --equivalent 115 sky-*.jpg`

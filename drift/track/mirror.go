@@ -9,34 +9,54 @@ import (
 	"trueturn/drift/star"
 )
 
-// sureMirrored is by how many standard errors a field must turn the wrong way to be mirrored: one in two million by
-// chance.
-const sureMirrored = 5.0
+// hand is what the pictures tell of left and right.
+type hand int
 
-// mirrored is whether left and right are exchanged. A standing camera sees the field move by d and turn meanwhile:
+const (
+	handUnknown hand = iota
+	upright
+	mirrored
+)
+
+// A field must turn the wrong way by so many standard errors to be mirrored, the right way to be known as upright. Few pictures
+// are mirrored, so that takes the stronger proof: one in thirty thousand by chance.
+const (
+	sureMirrored = 4.0
+	sureUpright  = 2.5
+)
+
+// handOf tells whether left and right are exchanged. A standing camera sees the field move by d and turn meanwhile:
 // about the pole the sky turns by ω, which at the declination δ shows as ω cos δ across and ω sin δ about the line of
 // sight, so the turn is d/f · tan δ, against the clock in the north when looking at the sky. In
 // a mirrored picture it goes with the clock.
-func (f *follower) mirrored() bool {
-	_, untracked := f.ways()
+func (f *follower) handOf(untracked []int) hand {
 	var sum, weight float64
+	seen := map[[2]int]bool{}
 	for _, i := range untracked {
 		before, after := f.neighbours(i)
-		for _, k := range [...]int{before, after} {
-			if k < 0 {
+		for _, pair := range [...][2]int{{before, i}, {i, after}} {
+			if pair[0] < 0 || pair[1] < 0 || seen[pair] {
 				continue
 			}
-			a, b := min(i, k), max(i, k)
-			dx, dy := f.went(a, b)
-			turned := f.links[b].angle - f.links[a].angle // links turn back what the field turned
+			seen[pair] = true
+			dx, dy := f.went(pair[0], pair[1])
+			turned := f.links[pair[1]].angle - f.links[pair[0]].angle // links turn back what the field turned
 			expected := math.Hypot(dx, dy) / f.given.FocalPx * math.Tan(f.given.Dec.Rad())
-			v := f.turnVariance(a) + f.turnVariance(b)
+			v := f.turnVariance(pair[0]) + f.turnVariance(pair[1])
 			sum += turned * expected / v
 			weight += expected * expected / v
 		}
 	}
-	// sum/weight is 1 ± 1/√weight where upright, −1 where mirrored.
-	return weight > 0 && sum/math.Sqrt(weight) < -sureMirrored
+	if weight == 0 {
+		return handUnknown
+	}
+	switch z := sum / math.Sqrt(weight); { // √weight where upright, −√weight where mirrored, ± 1
+	case z < -sureMirrored:
+		return mirrored
+	case z > sureUpright:
+		return upright
+	}
+	return handUnknown
 }
 
 // turnVariance is that of a link's angle: of the stars' places across their distances from the middle of them.
@@ -69,7 +89,9 @@ func followMirrored(ctx context.Context, pics []Picture, g Given) (Followed, err
 			turned[i].Field.Stars[k] = s
 		}
 	}
+	g.reversed = true
 	out, err := Follow(ctx, turned, g)
+	out.HandKnown = true
 	for _, s := range out.Solutions {
 		if s != nil {
 			s.Mirrored = true

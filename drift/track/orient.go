@@ -33,8 +33,7 @@ type way struct {
 }
 
 // orient fills in the roll: told, or shown by the pictures taken with the motor off.
-func (f *follower) orient(out *Followed) error {
-	ways, untracked := f.ways()
+func (f *follower) orient(out *Followed, ways []way, untracked []int) error {
 	if 2*len(untracked) < len(f.pics) { // else the motor never ran, and that is the news
 		out.Untracked = untracked
 	}
@@ -62,7 +61,7 @@ func (f *follower) askForTrail() string {
 	if perS < 0.02 { // beside the pole nothing moves
 		return "give --roll DEG, the position angle of the picture's upper edge (north through east)"
 	}
-	return fmt.Sprintf("take one more picture with the motor off, exposed for about %.0f s, at the beginning or the end; or give --roll DEG, the position angle of the picture's upper edge", max(1, math.Ceil(wantedPx/perS)))
+	return fmt.Sprintf("take two more pictures with the motor off, exposed for about %.0f s, at the end, half a minute apart (bright stars must show as trails); or give --roll DEG, the position angle of the picture's upper edge", max(1, math.Ceil(wantedPx/perS)))
 }
 
 // skyPxPerS is how fast the sky moves through a standing camera.
@@ -93,7 +92,7 @@ func (f *follower) ways() (list []way, untracked []int) {
 		if w, ok := f.shift(i, after); ok {
 			list = append(list, w)
 			for _, k := range [...]int{i, after} {
-				if f.skyPxPerS()*f.pics[k].Exposure.Seconds() < leastWayPx { // too short for a trail to show it
+				if !f.roundThough(k) {
 					untracked = append(untracked, k)
 				}
 			}
@@ -116,6 +115,20 @@ func (f *follower) neighbours(i int) (before, after int) {
 		after = -1
 	}
 	return before, after
+}
+
+// roundThough is whether picture i was exposed so long that a trail would show, and shows none: the motor ran.
+func (f *follower) roundThough(i int) bool {
+	p := f.pics[i]
+	if f.skyPxPerS()*p.Exposure.Seconds() < leastWayPx || len(f.trails(i)) > 0 {
+		return false
+	}
+	for _, s := range p.Field.Stars {
+		if s.TrailPxErr > 0 { // tables do not tell
+			return true
+		}
+	}
+	return false
 }
 
 // trails are the directions of picture i's trails, where most are as long as the sky's way in the exposure.

@@ -86,6 +86,8 @@ type Given struct {
 	Roll       *unit.Angle // position angle of the picture's "up", north through east; nil: to be found
 	FocalPx    float64     // focal length in pixels; 0: unknown
 	FocalShare float64     // how far that may be off, 1σ as a share
+
+	reversed bool // the columns have been reversed once; a picture is not mirrored twice
 }
 
 // Followed is what following gives.
@@ -96,6 +98,7 @@ type Followed struct {
 	Roll      unit.Angle // of the reference
 	RollSigma unit.Angle
 	RollShown bool  // found from pictures with the motor off
+	HandKnown bool  // those showed also whether left and right are exchanged
 	Untracked []int // pictures taken with the motor off
 	// PointingSigma is how far the direction given may be off, by common practice: half the
 	// picture's diagonal.
@@ -121,13 +124,15 @@ func Follow(ctx context.Context, pics []Picture, g Given) (Followed, error) {
 		return Followed{}, failure{ErrNoScale, "a field this narrow is measured by its scale, and nothing says what it is",
 			"add --scale ARCSEC_PER_PX, or --focal-length MM and --pixel-pitch UM"}
 	}
-	if f.mirrored() {
+	ways, untracked := f.ways()
+	hand := f.handOf(untracked)
+	if hand == mirrored && !g.reversed {
 		return followMirrored(ctx, pics, g)
 	}
-	out := Followed{Reference: f.reference, FocalShare: g.FocalShare}
+	out := Followed{Reference: f.reference, FocalShare: g.FocalShare, HandKnown: hand == upright}
 	lens := f.lens()
 	out.PointingSigma = lens.Diagonal() / 2
-	if err := f.orient(&out); err != nil {
+	if err := f.orient(&out, ways, untracked); err != nil {
 		return Followed{}, err
 	}
 	f.attitudes(&out)

@@ -151,6 +151,9 @@ func TestRollShown(t *testing.T) {
 			{"a trail at the beginning", func(f *field, pics []track.Picture) []track.Picture {
 				return append([]track.Picture{f.stood(-20, 5, -8)}, pics...)
 			}},
+			{"two whose trails nobody measured", func(f *field, pics []track.Picture) []track.Picture {
+				return untold(append(pics, f.stood(225, 5, 10), f.stood(235, 5, 20)))
+			}},
 			{"two short ones", func(f *field, pics []track.Picture) []track.Picture {
 				return append(pics, f.stood(225, 0.1, 10), f.stood(235, 0.1, 20))
 			}},
@@ -164,11 +167,33 @@ func TestRollShown(t *testing.T) {
 				continue
 			}
 			off := math.Abs(math.Remainder(out.Roll.Deg()-rollDeg, 360))
-			if off > 3*out.RollSigma.Deg() || out.RollSigma.Deg() > 1 || !out.RollShown || len(out.Untracked) == 0 {
+			if off > 3*out.RollSigma.Deg() || out.RollSigma.Deg() > 1 || !out.RollShown || len(out.Untracked) == 0 || out.Untracked[len(out.Untracked)-1] != stoodLast(c.name) {
 				t.Errorf("%s: roll %.2f° ± %.2f°, want %g°; with the motor off: %v", c.name, out.Roll.Deg(), out.RollSigma.Deg(), rollDeg, out.Untracked)
 			}
 		}
 	}
+}
+
+// stoodLast is the last picture that the motor stood in.
+func stoodLast(name string) int {
+	switch name {
+	case "a trail at the beginning":
+		return 0
+	case "a trail at the end":
+		return 8
+	}
+	return 9
+}
+
+// untold takes away what tables of positions do not tell.
+func untold(pics []track.Picture) []track.Picture {
+	for _, p := range pics {
+		for k := range p.Field.Stars {
+			s := &p.Field.Stars[k]
+			s.TrailPx, s.TrailPxErr, s.Angle, s.AngleErr = 0, 0, 0, 0
+		}
+	}
+	return pics
 }
 
 // TestMirrored: left and right exchanged are noticed by the way the field turns while the motor stands, in both
@@ -194,6 +219,9 @@ func TestMirrored(t *testing.T) {
 				t.Fatal(decDeg, err)
 			}
 			first, last := out.Solutions[0], out.Solutions[7]
+			if !out.HandKnown {
+				t.Errorf("declination %g°: the hand is not known", decDeg)
+			}
 			if first.Mirrored != mirrored {
 				t.Errorf("declination %g°: mirrored %v, want %v", decDeg, first.Mirrored, mirrored)
 			}
@@ -203,6 +231,18 @@ func TestMirrored(t *testing.T) {
 				t.Errorf("declination %g°, mirrored %v: the camera turned by %.0f, want %.0f µrad", decDeg, mirrored, r3.Scale(1e6, moved), r3.Scale(1e6, want))
 			}
 		}
+	}
+}
+
+// TestHandUnknown: near the equator a standing camera's field hardly turns, and that is told, not guessed.
+func TestHandUnknown(t *testing.T) {
+	f := newField(40, 3)
+	f.decDeg = 1
+	f.scatter(40)
+	pics, _ := f.run()
+	out, err := track.Follow(context.Background(), append(pics, f.stood(230, 5, 20)), f.given())
+	if err != nil || out.HandKnown || !out.RollShown {
+		t.Errorf("hand known %v, roll shown %v: %v", out.HandKnown, out.RollShown, err)
 	}
 }
 
