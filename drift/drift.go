@@ -40,7 +40,7 @@ type Source struct {
 type Options struct {
 	Frame    frame.Options
 	Lens     LensFlags
-	Workers  int             // pictures measured at once; 0 = as many as the machine runs at once, at most 4
+	Workers  int             // pictures measured at once; 0 = as many as the machine runs at once, at most 3
 	Cores    int             // that share the work on one picture; 0 = all in MeasureOne, in Measure those its pictures leave free
 	Progress func(Shot)      // told of each picture when it is done, never two at once; may be nil
 	Known    map[string]Shot // shots measured before, by name: not opened again
@@ -152,14 +152,17 @@ func arrange(ctx context.Context, shots []Shot) (Sequence, error) {
 	return seq, nil
 }
 
+// mostAtOnce pictures of 12 megapixels, each 80 MB while its stars are found, leave room in 300 MB. Four did not.
+const mostAtOnce = 3
+
 func (o Options) workers() int {
 	if o.Workers > 0 {
 		return o.Workers
 	}
-	return min(runtime.GOMAXPROCS(0), 4)
+	return min(runtime.GOMAXPROCS(0), mostAtOnce)
 }
 
-// coresEach parts the machine among the pictures measured at once.
+// coresEach parts the machine among the pictures measured at once, none left idle.
 func (o Options) coresEach(sources []Source) int {
 	if o.Cores > 0 {
 		return o.Cores
@@ -170,7 +173,8 @@ func (o Options) coresEach(sources []Source) int {
 			fresh++
 		}
 	}
-	return max(1, runtime.GOMAXPROCS(0)/max(1, min(fresh, o.workers())))
+	at := max(1, min(fresh, o.workers()))
+	return (runtime.GOMAXPROCS(0) + at - 1) / at
 }
 
 // guarded keeps a fault met in one hostile picture from ending the whole run: a
