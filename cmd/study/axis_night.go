@@ -61,6 +61,7 @@ type axisCase struct {
 const (
 	lowestLatDeg, highestLatDeg = 20, 55
 	lowestDeg, highestDeg       = 28, 82 // altitude of the picture's middle, at every picture
+	hazeDeg                     = 10     // altitude below which no star is seen
 	axisUpMin, axisAsideMin     = 40, 60 // 1σ of the axis' error: altitude, turn of the base
 	rateOff                     = 0.002  // of the motor
 	lensBend                    = 0.01   // of the lens: radial at the corner, relative
@@ -184,7 +185,7 @@ func (n *night) expose() error {
 	return nil
 }
 
-// lit are the brightest stars of a picture, as many as its lens usually shows or the catalogue holds.
+// lit are the brightest stars of a picture above the haze, as many as its lens usually shows or the catalogue holds.
 func (n *night) lit(p nightPicture, a scene.Aim) []sighted {
 	middle := p.sky.ICRS(p.camera.Middle(a))
 	reach := math.Atan(math.Hypot(float64(n.eye.width), float64(n.eye.height)) / 2 / p.camera.FocalPx)
@@ -192,8 +193,9 @@ func (n *night) lit(p nightPicture, a scene.Aim) []sighted {
 	var all []sighted
 	for _, k := range catalog.Near(nil, middle, unit.Angle(1.05*reach), deeper*n.eye.stars+40) {
 		s := sighted{star: k, icrs: n.trulyAt(k)}
+		enu := p.sky.Apparent(s.icrs)
 		var in bool
-		if s.x, s.y, in = p.camera.Pixel(a, p.sky.Apparent(s.icrs)); in {
+		if s.x, s.y, in = p.camera.Pixel(a, enu); in && enu.Z > math.Sin(hazeDeg*math.Pi/180) {
 			all = append(all, s)
 		}
 	}
