@@ -20,7 +20,7 @@ const (
 	starDark = 10
 )
 
-// stars is how well places of stars are measured.
+// stars tells how well places of stars are measured.
 func stars(ctx context.Context, o options, c *sheet.Chapter) error {
 	lone, pairs := starLone(), starPairs()
 	if o.Quick {
@@ -39,7 +39,7 @@ func stars(ctx context.Context, o options, c *sheet.Chapter) error {
 	starLoneTables(c, apart)
 	starPairTables(c, crowded)
 	starCharts(c, apart)
-	return nil
+	return starFaintTables(ctx, o, c)
 }
 
 // starLone are all kinds of stars that stand alone.

@@ -60,6 +60,9 @@ func starTargets(c *sheet.Chapter, rows []starRow) {
 		}
 		what := fmt.Sprintf("isolated %s stars, S/N 20–200, 2–5 px", name)
 		scatter, bias := starWorst(rows, trailed)
+		if scatter.where == "" {
+			continue // nothing of the kind was drawn
+		}
 		c.Target(sheet.Target{What: what + ": scatter over bound, worst of all cells (" + scatter.where + ")", Limit: fmt.Sprintf("≤ %g", starScatterLimit),
 			Figure: sheet.PlusMinus(scatter.v, scatter.err, 3), Verdict: sheet.AtMost(scatter.v, scatter.err, starScatterLimit)})
 		c.Target(sheet.Target{What: what + ": bias, px, worst of all widths (" + bias.where + ")", Limit: fmt.Sprintf("< %g", starBiasLimitPx),
