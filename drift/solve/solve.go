@@ -213,7 +213,7 @@ func (sc *scene) polish(p Pose, sigma float64) (Solution, bool) {
 		if ss = sc.trusted(deep.match(sc, alone, tol)); len(ss) < 6 { // better a leaning star than none
 			ss = sc.trusted(deep.match(sc, exp, tol))
 		}
-		if fit.unknowns = unknownsFor(len(ss)); len(ss) < 3 {
+		if fit.unknowns = fit.unknownsFor(len(ss)); len(ss) < 3 {
 			return Solution{}, false
 		}
 		var ok bool
@@ -240,9 +240,13 @@ func (p Pose) catalogueVar() float64 {
 	return s * s
 }
 
-// unknownsFor is how many unknowns n stars can carry.
-func unknownsFor(n int) int {
+// unknownsFor is how many unknowns are adjusted to n stars. Where nothing is known of the lens all of them are, their
+// priors keeping few stars from bending it: a lens taken for straight would state errors several times too small, most of
+// all in wide fields. A neighbour's lens is known better than those priors say, and few stars leave it as it is.
+func (f fitter) unknownsFor(n int) int {
 	switch {
+	case f.focalSigma == 0:
+		return pictureUnknowns
 	case n < 8:
 		return frameUnknowns
 	case n < 20:
@@ -324,7 +328,7 @@ func (sol Solution) refitted(p Pose, ss []Sighting, fit fitter) (Solution, bool)
 		if ss = kept; len(ss) < 3 {
 			return sol, false
 		}
-		fit.unknowns = min(fit.unknowns, unknownsFor(len(ss)))
+		fit.unknowns = min(fit.unknowns, fit.unknownsFor(len(ss)))
 		var ok bool
 		if p, ok = fit.fit(p, ss); !ok {
 			return sol, false
