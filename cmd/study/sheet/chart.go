@@ -42,7 +42,6 @@ const (
 	left, right, top, bottom = 70.0, 16.0, 34.0, 48.0
 	legendStep, legendX      = 16.0, 10.0
 	ticksAcross, ticksUp     = 8, 7
-	style                    = `text{font:12px sans-serif;fill:#000}path,line,rect{fill:none;stroke:#000}.grid{stroke:#ddd}.level{stroke-dasharray:2 3}`
 	markSize, headline       = 3.0, 20.0
 )
 
@@ -50,13 +49,13 @@ const (
 func (c Chart) SVG() []byte {
 	x, y := c.scales()
 	var b bytes.Buffer
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%g" height="%g" viewBox="0 0 %[1]g %[2]g" role="img">`+"\n", width, height)
-	fmt.Fprintf(&b, "<title>%s</title><style>%s</style>\n<rect width=\"100%%\" height=\"100%%\" style=\"fill:#fff;stroke:none\"/>\n", html.EscapeString(c.Title), style)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" width="%g" height="%g" viewBox="0 0 %[1]g %[2]g" role="img" fill="none" stroke="#000" font-family="sans-serif" font-size="12">`+"\n", width, height)
+	fmt.Fprintf(&b, "<title>%s</title>\n<rect width=\"%g\" height=\"%g\" fill=\"#fff\" stroke=\"none\"/>\n", html.EscapeString(c.Title), width, height)
 	c.grid(&b, x, y)
 	for _, l := range c.Lines {
 		if at := y.at(l.At); finite(at) {
-			fmt.Fprintf(&b, `<line class="level" x1="%g" x2="%g" y1="%.2f" y2="%.2[3]f"/>`, left, width-right, at)
-			fmt.Fprintf(&b, "<text x=\"%g\" y=\"%.2f\" text-anchor=\"end\">%s</text>\n", width-right-4, at-4, html.EscapeString(l.Name))
+			fmt.Fprintf(&b, `<line stroke-dasharray="2 3" x1="%g" x2="%g" y1="%.2f" y2="%.2[3]f"/>`, left, width-right, at)
+			fmt.Fprintf(&b, "<text fill=\"#000\" stroke=\"none\" x=\"%g\" y=\"%.2f\" text-anchor=\"end\">%s</text>\n", width-right-4, at-4, html.EscapeString(l.Name))
 		}
 	}
 	for i, s := range c.Series {
@@ -81,6 +80,14 @@ func (s scale) count(v float64) float64 {
 
 func (s scale) at(v float64) float64 {
 	return s.from + (s.count(v)-s.low)/(s.high-s.low)*(s.to-s.from)
+}
+
+// inside is at, kept within the frame.
+func (s scale) inside(v float64) float64 {
+	if s.log && v <= 0 {
+		return s.from
+	}
+	return math.Max(math.Min(s.at(v), math.Max(s.from, s.to)), math.Min(s.from, s.to))
 }
 
 func (c Chart) scales() (x, y scale) {
@@ -142,24 +149,24 @@ func (s scale) ticks(most int) []float64 {
 
 func (c Chart) grid(b *bytes.Buffer, x, y scale) {
 	for _, v := range x.ticks(ticksAcross) {
-		fmt.Fprintf(b, `<line class="grid" x1="%.2f" x2="%.2[1]f" y1="%g" y2="%g"/>`, x.at(v), top, height-bottom)
-		fmt.Fprintf(b, "<text x=\"%.2f\" y=\"%g\" text-anchor=\"middle\">%s</text>\n", x.at(v), height-bottom+16, number(v))
+		fmt.Fprintf(b, `<line stroke="#ddd" x1="%.2f" x2="%.2[1]f" y1="%g" y2="%g"/>`, x.at(v), top, height-bottom)
+		fmt.Fprintf(b, "<text fill=\"#000\" stroke=\"none\" x=\"%.2f\" y=\"%g\" text-anchor=\"middle\">%s</text>\n", x.at(v), height-bottom+16, number(v))
 	}
 	for _, v := range y.ticks(ticksUp) {
-		fmt.Fprintf(b, `<line class="grid" x1="%g" x2="%g" y1="%.2f" y2="%.2[3]f"/>`, left, width-right, y.at(v))
-		fmt.Fprintf(b, "<text x=\"%g\" y=\"%.2f\" text-anchor=\"end\">%s</text>\n", left-6, y.at(v)+4, number(v))
+		fmt.Fprintf(b, `<line stroke="#ddd" x1="%g" x2="%g" y1="%.2f" y2="%.2[3]f"/>`, left, width-right, y.at(v))
+		fmt.Fprintf(b, "<text fill=\"#000\" stroke=\"none\" x=\"%g\" y=\"%.2f\" text-anchor=\"end\">%s</text>\n", left-6, y.at(v)+4, number(v))
 	}
 	fmt.Fprintf(b, `<rect x="%g" y="%g" width="%g" height="%g"/>`, left, top, width-left-right, height-top-bottom)
-	fmt.Fprintf(b, `<text x="%g" y="%g" style="font-weight:bold">%s</text>`, left, headline, html.EscapeString(c.Title))
-	fmt.Fprintf(b, `<text x="%g" y="%g" text-anchor="end">%s</text>`, width-right, height-10, html.EscapeString(c.X.Label))
-	fmt.Fprintf(b, "<text transform=\"translate(14 %g) rotate(-90)\" text-anchor=\"middle\">%s</text>\n", (top+height-bottom)/2, html.EscapeString(c.Y.Label))
+	fmt.Fprintf(b, `<text fill="#000" stroke="none" x="%g" y="%g" font-weight="bold">%s</text>`, left, headline, html.EscapeString(c.Title))
+	fmt.Fprintf(b, `<text fill="#000" stroke="none" x="%g" y="%g" text-anchor="end">%s</text>`, width-right, height-10, html.EscapeString(c.X.Label))
+	fmt.Fprintf(b, "<text fill=\"#000\" stroke=\"none\" transform=\"translate(14 %g) rotate(-90)\" text-anchor=\"middle\">%s</text>\n", (top+height-bottom)/2, html.EscapeString(c.Y.Label))
 }
 
-var dashes = [...]string{"", "7 3", "2 2", "9 3 2 3", "12 4", "4 6"}
+var dashes = [...]string{"none", "7 3", "2 2", "9 3 2 3", "12 4", "4 6"}
 
 // draw puts a curve, its marks and its line of the legend.
 func (s Series) draw(b *bytes.Buffer, i int, x, y scale) {
-	dash := fmt.Sprintf(`style="stroke-dasharray:%s"`, dashes[i%len(dashes)])
+	dash := fmt.Sprintf(`stroke-dasharray="%s"`, dashes[i%len(dashes)])
 	path, pen := "", "M"
 	for k := range min(len(s.X), len(s.Y)) {
 		px, py := x.at(s.X[k]), y.at(s.Y[k])
@@ -171,8 +178,7 @@ func (s Series) draw(b *bytes.Buffer, i int, x, y scale) {
 		pen = "L"
 		b.WriteString(mark(i, px, py))
 		if k < len(s.Sigma) {
-			low, high := y.at(s.Y[k]-s.Sigma[k]), y.at(s.Y[k]+s.Sigma[k])
-			if finite(low, high) {
+			if low, high := y.inside(s.Y[k]-s.Sigma[k]), y.inside(s.Y[k]+s.Sigma[k]); finite(low, high) {
 				fmt.Fprintf(b, `<line x1="%.2f" x2="%.2[1]f" y1="%.2f" y2="%.2f"/>`, px, low, high)
 			}
 		}
@@ -187,7 +193,7 @@ func (s Series) draw(b *bytes.Buffer, i int, x, y scale) {
 	if !s.Loose {
 		fmt.Fprintf(b, `<path d="M%g %gh30" %s/>`, left+legendX, ly-4, dash)
 	}
-	fmt.Fprintf(b, "%s<text x=\"%g\" y=\"%g\">%s</text>\n", mark(i, left+legendX+15, ly-4), left+legendX+36, ly, html.EscapeString(s.Name))
+	fmt.Fprintf(b, "%s<text fill=\"#000\" stroke=\"none\" x=\"%g\" y=\"%g\">%s</text>\n", mark(i, left+legendX+15, ly-4), left+legendX+36, ly, html.EscapeString(s.Name))
 }
 
 // mark is a sign for curve i: disc, ring, square, triangle, cross, diamond.
@@ -195,17 +201,17 @@ func mark(i int, x, y float64) string {
 	r := markSize
 	switch i % 6 {
 	case 0:
-		return fmt.Sprintf(`<circle cx="%.2f" cy="%.2f" r="%g"/>`, x, y, r)
+		return fmt.Sprintf(`<circle cx="%.2f" cy="%.2f" r="%g" fill="#000"/>`, x, y, r)
 	case 1:
-		return fmt.Sprintf(`<circle cx="%.2f" cy="%.2f" r="%g" fill="#fff" stroke="#000"/>`, x, y, r)
+		return fmt.Sprintf(`<circle cx="%.2f" cy="%.2f" r="%g" fill="#fff"/>`, x, y, r)
 	case 2:
-		return fmt.Sprintf(`<rect x="%.2f" y="%.2f" width="%g" height="%[3]g" style="fill:#000"/>`, x-r, y-r, 2*r)
+		return fmt.Sprintf(`<rect x="%.2f" y="%.2f" width="%g" height="%[3]g" fill="#000"/>`, x-r, y-r, 2*r)
 	case 3:
-		return fmt.Sprintf(`<path d="M%.2f %.2fl%g %gh%gz" style="fill:#fff"/>`, x, y-r, r, 2*r, -2*r)
+		return fmt.Sprintf(`<path d="M%.2f %.2fl%g %gh%gz" fill="#fff"/>`, x, y-r, r, 2*r, -2*r)
 	case 4:
 		return fmt.Sprintf(`<path d="M%.2f %.2fl%g %gm0 %gl%g %[3]g"/>`, x-r, y-r, 2*r, 2*r, -2*r, -2*r)
 	}
-	return fmt.Sprintf(`<path d="M%.2f %.2fl%g %gl%g %[3]gl%[5]g %[5]gz" style="fill:#000"/>`, x, y-r-1, r+1, r+1, -r-1)
+	return fmt.Sprintf(`<path d="M%.2f %.2fl%g %gl%g %[3]gl%[5]g %[5]gz" fill="#000"/>`, x, y-r-1, r+1, r+1, -r-1)
 }
 
 func number(v float64) string { return html.EscapeString(trimmed(v)) }
