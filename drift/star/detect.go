@@ -62,25 +62,18 @@ func (l *labels) join(a, b int32) int32 {
 }
 
 // row takes the runs of one row of filtered light above its threshold.
-func (l *labels) row(light, threshold []float32, y int) {
+func (l *labels) row(light []float32, runs []run, y int) {
 	l.last, l.now = l.now, l.last[:0]
 	k := 0
-	for x := 0; x < len(light); x++ {
-		if light[x] <= threshold[x] {
-			continue
-		}
-		lo := x
-		for x < len(light) && light[x] > threshold[x] {
-			x++
-		}
-		id := l.start(light, lo, x, y)
-		for k < len(l.last) && l.last[k].hi < lo { // runs touching at a corner belong together
+	for _, r := range runs {
+		id := l.start(light, r.lo, r.hi, y)
+		for k < len(l.last) && l.last[k].hi < r.lo { // runs touching at a corner belong together
 			k++
 		}
-		for m := k; m < len(l.last) && l.last[m].lo <= x; m++ {
+		for m := k; m < len(l.last) && l.last[m].lo <= r.hi; m++ {
 			id = l.join(id, l.last[m].blob)
 		}
-		l.now = append(l.now, run{lo, x, id})
+		l.now = append(l.now, run{r.lo, r.hi, id})
 	}
 }
 
@@ -107,20 +100,29 @@ type found struct {
 	blobs []blob
 }
 
-// look finds the peaks of a filtered grid over its own noise.
-func look(light grid, noise mesh, sigmas float64) found {
+// scan is what one row holds above the threshold; its blobs are not known yet: a peak's is the number of its run.
+type scan struct {
+	runs  []run
+	peaks []peak
+}
+
+// look finds the peaks of a filtered grid over its own noise. Rows are searched by all workers; which of their runs belong
+// together is then settled from the top down.
+func look(light grid, noise mesh, sigmas float64, workers int) found {
 	f := found{light: light, noise: noise}
-	var l labels
-	threshold := make([]float32, light.w)
-	for y := range light.h {
-		noise.row(threshold, y)
-		for x := range threshold {
-			threshold[x] *= float32(sigmas)
+	rows := make([]scan, light.h)
+	inRows(light.h, workers, func(_, lo, hi int) {
+		s := scanner{g: &light, noise: &noise, sigmas: sigmas, threshold: make([]float32, light.w)}
+		for y := lo; y < hi; y++ {
+			rows[y] = s.row(y)
 		}
-		row := light.pix[y*light.w : (y+1)*light.w]
-		l.row(row, threshold, y)
-		for _, r := range l.now {
-			f.peaksOf(r, y, threshold, sigmas)
+	})
+	var l labels
+	for y := range rows {
+		l.row(light.pix[y*light.w:(y+1)*light.w], rows[y].runs, y)
+		for _, p := range rows[y].peaks {
+			p.blob = l.now[p.blob].blob
+			f.peaks = append(f.peaks, p)
 		}
 	}
 	for i := range f.peaks {
@@ -134,14 +136,63 @@ func look(light grid, noise mesh, sigmas float64) found {
 	return f
 }
 
-func (f *found) peaksOf(r run, y int, threshold []float32, sigmas float64) {
-	g := &f.light
-	for x := r.lo; x < r.hi; x++ {
-		v := g.pix[y*g.w+x]
-		if !summit(g, x, y, v) {
-			continue
+// scanner searches rows one after the other.
+type scanner struct {
+	g         *grid
+	noise     *mesh
+	sigmas    float64
+	threshold []float32
+}
+
+func (c *scanner) row(y int) (s scan) {
+	light := c.g.pix[y*c.g.w : (y+1)*c.g.w]
+	lo := -1 // where an open run begins
+	end := func(hi int) {
+		if lo >= 0 {
+			c.peaksOf(&s, lo, hi, y)
+			s.runs = append(s.runs, run{lo: lo, hi: hi})
+			lo = -1
 		}
-		f.peaks = append(f.peaks, peak{x: x, y: y, value: v, snr: sigmas * float64(v/threshold[x]), blob: r.blob})
+	}
+	c.noise.stretches(y, len(light), func(t stretch) {
+		if !anyAbove(light[t.x0:t.x1], float32(c.sigmas)*surely*t.least()) {
+			end(t.x0)
+			return
+		}
+		t.fill(c.threshold)
+		for x := t.x0; x < t.x1; x++ {
+			c.threshold[x] *= float32(c.sigmas)
+			switch above := light[x] > c.threshold[x]; {
+			case above && lo < 0:
+				lo = x
+			case !above:
+				end(x)
+			}
+		}
+	})
+	end(len(light))
+	return s
+}
+
+// surely keeps rounding along a stretch from making its least value too large.
+const surely = 0.999
+
+func anyAbove(v []float32, limit float32) bool {
+	for _, x := range v {
+		if x > limit {
+			return true
+		}
+	}
+	return false
+}
+
+func (c *scanner) peaksOf(s *scan, lo, hi, y int) {
+	for x := lo; x < hi; x++ {
+		v := c.g.pix[y*c.g.w+x]
+		if summit(c.g, x, y, v) {
+			snr := c.sigmas * float64(v/c.threshold[x])
+			s.peaks = append(s.peaks, peak{x: x, y: y, value: v, snr: snr, blob: int32(len(s.runs))})
+		}
 	}
 }
 

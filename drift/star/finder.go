@@ -147,7 +147,7 @@ func (f *finder) lookWith(sigma float64) {
 		f.pixNoise.v[i] = v * f.toPixel
 	}
 	f.field.Noise = f.pixNoise.median()
-	f.seen = look(light, noise, f.o.Sigmas)
+	f.seen = look(light, noise, f.o.Sigmas, f.o.Workers)
 	f.prune()
 	f.quieten(sigma / float64(f.g.factor))
 }
@@ -384,7 +384,7 @@ func (f *finder) secondLook() {
 		light := along(&f.seen.light, l/float64(f.g.factor), angle, f.o.Workers)
 		noise := f.filteredNoise(&light)
 		f.capTo(&noise)
-		f.seen = look(light, noise, f.o.Sigmas)
+		f.seen = look(light, noise, f.o.Sigmas, f.o.Workers)
 		f.prune()
 	}
 }

@@ -144,6 +144,17 @@ func knot(x float64, n int) (int, float64) {
 
 // row interpolates a whole grid row.
 func (m *mesh) row(dst []float32, y int) {
+	m.stretches(y, len(dst), func(t stretch) { t.fill(dst) })
+}
+
+// stretch is a piece of a grid row, from x0 up to x1, between two cell centres: values begin at v and grow by step.
+type stretch struct {
+	x0, x1  int
+	v, step float32
+}
+
+// stretches cuts grid row y of the given width.
+func (m *mesh) stretches(y, width int, use func(stretch)) {
 	j, fy := knot(float64(y), m.ny)
 	j1 := min(j+1, m.ny-1)
 	at := func(i int) float32 {
@@ -152,18 +163,26 @@ func (m *mesh) row(dst []float32, y int) {
 	x := 0
 	for i := -1; i < m.nx; i++ {
 		a, b := at(max(i, 0)), at(min(i+1, m.nx-1))
-		end := min(len(dst), (i+1)*cellSize+cellSize/2)
+		end := min(width, (i+1)*cellSize+cellSize/2)
 		if i == m.nx-1 {
-			end = len(dst)
+			end = width
 		}
 		step := (b - a) / cellSize
-		v := a + step*(float32(x)+0.5-(float32(i)+0.5)*cellSize)
-		for ; x < end; x++ {
-			dst[x] = v
-			v += step
-		}
+		use(stretch{x, end, a + step*(float32(x)+0.5-(float32(i)+0.5)*cellSize), step})
+		x = end
 	}
 }
+
+func (t stretch) fill(dst []float32) {
+	v := t.v
+	for x := t.x0; x < t.x1; x++ {
+		dst[x] = v
+		v += t.step
+	}
+}
+
+// least is the smallest value, but for rounding.
+func (t stretch) least() float32 { return min(t.v, t.v+t.step*float32(t.x1-t.x0)) }
 
 // spread is what a cell's values tell: their middle and the noise.
 type spread struct{ middle, noise float64 }
