@@ -538,24 +538,50 @@ func FuzzDecode(f *testing.F) {
 	})
 }
 
-// BenchmarkDecodeJPEG compares the whole decoding of a 12-megapixel JPEG with
-// image/jpeg alone.
+// BenchmarkDecodeJPEG compares the whole decoding of 12-megapixel JPEGs with
+// image/jpeg alone, colour with chroma at half the size and grey.
+//
+//	go test -run '^$' -bench DecodeJPEG -count 6 ./drift/frame
 func BenchmarkDecodeJPEG(b *testing.B) {
-	data := starryJPEG(b, 4000, 3000)
-	b.Run("frame", func(b *testing.B) {
-		for b.Loop() {
-			if _, err := Decode(bytes.NewReader(data), Options{}); err != nil {
-				b.Fatal(err)
+	const width, height = 4000, 3000
+	colour := starryJPEG(b, width, height)
+	files := map[string][]byte{"colour": colour, "grey": greyJPEG(b, colour)}
+	for _, name := range []string{"colour", "grey"} {
+		data := files[name]
+		b.Run(name+"/frame", func(b *testing.B) {
+			b.SetBytes(int64(len(data)))
+			for b.Loop() {
+				if _, err := Decode(bytes.NewReader(data), Options{}); err != nil {
+					b.Fatal(err)
+				}
 			}
-		}
-	})
-	b.Run("standard library alone", func(b *testing.B) {
-		for b.Loop() {
-			if _, _, err := image.Decode(bytes.NewReader(data)); err != nil {
-				b.Fatal(err)
+			b.ReportMetric(width*height/1e6*float64(b.N)/b.Elapsed().Seconds(), "Mpx/s")
+		})
+		b.Run(name+"/library", func(b *testing.B) {
+			b.SetBytes(int64(len(data)))
+			for b.Loop() {
+				if _, _, err := image.Decode(bytes.NewReader(data)); err != nil {
+					b.Fatal(err)
+				}
 			}
-		}
-	})
+			b.ReportMetric(width*height/1e6*float64(b.N)/b.Elapsed().Seconds(), "Mpx/s")
+		})
+	}
+}
+
+// greyJPEG is a colour file's luma alone.
+func greyJPEG(tb testing.TB, colour []byte) []byte {
+	tb.Helper()
+	img, err := jpeg.Decode(bytes.NewReader(colour))
+	if err != nil {
+		tb.Fatal(err)
+	}
+	y := img.(*image.YCbCr)
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, &image.Gray{Pix: y.Y, Stride: y.YStride, Rect: y.Rect}, &jpeg.Options{Quality: 92}); err != nil {
+		tb.Fatal(err)
+	}
+	return b.Bytes()
 }
 
 // BenchmarkDecode reads the other formats at 12 megapixels.

@@ -26,17 +26,24 @@ func nightSky(w, h, count int) frame.Plane {
 	return s.develop(5, 20000)
 }
 
+// BenchmarkFind: megapixels a second, by the size of the picture and the number of workers.
+//
+//	go test -run '^$' -bench Find -count 6 ./drift/star
 func BenchmarkFind(b *testing.B) {
-	p := nightSky(4000, 3000, 2000)
-	for _, workers := range []int{1, 2} {
-		b.Run(fmt.Sprintf("12Mpx/%dworkers", workers), func(b *testing.B) {
-			b.ReportAllocs()
-			for b.Loop() {
-				f, err := Find(context.Background(), p, Options{Workers: workers})
-				if err != nil || len(f.Stars) < 500 {
-					b.Fatal(err, len(f.Stars))
+	for _, side := range []struct{ w, h, stars int }{{1600, 1200, 300}, {4000, 3000, 2000}, {8000, 6000, 8000}} {
+		p := nightSky(side.w, side.h, side.stars)
+		mpx := float64(len(p.Pix)) / 1e6
+		for _, workers := range []int{1, 2} {
+			b.Run(fmt.Sprintf("%.0fMpx/%dworkers", mpx, workers), func(b *testing.B) {
+				b.ReportAllocs()
+				for b.Loop() {
+					f, err := Find(context.Background(), p, Options{Workers: workers})
+					if err != nil || len(f.Stars) < 200 {
+						b.Fatal(err, len(f.Stars))
+					}
 				}
-			}
-		})
+				b.ReportMetric(mpx*float64(b.N)/b.Elapsed().Seconds(), "Mpx/s")
+			})
+		}
 	}
 }
