@@ -160,3 +160,28 @@ func TestStarsReachTheBound(t *testing.T) {
 		}
 	}
 }
+
+// faintSlack is how far the stated errors of the faintest stars may be off, a tenth as for all others (drift/star's pullSlack);
+// to it come three standard errors of the sample.
+const faintSlack = 0.10
+
+// TestStatedErrorsOfFaintStars: among stars as the sky has them, those that look faint must scatter as they say.
+func TestStatedErrorsOfFaintStars(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
+	o := options{Trials: 500, Seed: 2, Workers: 2, part: "stars"}
+	row, err := starFaint(t.Context(), o, starKind{fwhm: 3, sky: starSky})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var faint starTally
+	for b := range starBins[:3] { // light under 8 of its errors
+		faint.join(&row.levels[b])
+	}
+	f := faint.stated()
+	t.Logf("%d stars: stated over scatter %.3f ± %.3f, %d wild", faint.found, f.v, f.err, faint.wild)
+	if faint.found < 500 || math.Abs(f.v-1) > faintSlack+3*f.err {
+		t.Errorf("%d faint stars with %.3f ± %.3f stated over scatter, want 500 and 1", faint.found, f.v, f.err)
+	}
+}

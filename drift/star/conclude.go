@@ -196,6 +196,12 @@ func (f *finder) judge(a *attempt, s *Star) verdict {
 	return isStar
 }
 
+// bent is what the straight lines of error propagation leave out of a faint star's variance, in units of the relative
+// variance of its light: the next term has that order, and the faint stars that are found are those that look brighter than
+// they are. Measured on stars 2 to 5 px wide, their number falling as 1/light (cmd/study, stars_faint.go): where light is 3 to
+// 6 of its errors, places scattered by 1.15 to 1.3 of theirs without it and by 0.96 to 1.12 with it.
+const bent = 6
+
 // star reads the fit out.
 func (f *finder) star(a *attempt) Star {
 	fit := &a.fit
@@ -205,13 +211,14 @@ func (f *finder) star(a *attempt) Star {
 	if s.Flags&Saturated != 0 {
 		widen *= 2 // the wings are not the model's
 	}
-	s.XErr, s.YErr = widen*math.Sqrt(cov[posX][posX]), widen*math.Sqrt(cov[posY][posY])
-	s.XYCov *= widen * widen
 	s.Flux = fit.kind.flux(p)
 	r := readout(fit)
 	s.FWHM, s.Elongation, s.TrailPx, s.Angle = r.fwhm, r.elongation, math.Sqrt(r.trail2), unit.Angle(r.angle)
 	e := spreadOut(fit)
 	s.FluxErr, s.FWHMErr, s.ElongationErr = e.flux, e.fwhm, e.elongation
+	widen *= math.Sqrt(1 + bent*sq(math.Min(s.FluxErr/s.Flux, 1)))
+	s.XErr, s.YErr = widen*math.Sqrt(cov[posX][posX]), widen*math.Sqrt(cov[posY][posY])
+	s.XYCov *= widen * widen
 	s.TrailPxErr = math.Min(e.trail2/(2*s.TrailPx), math.Sqrt(e.trail2))
 	s.AngleErr = unit.Angle(math.Min(e.angle, math.Pi/math.Sqrt(12)))
 	return s
