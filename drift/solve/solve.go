@@ -357,7 +357,42 @@ func (sol Solution) withErrors(fit fitter) (Solution, bool) {
 		}
 	}
 	sol.FocalSigma = math.Sqrt(inv[lnFocal][lnFocal] * factor)
+	if fit.focalSigma == 0 && len(sol.Sightings) < fewSightings {
+		sol.ownToOneStar(fit)
+	}
 	return sol, true
+}
+
+// fewSightings is up to how many one of them alone may decide where the middle of a bent picture looks.
+const fewSightings = 20
+
+// ownToOneStar widens the covariance where the attitude hangs on one star: where all others stand together and it far from
+// them, a lens that bends a little takes any spot there for a star. Should it be a false one, the attitude is off by what
+// leaving it out changes. Changes within three standard errors are counted there already.
+func (sol *Solution) ownToOneStar(fit fitter) {
+	var chol mat.Cholesky
+	if !chol.Factorize(sol.Covariance) {
+		return
+	}
+	most, worst := 3.0, mat.NewVecDense(3, nil)
+	rest := make([]Sighting, 0, len(sol.Sightings))
+	for i := range sol.Sightings {
+		rest = append(append(rest[:0], sol.Sightings[:i]...), sol.Sightings[i+1:]...)
+		s, _ := fit.normal(sol.Pose, rest, fit.whitenedScale(sol.Pose, rest))
+		x, ok := s.solve()
+		if !ok {
+			continue
+		}
+		shift := mat.NewVecDense(3, []float64{x[turnX], x[turnY], x[turnZ]})
+		var weighed mat.VecDense
+		if chol.SolveVecTo(&weighed, shift) != nil {
+			continue
+		}
+		if d := math.Sqrt(mat.Dot(shift, &weighed)); d > most {
+			most, worst = d, shift
+		}
+	}
+	sol.Covariance.SymRankOne(sol.Covariance, 1, worst)
 }
 
 // turnBy is the small turn between two attitudes, in the camera frame.
