@@ -3,9 +3,12 @@ package main
 import (
 	"context"
 	"errors"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"time"
+
+	"github.com/soniakeys/unit"
 
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
@@ -22,21 +25,28 @@ import (
 // fiftieth of the narrowest field.
 const wrongByDeg = 0.1
 
+// unsurePull is up to how many of its own stated standard errors a solution may be off and yet be no lie: few stars in
+// a wide view, half of it landscape, do not say where the middle of a bent picture looks, and the solution says so. A wrong
+// part of the sky is off by thousands of them.
+const unsurePull = 4
+
 // solveTally counts trials of one kind.
 type solveTally struct {
 	name           string
 	trials, solved int
 	wrong          int
+	unsure         int             // off by more than allowed, but by no more than the solution itself says it may be
 	took           []time.Duration // per trial, one core
 	worst          float64         // the largest error of a right solution, degrees
+	pulls          float64         // sum of the squares of error over stated error
 }
 
 // solveOutcome is what became of one trial.
 type solveOutcome struct {
-	solved, wrong bool
-	offDeg        float64
-	took          time.Duration
-	logOdds       float64
+	solved, wrong, unsure bool
+	offDeg, pull          float64 // of the picture's middle; pull is over the stated standard error
+	took                  time.Duration
+	logOdds               float64
 }
 
 func (t *solveTally) add(o solveOutcome) {
@@ -45,8 +55,11 @@ func (t *solveTally) add(o solveOutcome) {
 	switch {
 	case o.wrong:
 		t.wrong++
+	case o.unsure:
+		t.unsure++
 	case o.solved:
 		t.solved++
+		t.pulls += o.pull * o.pull
 		t.worst = max(t.worst, o.offDeg)
 	}
 }
@@ -80,8 +93,19 @@ func (p solvePlan) try(ctx context.Context, r *rand.Rand) (out solveOutcome, kno
 	if err != nil || sol == nil {
 		return out, d.known, err
 	}
-	out.offDeg = d.offBy(*sol).Deg()
-	out.wrong = out.offDeg > wrongByDeg || sol.Mirrored != p.mirrored
-	out.solved = !out.wrong
+	out.judge(d.offBy(*sol), sol)
+	if sol.Mirrored != p.mirrored {
+		out.wrong, out.solved, out.unsure = true, false, false
+	}
 	return out, d.known, nil
+}
+
+// judge says what a solution is whose middle is so far off.
+func (o *solveOutcome) judge(off unit.Angle, sol *solve.Solution) {
+	// Of a small turn about x and y, which carry the middle; no error of one axis is told from the other's.
+	stated := math.Sqrt(sol.Covariance.At(0, 0) + sol.Covariance.At(1, 1))
+	o.offDeg, o.pull = off.Deg(), off.Rad()/stated
+	over := o.offDeg > wrongByDeg
+	o.unsure = over && o.pull < unsurePull
+	o.wrong, o.solved = over && !o.unsure, !over
 }

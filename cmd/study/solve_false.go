@@ -3,7 +3,10 @@ package main
 import (
 	"context"
 	"fmt"
+	"math"
 	"math/rand/v2"
+
+	"github.com/soniakeys/unit"
 
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
@@ -33,7 +36,7 @@ func solveForgeries() []solveForgery {
 
 // solveSpots is how many spots a forgery has. Fewer than 7 are refused unseen, and more only make chance agreement
 // stand out less.
-func solveSpots(r *rand.Rand) int { return 12 + r.IntN(29) }
+func solveSpots(r *rand.Rand) int { return 12 + r.IntN(13) }
 
 // solveFrame is a plan of a size, field and hint as people have them.
 func solveFrame(r *rand.Rand) solvePlan {
@@ -158,11 +161,10 @@ func (k solveForgery) try(ctx context.Context, r *rand.Rand) (solveOutcome, erro
 	if err != nil || sol == nil {
 		return out, err
 	}
-	out.offDeg = 180
+	off := unit.Angle(math.Pi)
 	for _, sky := range f.skies {
-		out.offDeg = min(out.offDeg, sky.offBy(*sol).Deg())
+		off = min(off, sky.offBy(*sol))
 	}
-	out.wrong = out.offDeg > wrongByDeg
-	out.solved = !out.wrong
+	out.judge(off, sol)
 	return out, nil
 }

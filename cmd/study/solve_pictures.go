@@ -88,9 +88,10 @@ func (w solveWeather) try(ctx context.Context, r *rand.Rand) (known int, out sol
 	if err != nil || shot.Solution == nil {
 		return p.found(shot), out, err
 	}
-	out.offDeg, out.logOdds = p.offBy(*shot.Solution).Deg(), shot.Solution.LogOdds
-	out.wrong = out.offDeg > wrongByDeg || shot.Solution.Mirrored || w.starless
-	out.solved = !out.wrong
+	out.logOdds = shot.Solution.LogOdds
+	if out.judge(p.offBy(*shot.Solution), shot.Solution); shot.Solution.Mirrored || w.starless {
+		out.wrong, out.solved, out.unsure = true, false, false
+	}
 	return p.found(shot), out, nil
 }
 
@@ -267,7 +268,7 @@ func (p *solvePicture) found(s drift.Shot) (n int) {
 func (s *solveShots) report(c *sheet.Chapter) {
 	c.Head("Pictures")
 	c.Say("JPEG of 1 to 3 megapixels, 8–75° across, nothing said of the lens, measured by drift.MeasureOne: 40 to 320 stars that a clear picture would show, hot pixels, clouds that dim and shine, ground with lamps over 30 to 60 %% of the picture, five times the sky's light in one corner. Counted by how many true stars were found.")
-	t := sheet.Table{Columns: solveColumns[:4]}
+	t := sheet.Table{Columns: []string{"", "trials", "solved, %", "unsure", "wrong"}}
 	for i := range s.kinds {
 		for j, k := range []solveTally{s.kinds[i], s.few[i]} {
 			if failed, err := k.failed(); k.trials > 0 {
@@ -275,7 +276,7 @@ func (s *solveShots) report(c *sheet.Chapter) {
 				if !strings.Contains(name, "no stars") {
 					name += []string{", ≥ 12 stars", ", fewer"}[j]
 				}
-				t.Row(name, k.trials, sheet.PlusMinus(100-failed, err, 1), k.wrong)
+				t.Row(name, k.trials, sheet.PlusMinus(100-failed, err, 1), k.unsure, k.wrong)
 			}
 		}
 	}

@@ -11,7 +11,7 @@ import (
 
 // solveStudy is the part: true skies, false ones, pictures.
 func solveStudy(ctx context.Context, o options, c *sheet.Chapter) error {
-	c.Say("A star list is drawn by a camera of the study's own (pinhole, radial and tangential distortion, optical axis off the middle; held to astropy's TAN and SIP) and handed to solve.Solve. A solution counts as wrong when the middle of its picture is more than %g° off, its mirror is not the picture's, or there is nothing to find. Times are of one core's work, after detection.", wrongByDeg)
+	c.Say("A star list is drawn by a camera of the study's own (pinhole, radial and tangential distortion, optical axis off the middle; held to astropy's TAN and SIP) and handed to solve.Solve. A solution counts as wrong when the middle of its picture is more than %g° off, its mirror is not the picture's, or there is nothing to find; as unsure, when the middle is so far off but by less than %d of the errors the solution states. The last column is the root mean square of error over stated error, of the middle, of right solutions: 1 is true. Times are of one core's work, after detection.", wrongByDeg, unsurePull)
 	sky, err := trueSky(ctx, o, o.trials(150, 3))
 	if err != nil {
 		return err
@@ -44,11 +44,12 @@ func (t *solveTally) failed() (percent, err float64) {
 func milliseconds(d time.Duration) string { return sheet.Figure(d.Seconds()*1e3, 2) }
 
 // solveColumns head the tables of tallies.
-var solveColumns = []string{"", "trials", "solved, %", "wrong", "median, ms", "95 %, ms", "farthest off, °"}
+var solveColumns = []string{"", "trials", "solved, %", "unsure", "wrong", "median, ms", "95 %, ms", "farthest off, °", "error / stated"}
 
 func (t *solveTally) row(table *sheet.Table, name string) {
 	failed, err := t.failed()
-	table.Row(name, t.trials, sheet.PlusMinus(100-failed, err, 1), t.wrong, milliseconds(t.percentile(0.5)), milliseconds(t.percentile(0.95)), t.worst)
+	table.Row(name, t.trials, sheet.PlusMinus(100-failed, err, 1), t.unsure, t.wrong,
+		milliseconds(t.percentile(0.5)), milliseconds(t.percentile(0.95)), t.worst, sheet.Figure(math.Sqrt(t.pulls/float64(t.solved)), 2))
 }
 
 func (s *solveSky) report(c *sheet.Chapter) {
@@ -82,7 +83,7 @@ func solveTable(fs []solveTallied) sheet.Table {
 
 func reportLies(c *sheet.Chapter, lies []solveLies) {
 	c.Head("No sky to find")
-	c.Say("12 to 40 spots; half of the lists come with a hint of their lens. Of two skies in one picture either may be found: that is \"solved\"; everywhere else every solution would be wrong.")
+	c.Say("12 to 24 spots; half of the lists come with a hint of their lens. Of two skies in one picture either may be found: that is \"solved\"; everywhere else every solution would be wrong.")
 	t := sheet.Table{Columns: solveColumns}
 	for i := range lies {
 		lies[i].row(&t, lies[i].name)
