@@ -12,11 +12,11 @@ import (
 // solveStudy is the part: true skies, false ones, pictures.
 func solveStudy(ctx context.Context, o options, c *sheet.Chapter) error {
 	c.Say("A star list is drawn by a camera of the study's own (pinhole, radial and tangential distortion, optical axis off the middle; held to astropy's TAN and SIP) and handed to solve.Solve. A solution counts as wrong when the middle of its picture is more than %g° off, its mirror is not the picture's, or there is nothing to find; as unsure, when the middle is so far off but by less than %d of the errors the solution states. The last column is the root mean square of error over stated error, of the middle, of right solutions: 1 is true. Times are of one core's work, after detection.", wrongByDeg, unsurePull)
-	sky, err := trueSky(ctx, o, o.trials(150, 3))
+	sky, err := trueSky(ctx, o, o.trials(150, 2))
 	if err != nil {
 		return err
 	}
-	lies, err := falseSkies(ctx, o, o.trials(2500, 3))
+	lies, err := falseSkies(ctx, o, o.trials(2500, 2))
 	if err != nil {
 		return err
 	}
