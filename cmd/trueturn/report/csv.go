@@ -31,6 +31,7 @@ var columns = []column{
 	{"fwhm_px", func(f answer.FrameJSON) string { return exact(f.FWHMPx) }},
 	{"elongation", func(f answer.FrameJSON) string { return exact(f.Elongation) }},
 	{"mirrored", func(f answer.FrameJSON) string { return strconv.FormatBool(f.Mirrored) }},
+	{"signal", func(f answer.FrameJSON) string { return f.Signal }},
 }
 
 // CSV writes one row a picture, as RFC 4180 has it, beneath a row of names, which are the keys of `align --json`. What
