@@ -185,8 +185,12 @@ func (sc *scene) accept(p Pose, chance, trials float64) (Solution, bool) {
 		return Solution{}, false
 	}
 	sol, ok := sc.polish(p, sigma)
-	sol.LogOdds = odds
-	return sol, ok
+	if !ok {
+		return sol, false
+	}
+	// Polishing must not spoil what let the pose pass: where a few wrong stars drag it off, the others no longer fit.
+	sol.LogOdds = sc.likelihood(sol.Pose, max(0.7, sol.RMSPx))
+	return sol, sol.LogOdds >= -math.Log(chance)+trials
 }
 
 // rms is the root mean square residual per axis.
@@ -204,13 +208,21 @@ func rms(p Pose, ss []Sighting) float64 {
 // fits with the stars' own errors.
 func (sc *scene) polish(p Pose, sigma float64) (Solution, bool) {
 	deep := newGrid(sc.spots, max(8, sc.half/100))
-	exp := p.expectedStars(nil, min(3*len(sc.spots)+20, 2500))
-	alone := loners(exp, crowdedPx)
 	fit := fitter{unknowns: frameUnknowns, extraVar: p.catalogueVar(), robust: true, iterations: 8,
 		focalPx: sc.focalPx, focalSigma: sc.focalSigma}
 	var ss []Sighting
-	for _, tol := range [...]float64{max(2.5, 4*sigma), max(1.5, 3*sigma)} {
-		if ss = sc.trusted(deep.match(sc, alone, tol)); len(ss) < 6 { // better a leaning star than none
+	// A pose that holds on one part of the picture, its lens bent to suit, misses the stars elsewhere; each fit reaches
+	// farther, so matching goes on while it gains stars.
+	const mostGrowth = 6
+	grown := 0
+	for pass := 0; pass <= mostGrowth; pass++ {
+		tol := max(2.5, 4*sigma)
+		if pass == mostGrowth || grown > 0 && len(ss) <= grown {
+			tol, pass = max(1.5, 3*sigma), mostGrowth
+		}
+		grown = len(ss)
+		exp := p.expectedStars(nil, min(3*len(sc.spots)+20, 2500))
+		if ss = sc.trusted(deep.match(sc, loners(exp, crowdedPx), tol)); len(ss) < 6 { // better a leaning star than none
 			ss = sc.trusted(deep.match(sc, exp, tol))
 		}
 		if fit.unknowns = fit.unknownsFor(len(ss)); len(ss) < 3 {
