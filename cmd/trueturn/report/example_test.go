@@ -16,8 +16,8 @@ func ExampleCSV() {
 		fmt.Println(err)
 	}
 	// Output:
-	// file,mid_utc,exposure_s,used,why_not,stars,matched,rms_px,ra_deg,dec_deg,roll_deg,scale_arcsec_px,fwhm_px,elongation,mirrored
-	// sky-01.jpg,,,false,"no stars: cloud, or the lens capped",0,0,,,,,,,,false
+	// file,mid_utc,exposure_s,used,why_not,stars,matched,rms_px,ra_deg,dec_deg,roll_deg,scale_arcsec_px,fwhm_px,elongation,mirrored,signal
+	// sky-01.jpg,,,false,"no stars: cloud, or the lens capped",0,0,,,,,,,,false,
 }
 
 // A report needs an answer, and shows what else there is.
