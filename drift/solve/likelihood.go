@@ -6,10 +6,21 @@ import "math"
 // its own model, for one picture.
 const falseMatch = 1e-9
 
-// searchNats is what the blind search itself costs: it tries some 10⁵ poses and
-// fits up to eight numbers to each, so the best of them fits by luck to about this
-// many nats.
-const searchNats = 16
+// freedom is what it costs, in nats, that pose p was sought over the whole sky, all rolls and all focal lengths: the
+// logarithm of how many poses could be told apart, prior volume over that of the best fit,
+//
+//	8π² · ln 18 / ((2π)² · (σ/f√n)² · (σ/R√n)²)
+//
+// for n stars with errors of σ pixels, f the focal length and R the stars' usual distance from the middle: two turns across the
+// view are known to σ/f√n, the turn about the line of sight and the logarithm of the focal length (which may range
+// over a factor of 18) to σ/R√n. Bending of the lens, held by its priors, adds about bendingNats. Five chance
+// agreements with as many numbers free to fit are then no proof, and were with less.
+func (sc *scene) freedom(p Pose, n int, sigma float64) float64 {
+	const bendingNats, focalRange = 6.0, 2.89
+	root := math.Sqrt(float64(max(n, 1))) / sigma
+	r := 0.5 * sc.half
+	return math.Log(2*focalRange) + 2*math.Log(p.Lens.FocalPx*root) + 2*math.Log(r*root) + bendingNats
+}
 
 // likelihood is the logarithm of how much better pose p explains where the
 // picture's bright spots stand than chance does.

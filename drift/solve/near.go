@@ -40,7 +40,7 @@ func (sc *scene) accepted(p Pose, reach float64) (Solution, bool) {
 	}
 	// So many independent places the shift could have chosen.
 	trials := 2*math.Log(max(1, reach/2)) + 2
-	return sc.accept(p, falseMatch, trials)
+	return sc.accept(p, falseMatch, func(Pose, int, float64) float64 { return trials })
 }
 
 // shifted finds the displacement, within reach pixels, that brings most expected

@@ -129,7 +129,7 @@ func Solve(ctx context.Context, f star.Field, h Hint) (Solution, error) {
 	var sol Solution
 	k := &seeker{ctx: ctx, sc: &sc, flipBy: h.RowOrderFree, found: func(s *scene, p Pose) bool {
 		var ok bool
-		sol, ok = s.accept(p, falseMatch, searchNats)
+		sol, ok = s.accept(p, falseMatch, s.freedom)
 		sol.Blind = true
 		return ok
 	}}
@@ -176,12 +176,12 @@ func (k *seeker) search(h Hint) bool {
 }
 
 // accept polishes a refined pose and lets it pass if the likelihood test does.
-func (sc *scene) accept(p Pose, chance, trials float64) (Solution, bool) {
+func (sc *scene) accept(p Pose, chance float64, trials func(p Pose, stars int, sigma float64) float64) (Solution, bool) {
 	exp := p.expectedStars(nil, 2*sc.bright)
 	ss := sc.grid.match(sc, exp, max(2.5, 0.0008*sc.half))
 	sigma := max(0.7, rms(p, ss))
 	odds := sc.likelihood(p, sigma)
-	if odds < -math.Log(chance)+trials {
+	if odds < -math.Log(chance)+trials(p, len(ss), sigma) {
 		return Solution{}, false
 	}
 	sol, ok := sc.polish(p, sigma)
@@ -189,8 +189,9 @@ func (sc *scene) accept(p Pose, chance, trials float64) (Solution, bool) {
 		return sol, false
 	}
 	// Polishing must not spoil what let the pose pass: where a few wrong stars drag it off, the others no longer fit.
-	sol.LogOdds = sc.likelihood(sol.Pose, max(0.7, sol.RMSPx))
-	return sol, sol.LogOdds >= -math.Log(chance)+trials
+	sigma = max(0.7, sol.RMSPx)
+	sol.LogOdds = sc.likelihood(sol.Pose, sigma)
+	return sol, sol.LogOdds >= -math.Log(chance)+trials(sol.Pose, len(sol.Sightings), sigma)
 }
 
 // rms is the root mean square residual per axis.
