@@ -53,11 +53,6 @@ func Village() Conditions {
 	return Conditions{Brightness: 20.3, Gradient: 0.25, Extinction: 0.28}
 }
 
-// Town is the sky of a town.
-func Town() Conditions {
-	return Conditions{Brightness: 18.6, Gradient: 0.5, Extinction: 0.35}
-}
-
 // airmass is the path through the air against that to the zenith (F. Kasten and
 // A. T. Young, Applied Optics 28 (1989) 4735, eq. 3).
 func airmass(enu r3.Vec) float64 {

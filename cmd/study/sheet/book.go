@@ -89,9 +89,6 @@ func AtMost(figure, err, limit float64) Verdict {
 	return Open
 }
 
-// Targets is what the chapter was held to.
-func (c *Chapter) Targets() []Target { return c.targets }
-
 func targetTable(chapters ...*Chapter) Table {
 	t := Table{Columns: []string{"part", "what", "target", "measured", ""}}
 	for _, c := range chapters {
