@@ -1,9 +1,11 @@
 package main
 
 import (
+	"errors"
 	"io"
 	"os"
 	"strings"
+	"syscall"
 
 	"golang.org/x/term"
 
@@ -26,19 +28,30 @@ type face struct {
 }
 
 // keeper passes on what is printed and keeps the first failure: an answer that did not arrive
-// is none.
+// is none. When nobody reads any more it says so.
 type keeper struct {
-	w   io.Writer
-	err error
+	w    io.Writer
+	err  error
+	gone func() // nil: nobody wants to know
 }
 
 func (k *keeper) Write(p []byte) (int, error) {
+	if k.err != nil {
+		return 0, k.err
+	}
 	n, err := k.w.Write(p)
-	if err != nil && k.err == nil {
-		k.err = err
+	k.err = err
+	if k.unread() && k.gone != nil {
+		k.gone()
 	}
 	return n, err
 }
+
+// failed is whether err is that what was printed did not arrive.
+func (k *keeper) failed(err error) bool { return k != nil && k.err != nil && errors.Is(err, k.err) }
+
+// unread is whether the reader went away, as head does, and so has what he wanted.
+func (k *keeper) unread() bool { return k != nil && errors.Is(k.err, syscall.EPIPE) }
 
 func newFace(stdout, stderr *os.File) *face {
 	kept := &keeper{w: stdout}

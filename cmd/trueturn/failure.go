@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"syscall"
 
 	"github.com/spf13/pflag"
 
@@ -60,13 +59,13 @@ func hint(err error) string {
 
 // conclude says why a command failed and picks the exit code.
 func (f *face) conclude(err error) int {
-	if lost := f.lost(); err == nil && lost != nil {
-		err = lost
+	if err == nil || f.kept.failed(err) {
+		err = f.lost()
 	}
 	switch {
 	case err == nil:
 		return exitAnswered
-	case errors.Is(err, errStopped):
+	case errors.Is(err, errStopped), errors.Is(err, context.Canceled) && f.kept.unread():
 		return exitInterrupted
 	case errors.Is(err, context.Canceled):
 		f.complain("interrupted", "no half-written file was left behind")
@@ -81,10 +80,9 @@ func (f *face) conclude(err error) int {
 	return exitNoAnswer
 }
 
-// lost is why what was printed did not arrive, if so. A reader who goes away, as head does, has
-// what he wanted.
+// lost is why what was printed did not arrive, if somebody still waits for it.
 func (f *face) lost() error {
-	if f.kept == nil || f.kept.err == nil || errors.Is(f.kept.err, syscall.EPIPE) {
+	if f.kept == nil || f.kept.err == nil || f.kept.unread() {
 		return nil
 	}
 	return &failure{"the answer could not be written", "check the disk or the program it was sent to", f.kept.err}

@@ -24,7 +24,8 @@ The page is for this machine alone. --listen 0.0.0.0:8080 lets the phones and ta
 the same network in, by a link nobody can guess. The link, address and all, is the last
 word of the one line printed to stdout; what the page shows is at its "state" as JSON.
 
-The session is kept on disk. Started there again within twelve hours, it goes on.`
+Ctrl-C or closing the terminal ends it; started with nohup it outlives the terminal. The
+session is kept on disk. Started there again within twelve hours, it goes on.`
 
 const liveExample = `  trueturn live --site 46.02,7.75,1620 evening/
   trueturn live --site 46.02,7.75 --planned 60 --listen 0.0.0.0:8080`
