@@ -5,23 +5,11 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
-	"trueturn/cmd/trueturn/page"
+	"trueturn/cmd/trueturn/files"
 	"trueturn/drift"
 )
-
-// endings are those of the files a folder is searched for. What a file holds is
-// decided by its content later; a file named outright may end in anything.
-var endings = page.Endings
-
-// makersRaw are endings of cameras' own raw files. A JPEG of the same exposure often lies beside one, and would count
-// twice: a folder offers the raw file only where no picture of its name does.
-var makersRaw = []string{".cr2", ".nef", ".nrw", ".arw", ".sr2", ".pef", ".orf", ".rw2", ".rwl", ".srw", ".3fr", ".iiq", ".cr3", ".raf", ".x3f"}
-
-// companions lie beside pictures by right and are passed over without a word.
-var companions = []string{".csv", ".json", ".html", ".toml"}
 
 // frames is what FRAMES… on a command line stand for.
 type frames struct {
@@ -55,7 +43,7 @@ func gather(args []string) (frames, error) {
 	g.tellApart()
 	if len(g.sources) == 0 {
 		return g, &failure{"there are no pictures in " + few(args, 3),
-			"pictures end in " + strings.Join(endings, " ") + "; copy them here, or name another folder", nil}
+			"pictures end in " + files.Endings() + "; copy them here, or name another folder", nil}
 	}
 	return g, nil
 }
@@ -72,35 +60,18 @@ func (g *frames) folder(name string) error {
 	if err != nil {
 		return cannotOpen(name, err)
 	}
-	named := map[string]bool{}
-	var raw []string
+	var names []string
 	for _, e := range entries {
-		ending := strings.ToLower(filepath.Ext(e.Name()))
-		path := filepath.Join(name, e.Name())
-		switch {
-		case strings.HasPrefix(e.Name(), "."), slices.Contains(companions, ending):
-		case !isFile(path):
-		case slices.Contains(endings, ending):
-			g.add(path)
-			named[stem(e.Name())] = true
-		case slices.Contains(makersRaw, ending):
-			raw = append(raw, path)
-		default:
-			g.skipped = append(g.skipped, e.Name())
+		if isFile(filepath.Join(name, e.Name())) {
+			names = append(names, e.Name())
 		}
 	}
-	for _, path := range raw {
-		if !named[stem(path)] {
-			g.add(path)
-		}
+	tried, strange := files.Pictures(names)
+	for _, picture := range tried {
+		g.add(filepath.Join(name, picture))
 	}
+	g.skipped = append(g.skipped, strange...)
 	return nil
-}
-
-// stem is a file's name without folder and ending, in small letters.
-func stem(path string) string {
-	name := strings.ToLower(filepath.Base(path))
-	return strings.TrimSuffix(name, filepath.Ext(name))
 }
 
 // isFile follows links; what a folder cannot show is left to the opening.

@@ -5,12 +5,11 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 	"time"
 
 	"github.com/spf13/pflag"
 
+	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/report"
 )
 
@@ -34,7 +33,7 @@ func (k *keeping) check() error {
 		if name == "" {
 			continue
 		}
-		if slices.Contains(endings, strings.ToLower(filepath.Ext(name))) {
+		if files.IsPicture(name) {
 			return &usageError{quote(name) + " is a picture's name; it will not be written over", "end the name in .json, .csv or .html, as befits what it is to hold", nil}
 		}
 		if seen[filepath.Clean(name)] {

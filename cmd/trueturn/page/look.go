@@ -6,6 +6,7 @@ import (
 	"io"
 	"time"
 
+	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/plot"
 	"trueturn/cmd/trueturn/report"
 )
@@ -36,9 +37,9 @@ func indexHTML(w io.Writer, l look) error {
 		l.Planned = 30 * time.Second
 	}
 	return indexPage.Execute(w, struct {
-		Title, Planned string
-		Cautions       []string
-	}{l.Title, seconds(l.Planned.Seconds()), report.Cautions()})
+		Title, Planned, Accept string
+		Cautions               []string
+	}{l.Title, seconds(l.Planned.Seconds()), files.Accept(), report.Cautions()})
 }
 
 // stylesheet is page.css as served: the colours and the drawings' rules first, which the rest uses.

@@ -8,23 +8,13 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"strings"
 	"sync"
 	"time"
 
 	"github.com/fsnotify/fsnotify"
+
+	"trueturn/cmd/trueturn/files"
 )
-
-// Endings are those of files a folder is searched for, in small letters. What a file holds is decided
-// by its content later.
-var Endings = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".dng", ".fit", ".fits", ".fts"}
-
-// explained are endings of pictures that are not read. They are offered all the same, so that the page
-// says why; a phone that writes them writes nothing else.
-var explained = []string{".heic", ".heif"}
-
-// companions lie beside pictures by right and are passed over without a word.
-var companions = []string{".csv", ".json", ".jsonl", ".html", ".toml", ".part", ".tmp", ".crdownload", ".partial"}
 
 // How a folder is watched. A file is whole once it stood still: nothing tells when a copy over a network
 // is done.
@@ -123,10 +113,9 @@ func (w *watcher) look(now time.Time, changed map[string]bool) time.Duration {
 func (w *watcher) note(names []string, now time.Time, changed map[string]bool) (due []picture, next time.Duration) {
 	next = w.poll
 	here := make(map[string]bool, len(names))
-	for _, name := range names {
-		if !w.wanted(name) {
-			continue
-		}
+	tried, strange := files.Pictures(names)
+	w.mention(strange)
+	for _, name := range tried {
 		here[name] = true
 		f := w.files[name]
 		if f != nil && f.taken && !changed[name] && w.looks%recheck != 0 {
@@ -210,20 +199,20 @@ func (w *watcher) again(name string, failed bool) {
 	}
 }
 
-// wanted is whether a file may be a picture by its name.
-func (w *watcher) wanted(name string) bool {
-	ending := strings.ToLower(filepath.Ext(name))
-	switch {
-	case strings.HasPrefix(name, "."):
-		return false
-	case slices.Contains(Endings, ending), slices.Contains(explained, ending):
-		return true
-	case ending == "", slices.Contains(companions, ending), strings.HasSuffix(ending, "~"), w.skipped[ending]:
-		return false
+// mention tells of files that are no pictures by their names, of each kind once.
+func (w *watcher) mention(strange []string) {
+	for _, name := range strange {
+		ending := files.Ending(name)
+		if w.skipped[ending] {
+			continue
+		}
+		w.skipped[ending] = true
+		of := "ending in " + ending
+		if ending == "" {
+			of = "without an ending"
+		}
+		w.say("files %s are passed over, as %s is; pictures end in %s", of, name, files.Endings())
 	}
-	w.skipped[ending] = true
-	w.say("files ending in %s are passed over, as %s is; pictures end in %s", ending, name, strings.Join(Endings, " "))
-	return false
 }
 
 func (w *watcher) lose(err error) {

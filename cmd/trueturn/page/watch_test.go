@@ -96,14 +96,15 @@ func TestWatcherOffersWholePictures(t *testing.T) {
 			file(t, filepath.Join(dir, "sub", "deep.jpg"), []byte("not searched"))
 			os.Mkdir(filepath.Join(dir, "folder.jpg"), 0o755)
 			c := watching(t, dir, way.set)
-			for _, name := range []string{"new.JPG", "frame.fits", "phone.heic", ".hidden.jpg", "notes.csv", "half.jpg.part", "half.jpg~", "raw.cr9", "more.cr9"} {
+			for _, name := range []string{"new.JPG", "frame.fits", "phone.heic", ".hidden.jpg", "notes.csv", "half.jpg.part", "half.jpg~", "raw.cr9", "more.cr9",
+				"new.nef", "alone.nef", "zipped.fits.gz", "tiled.fits.fz"} {
 				file(t, filepath.Join(dir, name), []byte(name))
 			}
 			file(t, filepath.Join(dir, ".moving.jpg.tmp"), []byte("all of it"))
 			os.Rename(filepath.Join(dir, ".moving.jpg.tmp"), filepath.Join(dir, "moved.jpg"))
 			os.Symlink(filepath.Join(dir, "sub", "deep.jpg"), filepath.Join(dir, "link.jpg"))
 			os.Symlink(filepath.Join(dir, "nowhere"), filepath.Join(dir, "broken.jpg"))
-			c.catches(t, "before.jpg", "new.JPG", "frame.fits", "phone.heic", "moved.jpg", "link.jpg")
+			c.catches(t, "before.jpg", "new.JPG", "frame.fits", "phone.heic", "moved.jpg", "link.jpg", "alone.nef", "zipped.fits.gz", "tiled.fits.fz")
 			if strings.Count(c.said.String(), "passed over") != 1 { // of two .cr9, one word
 				t.Errorf("said: %s", &c.said)
 			}
