@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"trueturn/align/simulate"
+	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/page"
 	"trueturn/ephem"
 )
@@ -85,7 +86,11 @@ func (f *face) lost() error {
 	if f.kept == nil || f.kept.err == nil || f.kept.unread() {
 		return nil
 	}
-	return &failure{"the answer could not be written", "check the disk or the program it was sent to", f.kept.err}
+	way := "check the disk or the program it was sent to"
+	if files.Full(f.kept.err) {
+		way = files.Hint(f.kept.err)
+	}
+	return &failure{"the answer could not be written: " + files.Plain(f.kept.err).Error(), way, f.kept.err}
 }
 
 func (f *face) complain(text, hint string) {

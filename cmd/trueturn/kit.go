@@ -15,6 +15,7 @@ import (
 	"golang.org/x/term"
 
 	"trueturn/align/knobs"
+	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/kit"
 )
 
@@ -217,7 +218,7 @@ func (f *face) keepKit(path string, k kit.Kit, force bool) error {
 		return &usageError{"this kit would not do: " + err.Error(), hint(err), err}
 	}
 	if f.gear.path == "" {
-		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		if err := files.MakeFolder(filepath.Dir(path), 0o755); err != nil {
 			return cannotWrite(path, err)
 		}
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
 )
@@ -82,7 +83,7 @@ func (e *equipment) load() (kit.Kit, error) {
 	case errors.As(err, &wrong):
 		return k, &failure{"the kit " + quote(path) + ", " + wrong.Error(), wrong.Hint() + "; trueturn kit check tells every mistake", err}
 	case err != nil:
-		return k, &failure{"the kit " + quote(path) + " cannot be read: " + plain(err).Error(), "name a file, and one you may read", err}
+		return k, &failure{"the kit " + quote(path) + " cannot be read: " + files.Plain(err).Error(), "name a file, and one you may read", err}
 	}
 	return k, nil
 }

@@ -3,9 +3,12 @@ package sheet
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
+
+	"trueturn/cmd/trueturn/files"
 )
 
 // Book is the whole of what a run of the study found.
@@ -131,20 +134,8 @@ func write(path string, content []byte) error {
 	if old, err := os.ReadFile(path); err == nil && bytes.Equal(old, content) {
 		return nil
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".study-*.part")
-	if err != nil {
+	return files.Write(path, 0o644, func(w io.Writer) error {
+		_, err := w.Write(content)
 		return err
-	}
-	defer os.Remove(f.Name()) // fails once renamed, which is what is wanted
-	_, err = f.Write(content)
-	if err == nil {
-		err = f.Chmod(0o644)
-	}
-	if end := f.Close(); err == nil {
-		err = end
-	}
-	if err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
+	})
 }

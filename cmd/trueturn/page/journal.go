@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"trueturn/cmd/trueturn/files"
 	"trueturn/drift"
 )
 
@@ -142,7 +143,10 @@ func openJournal(dir string) (j *journal, notes []string, err error) {
 	}
 	j = &journal{f: f}
 	j.forget()
-	if notes, err = j.read(); err != nil {
+	if notes, err = j.read(); err == nil {
+		err = nameForGood(dir)
+	}
+	if err != nil {
 		f.Close()
 		return nil, nil, err
 	}
@@ -151,6 +155,16 @@ func openJournal(dir string) (j *journal, notes []string, err error) {
 		j.past[stampOf(p.Base, p.Size, p.Mod)] = true
 	}
 	return j, notes, nil
+}
+
+// nameForGood puts the journal's name and its folder's, which may be new, on the disk: synced lines are lost with them.
+func nameForGood(dir string) error {
+	for _, d := range []string{dir, filepath.Dir(filepath.Clean(dir))} {
+		if err := files.SyncFolder(d); err != nil {
+			return cannotKeep(err)
+		}
+	}
+	return nil
 }
 
 func (j *journal) forget() {
@@ -423,19 +437,18 @@ func cannotKeep(err error) error {
 	if own := (*failure)(nil); errors.As(err, &own) {
 		return err
 	}
-	return &failure{"the session folder cannot be written to: " + plain(err).Error(), "check your rights there and the space left, or name another with --session-dir", err}
+	return &failure{"the session folder cannot be written to: " + plain(err).Error(), elsewhere(err), err}
 }
 
-// plain is what the system says, without the name of the call.
-func plain(err error) error {
-	for {
-		u, ok := err.(interface{ Unwrap() error })
-		if !ok || u.Unwrap() == nil {
-			return err
-		}
-		err = u.Unwrap()
+// elsewhere is the way out when the session folder takes nothing.
+func elsewhere(err error) string {
+	if files.Full(err) {
+		return files.Hint(err) + " with --session-dir"
 	}
+	return "check your rights there and the space left, or name another with --session-dir"
 }
+
+func plain(err error) error { return files.Plain(err) }
 
 // restAfter: a session nobody added to for so long is another evening's.
 const restAfter = 12 * time.Hour
@@ -497,7 +510,7 @@ func leaveBehind(from, dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return cannotKeep(err)
 	}
-	if err := replace(filepath.Join(dir, pastFile), func(w io.Writer) error { return json.NewEncoder(w).Encode(past) }); err != nil {
+	if err := files.Write(filepath.Join(dir, pastFile), 0o644, func(w io.Writer) error { return json.NewEncoder(w).Encode(past) }); err != nil {
 		return cannotKeep(err)
 	}
 	return nil

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -14,6 +15,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/guide"
+	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 	"trueturn/ephem"
@@ -196,16 +198,16 @@ func (k keeping) do() keptFiles {
 		return f
 	}
 	if s, err := k.view.Session(); err == nil { // else there is no mount to speak of yet
-		f.err = errors.Join(f.err, k.write(mountFile, s.Write))
+		f.err = cmp.Or(f.err, k.write(mountFile, s.Write))
 	}
 	d := report.Of(k.seq, k.view.Answer)
 	d.Title, d.Version, d.Generated, d.Judged = k.o.Title, k.o.Version, time.Now(), judged(k.seq, k.view, k.o.Guide.Answer)
-	f.err = errors.Join(f.err, k.write(reportFile, func(w io.Writer) error { return report.HTML(w, d) }))
+	f.err = cmp.Or(f.err, k.write(reportFile, func(w io.Writer) error { return report.HTML(w, d) }))
 	return f
 }
 
 func (k keeping) write(name string, write func(io.Writer) error) error {
-	return replace(filepath.Join(k.dir, name), write)
+	return files.Write(filepath.Join(k.dir, name), 0o644, write)
 }
 
 // judged is what became of the pictures as exposures; nil where that cannot be told.
@@ -238,22 +240,6 @@ func (n *bench) described(seq drift.Sequence) drift.Sequence {
 		}
 	}
 	return seq
-}
-
-// replace makes a file that is either the old one or the whole new one.
-func replace(path string, write func(io.Writer) error) error {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*.part")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name()) // fails once renamed, which is what is wanted
-	if err = write(f); err == nil {
-		err = errors.Join(f.Chmod(0o644), f.Sync())
-	}
-	if err = errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }
 
 // resume makes the guide as it was, from session.json and the journal's lines since, or from the journal alone.

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"crypto/rand"
 	"encoding/base64"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -16,6 +15,8 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
+
+	"trueturn/cmd/trueturn/files"
 )
 
 const (
@@ -67,7 +68,7 @@ func newSpool(session string, most int64) (*spool, error) {
 }
 
 func cannotSpool(err error) error {
-	return &failure{"there is no place to put pictures sent to the page: " + err.Error(), "check the rights in the session folder, or name another with --session-dir", err}
+	return &failure{"there is no place to put pictures sent to the page: " + plain(err).Error(), elsewhere(err), err}
 }
 
 // spoolName is what a file is called that is shown as name.
@@ -166,6 +167,7 @@ type kept struct {
 func (k kept) settle() {
 	k.f.Sync() // if that fails the picture is still being measured; nothing better could be done
 	k.f.Close()
+	files.SyncFolder(filepath.Dir(k.path))
 }
 
 // keep writes a picture to the spool. What cannot be kept leaves nothing behind.
@@ -262,7 +264,7 @@ func notKept(err error) error {
 	switch {
 	case err == nil:
 		return nil
-	case errors.Is(err, syscall.ENOSPC):
+	case files.Full(err):
 		return refuse(http.StatusInsufficientStorage, "the disk of the machine that measures is full", "make room there, and send it again")
 	}
 	return refuse(http.StatusInternalServerError, "the machine that measures could not keep it", "look at its disk, and send it again")

@@ -5,6 +5,7 @@ import (
 	"crypto/subtle"
 	"encoding/base64"
 	"encoding/json"
+	"io"
 	"net"
 	"net/http"
 	"net/netip"
@@ -13,6 +14,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+
+	"trueturn/cmd/trueturn/files"
 )
 
 // tokenBytes make guessing hopeless: 128 bits.
@@ -56,25 +59,9 @@ func keepLink(dir string, port uint16) (link, error) {
 	return l, nil
 }
 
-// write keeps the link. It is whole or not there.
+// write keeps the link, for its owner alone.
 func (l link) write(dir string) error {
-	raw, err := json.Marshal(l)
-	if err != nil {
-		return err
-	}
-	f, err := os.CreateTemp(dir, ".link-*.part") // made for its owner alone (0600)
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name()) // fails once renamed, which is what is wanted
-	_, err = f.Write(raw)
-	if bad := f.Close(); err == nil {
-		err = bad
-	}
-	if err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), filepath.Join(dir, linkFile))
+	return files.Write(filepath.Join(dir, linkFile), 0o600, func(w io.Writer) error { return json.NewEncoder(w).Encode(l) })
 }
 
 func newToken() string {
