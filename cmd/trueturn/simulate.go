@@ -18,6 +18,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/simulate"
+	"trueturn/cmd/trueturn/files"
 	"trueturn/drift/frame"
 	"trueturn/ephem"
 )
@@ -251,10 +252,33 @@ func (f *face) render(ctx context.Context, e simulate.Evening, dir string, noOff
 	if err := makeRoom(dir, truth); err != nil {
 		return truth, err
 	}
-	if err := f.renderFrames(ctx, run, dir, noOffset); err != nil {
+	// The truth comes first: however this ends, it tells the next simulation here which pictures it may replace.
+	if err := writeTruth(dir, truth); err != nil {
 		return truth, err
 	}
-	return truth, writeFile(filepath.Join(dir, truthFile), func(w io.Writer) error { return writeJSON(w, truth) })
+	if err := f.renderFrames(ctx, run, dir, noOffset); err != nil {
+		cutTruth(dir, truth)
+		return truth, err
+	}
+	return truth, nil
+}
+
+func writeTruth(dir string, truth simulate.Truth) error {
+	return writeFile(filepath.Join(dir, truthFile), func(w io.Writer) error { return writeJSON(w, truth) })
+}
+
+// cutTruth leaves in the truth of a simulation that broke off the pictures that are there; where that cannot be
+// written the whole of it stays.
+func cutTruth(dir string, truth simulate.Truth) {
+	truth.Frames = slices.DeleteFunc(slices.Clone(truth.Frames), func(fr simulate.TruthFrame) bool {
+		_, err := os.Lstat(filepath.Join(dir, fr.File))
+		return err != nil
+	})
+	if len(truth.Frames) == 0 {
+		os.Remove(filepath.Join(dir, truthFile))
+		return
+	}
+	writeTruth(dir, truth)
 }
 
 // renderFrames draws pictures two at a time, so that one is packed while the
@@ -315,7 +339,7 @@ func (i interruptible) Write(p []byte) (int, error) {
 // makeRoom takes away the pictures of an earlier simulation, which would mix
 // with the new ones, and refuses to overwrite anything else.
 func makeRoom(dir string, truth simulate.Truth) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := files.MakeFolder(dir, 0o755); err != nil {
 		return cannotWrite(dir, err)
 	}
 	old := earlier(dir)
