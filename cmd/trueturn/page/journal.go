@@ -141,16 +141,13 @@ func openJournal(dir string) (j *journal, notes []string, err error) {
 	if err != nil {
 		return nil, nil, cannotKeep(err)
 	}
-	j = &journal{f: f}
-	j.forget()
-	if notes, err = j.read(); err == nil {
+	if j, notes, err = readJournal(f); err == nil {
 		err = nameForGood(dir)
 	}
 	if err != nil {
 		f.Close()
 		return nil, nil, err
 	}
-	j.past = map[stamp]bool{}
 	for _, p := range readPast(dir) {
 		j.past[stampOf(p.Base, p.Size, p.Mod)] = true
 	}
@@ -165,6 +162,14 @@ func nameForGood(dir string) error {
 		}
 	}
 	return nil
+}
+
+// readJournal reads or begins a journal on its disk.
+func readJournal(f disk) (*journal, []string, error) {
+	j := &journal{f: f, past: map[stamp]bool{}}
+	j.forget()
+	notes, err := j.read()
+	return j, notes, err
 }
 
 func (j *journal) forget() {
