@@ -100,7 +100,7 @@ func cleanName(sent string) string {
 		}
 		return r
 	}, sent)
-	name = strings.TrimLeft(strings.Join(strings.Fields(name), " "), ".")
+	name = strings.TrimLeft(strings.Join(strings.Fields(name), " "), ". ")
 	if name == "" {
 		return nameless
 	}

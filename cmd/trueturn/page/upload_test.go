@@ -384,7 +384,7 @@ var nameRows = []struct{ sent, shown string }{
 	{"", nameless}, {".", nameless}, {"..", nameless}, {"/", nameless}, {`\`, nameless}, {"\u202e", nameless}, {" \t\n", nameless},
 	{"a/b", "b"}, {`a\b`, "b"}, {`../..\c`, "c"},
 	{"line\nbreak.jpg", "line break.jpg"}, {"bell\a.jpg", "bell.jpg"}, {"\x1b[31mred.jpg", "[31mred.jpg"},
-	{"...dots.jpg", "dots.jpg"}, {"zero\u200bwidth.jpg", "zerowidth.jpg"},
+	{"...dots.jpg", "dots.jpg"}, {". 0000", "0000"}, {". . .jpg", "jpg"}, {"zero\u200bwidth.jpg", "zerowidth.jpg"},
 }
 
 func TestCleanName(t *testing.T) {
