@@ -80,16 +80,17 @@ type SessionWobble struct {
 }
 
 // Session gathers what [Answer.Plan] was asked; an error of kind [ErrSession] where there is
-// none.
+// none. It may leave the device, see [Answer.Abroad].
 func (a Answer) Session() (Session, error) {
 	if a.Plan == nil || a.Site == nil {
 		return Session{}, failure{ErrSession, "there is nothing to save: it takes a picture recognised at a known site, and the width of its stars", "mend what the error says first"}
 	}
-	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Answer: a, View: a.lastView}
-	s.Site = SessionSite{a.Site.Latitude.Deg(), a.Site.Longitude.Deg(), a.Site.HeightM}
+	_, over := rounded(*a.Site)
+	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Answer: a.Abroad(), View: a.lastView}
+	s.Site = SessionSite{hundredths(a.Site.Latitude), hundredths(a.Site.Longitude), a.Site.HeightM}
 	s.Air = SessionAir{a.air.TemperatureC, a.air.PressureHPa}
 	if m := a.Plan.Mount; !m.Tripod {
-		at := ephem.HorizontalOf(m.Axis.Direction)
+		at := ephem.HorizontalOf(over.Apply(m.Axis.Direction))
 		s.Mount = &SessionMount{AxisAltitudeDeg: at.Altitude.Deg(), AxisAzimuthDeg: at.Azimuth.Deg(),
 			CovarianceRad2: m.Axis.Covariance, RateError: m.RateError, RateSigma: m.RateSigma}
 		if w := m.Wobble; w != nil {

@@ -16,8 +16,9 @@ var layout string
 
 var page = template.Must(template.New("report").Parse(layout))
 
-// HTML writes the report. The error is the writer's.
+// HTML writes the report, which tells the place to 0.01° only. The error is the writer's.
 func HTML(w io.Writer, d Data) error {
+	d.Answer = d.Answer.Abroad()
 	return page.Execute(w, view{
 		Style:    plot.Style() + template.CSS(style),
 		Title:    titleOf(d),
