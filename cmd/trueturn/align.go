@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 	"time"
 
@@ -231,7 +230,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 		return result{}, err
 	}
 	if n := len(g.skipped); n > 0 {
-		fmt.Fprintf(f.err, "note: passed over, no picture by its ending: %s\n", few(g.skipped, 3))
+		f.note("passed over, no picture by its ending: " + few(g.skipped, 3))
 	}
 	fo, err := m.clock.options()
 	if err != nil {
@@ -246,7 +245,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 		return result{}, err
 	}
 	if m.at != nil && seq.Followed == nil && seq.FollowErr == nil {
-		fmt.Fprintln(f.err, "note: the stars were recognised; --at was not needed")
+		f.note("the stars were recognised; --at was not needed")
 	}
 	return f.answered(seq, m), nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"trueturn/align/simulate"
 	"trueturn/cmd/trueturn/files"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/page"
 	"trueturn/ephem"
 )
@@ -74,7 +75,9 @@ func (f *face) conclude(err error) int {
 	case errors.Is(err, errSaid):
 		return exitNoAnswer
 	}
-	f.complain(err.Error(), hint(err))
+	for _, e := range apart(err) {
+		f.complain(e.Error(), hint(e))
+	}
 	if isUsage(err) {
 		return exitUsage
 	}
@@ -93,12 +96,30 @@ func (f *face) lost() error {
 	return &failure{"the answer could not be written: " + files.Plain(f.kept.err).Error(), way, f.kept.err}
 }
 
+// apart are the errors of several things that failed. One that has a way out of its own stands for its causes.
+func apart(err error) (all []error) {
+	joined, several := err.(interface{ Unwrap() []error })
+	if _, whole := err.(interface{ Hint() string }); whole || !several {
+		return []error{err}
+	}
+	for _, e := range joined.Unwrap() {
+		all = append(all, apart(e)...)
+	}
+	return all
+}
+
 func (f *face) complain(text, hint string) {
-	fmt.Fprintf(f.err, "error: %s\n", text)
+	f.remark("error", text)
 	if hint != "" {
-		fmt.Fprintf(f.err, "hint: %s\n", hint)
+		f.remark("hint", hint)
 	}
 }
+
+// note is what the user should know besides.
+func (f *face) note(text string) { f.remark("note", text) }
+
+// remark says one line beside the answer.
+func (f *face) remark(kind, text string) { fmt.Fprintf(f.err, "%s: %s\n", kind, legible.Line(text)) }
 
 // isUsage is whether the command line is at fault. Values that only packages
 // further down can judge (an evening that cannot be, a site off the Earth) come

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"trueturn/cmd/trueturn/files"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/drift"
 )
 
@@ -120,7 +121,7 @@ func (g *frames) tellApart() {
 
 // few names the first few of many.
 func few(names []string, most int) string {
-	text := strings.Join(names[:min(len(names), most)], ", ")
+	text := legible.Line(strings.Join(names[:min(len(names), most)], ", "))
 	if more := len(names) - most; more > 0 {
 		text += fmt.Sprintf(" and %d more", more)
 	}

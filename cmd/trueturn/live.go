@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"trueturn/align/guide"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/page"
 	"trueturn/drift"
 )
@@ -95,7 +96,7 @@ func (s *serving) options(f *face, args []string) (page.Options, error) {
 		Listen: s.listen, SessionDir: s.sessionDir, Poll: s.poll,
 		Measure: drift.Options{Frame: fo, Lens: s.lens.LensFlags},
 		Guide:   guide.Options{Answer: s.question(f.site), Knobs: f.gear.knobs()},
-		FNumber: s.fNumber, Title: titleOf(args), Version: version(), Notes: f.err,
+		FNumber: s.fNumber, Title: titleOf(args), Version: version(), Notes: legible.Lines(f.err),
 	}
 	if len(args) == 1 {
 		o.Dir = args[0]
@@ -130,7 +131,7 @@ func (f *face) announce(p *page.Page, o page.Options) {
 	}
 	fmt.Fprintf(f.err, "the session is kept in %s\n", quote(p.SessionDir()))
 	if f.site == nil {
-		fmt.Fprintln(f.err, "note: without --site LAT,LON the place must be stored in the pictures")
+		f.note("without --site LAT,LON the place must be stored in the pictures")
 	}
 	fmt.Fprint(f.err, "\n", cautions, "\n")
 	f.reach(p)
@@ -148,7 +149,7 @@ func (f *face) reach(p *page.Page) {
 		fmt.Fprintln(f.err, "also "+other)
 	}
 	if strings.Contains(p.URL(), "://127.") {
-		fmt.Fprintln(f.err, "note: this machine is in no network yet; join one and start again, so that a phone can reach it")
+		f.note("this machine is in no network yet; join one and start again, so that a phone can reach it")
 		return
 	}
 	if c, err := page.NewCode(p.URL()); err == nil && f.errSeen && c.Width() <= f.errColumns {

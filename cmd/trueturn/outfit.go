@@ -113,7 +113,7 @@ func (f *face) outfit(c *cobra.Command) error {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil
 	default:
-		fmt.Fprintf(f.err, "note: %v; it is left aside\n", err)
+		f.note(err.Error() + "; it is left aside")
 		return nil
 	}
 	for _, s := range sections {

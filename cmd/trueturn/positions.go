@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"os"
 
@@ -48,7 +47,7 @@ func (f *face) measureTable(ctx context.Context, m *measuring) (result, error) {
 		return result{}, err
 	}
 	if n := len(t.Directions); n > 0 && (m.lens.given() || m.at != nil) {
-		fmt.Fprintln(f.err, "note: the table holds directions; what was said of the lens or the field is of no use to it")
+		f.note("the table holds directions; what was said of the lens or the field is of no use to it")
 	}
 	fo, err := m.clock.options()
 	if err != nil {

@@ -12,6 +12,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/drift/wobble"
 )
 
@@ -50,8 +51,8 @@ func (f *face) sayNext(a answer.Answer) {
 		base, tilt = tilt, base
 	}
 	f.headline("Turn the knobs, the larger error first:")
-	f.item("  1  ", base)
-	f.item("  2  ", tilt)
+	f.ours("  1  ", base)
+	f.ours("  2  ", tilt)
 	f.headline("Then tighten the clamps and measure once more without touching.")
 	fmt.Fprintln(f.out)
 }
@@ -294,6 +295,7 @@ const mostReasons = 5
 // apart stands mostly at the end.
 func shorten(name string) string {
 	const longest = 24
+	name = legible.Line(name)
 	if r := []rune(name); len(r) > longest {
 		return "…" + string(r[len(r)-longest+1:])
 	}
@@ -323,19 +325,18 @@ func (f *face) table() *tabwriter.Writer { return tabwriter.NewWriter(f.out, 0, 
 
 // headline is a paragraph that stands out.
 func (f *face) headline(text string) {
-	for _, line := range wrap(text, lineWidth) {
+	for _, line := range wrap(legible.Line(text), lineWidth) {
 		fmt.Fprintln(f.out, f.bold(line))
 	}
 }
 
-func (f *face) paragraph(text string) {
-	for _, line := range wrap(text, lineWidth) {
-		fmt.Fprintln(f.out, line)
-	}
-}
+func (f *face) paragraph(text string) { f.item("", text) }
 
 // item is a paragraph with a mark before it.
-func (f *face) item(mark, text string) {
+func (f *face) item(mark, text string) { f.ours(mark, legible.Line(text)) }
+
+// ours is an item with not a word from elsewhere: some may be bold.
+func (f *face) ours(mark, text string) {
 	lead := mark
 	for _, line := range wrap(text, lineWidth-len(mark)) {
 		fmt.Fprintln(f.out, lead+line)

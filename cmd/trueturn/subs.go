@@ -15,6 +15,7 @@ import (
 
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 	"trueturn/drift/frame"
@@ -183,16 +184,33 @@ func (r result) longest(v exposure.Verdict) (q drift.Sequence) {
 func (f *face) showVerdict(v exposure.Verdict, j *judging) error {
 	switch {
 	case j.list != "":
-		for _, fr := range v.Frames {
-			if fr.Round == (j.list == listRound) {
-				fmt.Fprintln(f.out, fr.File)
-			}
-		}
-		return nil
+		return f.list(v, j.list == listRound)
 	case f.json:
 		return writeJSON(f.out, v.JSON())
 	}
 	f.sayVerdict(v, j.round.elongation)
+	return nil
+}
+
+// list prints bare names for other programs, which must find the files by them: to the letter, but for a terminal. A name
+// they would take for two is refused.
+func (f *face) list(v exposure.Verdict, round bool) error {
+	var names []string
+	for _, fr := range v.Frames {
+		if fr.Round != round {
+			continue
+		}
+		if strings.ContainsAny(fr.File, "\r\n") {
+			return &failure{"a list of one name a line cannot hold " + quote(fr.File), "rename the picture, or take --json", nil}
+		}
+		names = append(names, fr.File)
+	}
+	for _, name := range names {
+		if f.outScreen {
+			name = legible.Line(name)
+		}
+		fmt.Fprintln(f.out, name)
+	}
 	return nil
 }
 
@@ -209,7 +227,7 @@ func writeVerdict(w io.Writer, v exposure.Verdict) error {
 		return strconv.FormatFloat(*x, 'g', -1, 64)
 	}
 	for _, f := range v.JSON().Frames {
-		row := []string{f.File, strconv.Itoa(f.Stars)}
+		row := []string{legible.Cell(f.File), strconv.Itoa(f.Stars)}
 		for _, x := range []*float64{f.FWHMPx, f.Elongation, f.ElongationSigma, f.AngleDeg, f.AngleSigmaDeg, f.TrailPx, f.TrailSigmaPx} {
 			row = append(row, exact(x))
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -94,5 +95,16 @@ func TestDress(t *testing.T) {
 				t.Errorf("painted %v, want %v", painted, row.painted)
 			}
 		})
+	}
+}
+
+// Every error has a line of its own and its way out, however its text came about.
+func TestErrorsHaveALineEach(t *testing.T) {
+	var said strings.Builder
+	f := &face{err: &said}
+	disk, name := &failure{"disk full", "make room", nil}, &failure{"a\nhint: none\x1b[2J", "", nil}
+	code := f.conclude(errors.Join(errors.Join(disk, nil), name))
+	if want := "error: disk full\nhint: make room\nerror: a\\nhint: none\\x1b[2J\n"; said.String() != want || code != exitNoAnswer {
+		t.Errorf("%q, exit code %d, want %q", said.String(), code, want)
 	}
 }

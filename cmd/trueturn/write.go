@@ -1,12 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 
 	"trueturn/cmd/trueturn/files"
+	"trueturn/cmd/trueturn/legible"
 )
 
 // writeFile makes a file that is either whole or not there.
@@ -25,8 +27,13 @@ func cannotWrite(path string, err error) error {
 
 // writeJSON prints an object the way people can read it too.
 func writeJSON(w io.Writer, v any) error {
-	enc := json.NewEncoder(w)
+	var text bytes.Buffer
+	enc := json.NewEncoder(&text)
 	enc.SetIndent("", " ")
 	enc.SetEscapeHTML(false)
-	return enc.Encode(v)
+	if err := enc.Encode(v); err != nil {
+		return err
+	}
+	_, err := w.Write(legible.JSON(text.Bytes()))
+	return err
 }

@@ -15,6 +15,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"trueturn/align/guide"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/drift"
 )
 
@@ -499,6 +500,6 @@ func (n *bench) troubleNow() string {
 // note tells the one at the keyboard, who may be nobody.
 func (n *bench) note(format string, a ...any) {
 	if n.o.Notes != nil {
-		fmt.Fprintf(n.o.Notes, "note: "+format+"\n", a...)
+		fmt.Fprintf(n.o.Notes, "note: %s\n", legible.Line(fmt.Sprintf(format, a...)))
 	}
 }

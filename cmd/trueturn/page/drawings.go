@@ -7,6 +7,7 @@ import (
 	"sync"
 
 	"trueturn/align/guide"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 )
@@ -41,7 +42,7 @@ func draw(d report.Data) []byte {
 	s := report.Sections(d)
 	const driftAt, wobbleAt, fieldAt, exposureAt = 0, 1, 2, 3 // report.Sections states the order
 	var b bytes.Buffer
-	if err := drawingsPage.Execute(&b, []report.Section{s[exposureAt], s[driftAt], s[wobbleAt], s[fieldAt]}); err != nil {
+	if err := drawingsPage.Execute(legible.Lines(&b), []report.Section{s[exposureAt], s[driftAt], s[wobbleAt], s[fieldAt]}); err != nil {
 		return []byte("<p>The drawings could not be made.</p>\n")
 	}
 	return b.Bytes()

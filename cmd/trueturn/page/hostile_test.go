@@ -16,6 +16,8 @@ import (
 	"testing"
 
 	"github.com/chromedp/chromedp"
+
+	"trueturn/cmd/trueturn/legible"
 )
 
 // hostile is something sent to the page that is no picture of the sky.
@@ -42,7 +44,7 @@ func hostiles(sound []byte) []hostile {
 		{name: "page.jpg", content: []byte(`<!DOCTYPE html><script>window.bitten=3</script>`)},
 		{name: "drawing.svg", content: []byte(`<svg xmlns="http://www.w3.org/2000/svg" onload="window.bitten=4"/>`)},
 		{name: scriptName, content: []byte("not a picture")},
-		{name: "huge.jpg", content: sound, large: largestBytes + 1, refused: true},
+		{name: "hu\u202ege\u009b.jpg", content: sound, large: largestBytes + 1, refused: true},
 	}
 }
 
@@ -99,7 +101,8 @@ func hostileUploads(t *testing.T, p *tab) {
 		p.do(chromedp.SetUploadFiles(chromedp.CSS("#pick"), []string{path}))
 		name := filepath.Base(path)
 		if h.refused {
-			p.until("the page says that "+h.name+" was refused", `[...document.querySelectorAll('#ways li')].some(e => e.textContent.includes(`+quoted(name)+`) && /larger|MB/.test(e.textContent))`)
+			name = legible.Line(name)
+			p.until("the page says that "+name+" was refused", `[...document.querySelectorAll('#ways li')].some(e => e.textContent.includes(`+quoted(name)+`) && /larger|MB/.test(e.textContent))`)
 			continue
 		}
 		taken = append(taken, name)

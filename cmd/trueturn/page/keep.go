@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"trueturn/align/answer"
@@ -110,7 +111,7 @@ func (n *bench) flush() {
 func (n *bench) setTrouble(err error) {
 	text := ""
 	if err != nil {
-		text = fmt.Sprintf("The session is not being saved: %v. Make room or mend it; measuring goes on meanwhile, and what was not saved is saved then.", plain(err))
+		text = fmt.Sprintf("The session is not being saved: %v. Make room or mend it; measuring goes on meanwhile, and what was not saved is saved then.", strings.ReplaceAll(plain(err).Error(), "\n", "; "))
 	}
 	if text == n.keep.trouble {
 		return

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"trueturn/cmd/trueturn/files"
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/plot"
 	"trueturn/cmd/trueturn/report"
 )
@@ -36,7 +37,7 @@ func indexHTML(w io.Writer, l look) error {
 	if l.Planned <= 0 {
 		l.Planned = 30 * time.Second
 	}
-	return indexPage.Execute(w, struct {
+	return indexPage.Execute(legible.Lines(w), struct {
 		Title, Planned, Accept string
 		Cautions               []string
 	}{l.Title, seconds(l.Planned.Seconds()), files.Accept(), report.Cautions()})

@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"trueturn/cmd/trueturn/legible"
 )
 
 // pen writes SVG elements.
@@ -159,16 +161,8 @@ func num(v float64) string {
 	return strconv.FormatFloat(v, 'f', -1, 64)
 }
 
-// escape makes words harmless in text and in attributes, and drops what XML cannot hold.
-func escape(words string) string {
-	words = strings.Map(func(r rune) rune {
-		if r == utf8.RuneError || r < ' ' || r == 0xFFFE || r == 0xFFFF {
-			return -1
-		}
-		return r
-	}, words)
-	return template.HTMLEscapeString(words)
-}
+// escape makes words harmless in text and in attributes; what XML cannot hold is not fit to be shown either.
+func escape(words string) string { return template.HTMLEscapeString(legible.Line(words)) }
 
 func finite(v ...float64) bool {
 	for _, x := range v {

@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"trueturn/align/answer"
+	"trueturn/cmd/trueturn/legible"
 )
 
 // column is one of the table's.
@@ -16,11 +17,11 @@ type column struct {
 
 // columns have the names and the order of the keys of `align --json`; new ones are only ever added at the end.
 var columns = []column{
-	{"file", func(f answer.FrameJSON) string { return f.File }},
+	{"file", func(f answer.FrameJSON) string { return legible.Cell(f.File) }},
 	{"mid_utc", func(f answer.FrameJSON) string { return deref(f.MidUTC) }},
 	{"exposure_s", func(f answer.FrameJSON) string { return exact(f.ExposureS) }},
 	{"used", func(f answer.FrameJSON) string { return strconv.FormatBool(f.Used) }},
-	{"why_not", func(f answer.FrameJSON) string { return f.WhyNot }},
+	{"why_not", func(f answer.FrameJSON) string { return legible.Cell(f.WhyNot) }},
 	{"stars", func(f answer.FrameJSON) string { return strconv.Itoa(f.Stars) }},
 	{"matched", func(f answer.FrameJSON) string { return strconv.Itoa(f.Matched) }},
 	{"rms_px", func(f answer.FrameJSON) string { return exact(f.RMSPx) }},
@@ -35,7 +36,7 @@ var columns = []column{
 }
 
 // CSV writes one row a picture, as RFC 4180 has it, beneath a row of names, which are the keys of `align --json`. What
-// is not known is empty. Numbers keep all their digits. The error is the writer's.
+// is not known is empty. Numbers keep all their digits; texts are cells of package legible. The error is the writer's.
 func CSV(w io.Writer, a answer.Answer) error {
 	c := csv.NewWriter(w)
 	row := make([]string, len(columns))

@@ -5,6 +5,7 @@ import (
 	"html/template"
 	"io"
 
+	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/plot"
 )
 
@@ -19,7 +20,7 @@ var page = template.Must(template.New("report").Parse(layout))
 // HTML writes the report, which tells the place to 0.01° only. The error is the writer's.
 func HTML(w io.Writer, d Data) error {
 	d.Answer = d.Answer.Abroad()
-	return page.Execute(w, view{
+	return page.Execute(legible.Lines(w), view{
 		Style:    plot.Style() + template.CSS(style),
 		Title:    titleOf(d),
 		Headline: headlineOf(d),

@@ -16,15 +16,21 @@
     set(name, value) { try { localStorage.setItem('trueturn-' + name, value); } catch { /* a private window */ } },
   };
 
+  // fit shows what would turn the writing round or not be seen, as the program does in its own texts.
+  function fit(text) {
+    return text.replace(/(?!\n)[\p{C}\p{Zl}\p{Zp}]/gu, c => '\\u' + c.codePointAt(0).toString(16).padStart(4, '0'));
+  }
+
   // write touches the page only where a word has changed, so that readers aloud stay quiet else.
   function write(element, text) {
+    text = fit(text);
     if (element.textContent !== text) element.textContent = text;
   }
 
   function make(name, className, text) {
     const e = document.createElement(name);
     if (className) e.className = className;
-    if (text) e.textContent = text;
+    if (text) e.textContent = fit(text);
     return e;
   }
 
@@ -523,10 +529,10 @@
       w.row = make('li');
       const bar = make('progress');
       bar.max = 1;
-      bar.setAttribute('aria-label', 'sent of ' + w.file.name);
+      bar.setAttribute('aria-label', 'sent of ' + fit(w.file.name));
       const again = make('button', '', 'Send again');
       again.type = 'button';
-      again.setAttribute('aria-label', 'Send ' + w.file.name + ' again');
+      again.setAttribute('aria-label', 'Send ' + fit(w.file.name) + ' again');
       again.addEventListener('click', () => { w.state = 'waiting'; w.note = ''; pump(); });
       w.row.append(make('span', 'name', w.file.name), again, bar, make('span', 'bad'));
       $('ways').append(w.row);
