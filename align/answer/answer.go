@@ -27,11 +27,12 @@ type Options struct {
 	Air           *ephem.Air  // nil: the standard air at the site's height
 	Aim           align.AimKind
 	Target        *align.Target
-	Planned       time.Duration // exposure planned; 0 = 30 s
-	MaxElongation float64       // 0 = 1.25
-	Share         float64       // of the exposures that shall stay round; 0 = 0.9
-	PeriodS       float64       // of the gear, where known
-	Memory        *Memory       // for faces that ask again and again; nil: nothing is remembered
+	Planned       time.Duration    // exposure planned; 0 = 30 s
+	MaxElongation float64          // 0 = 1.25
+	Share         float64          // of the exposures that shall stay round; 0 = 0.9
+	PeriodS       float64          // of the gear, where known
+	Gear          *exposure.Wobble // as told by the user or the kit; what the pictures measure goes before it; nil: nobody has said
+	Memory        *Memory          // for faces that ask again and again; nil: nothing is remembered
 }
 
 // Causes why there is no axis, beside those of align.Estimate; for errors.Is.

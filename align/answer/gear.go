@@ -58,7 +58,7 @@ func (b *builder) mount(a align.Axis) exposure.Mount {
 	if math.Abs(m.RateError) < max(crystal, sureRate*m.RateSigma) {
 		m.RateError, m.RateSigma = 0, min(m.RateSigma, crystal)
 	}
-	m.Wobble = gearOf(b.gear)
+	m.Wobble = gearOf(b.gear, b.o.Gear)
 	return m
 }
 
@@ -74,21 +74,41 @@ const (
 	usualWobbleSpread   = 2.0 / 3 // its spread, as a share of it
 )
 
-// gearOf is the wobble a forecast reckons with: what was measured, what it was bounded to,
-// or a usual one, as far as the pictures do not speak against it.
-func gearOf(g *wobble.Result) *exposure.Wobble {
-	usual := usualWobbleArcsec
+// gearOf is the gear a forecast reckons with: what was measured, else what was told, unless the pictures limit it to less,
+// else what they limit it to, else a usual one.
+func gearOf(g *wobble.Result, told *exposure.Wobble) *exposure.Wobble {
 	if g != nil && g.State == wobble.Measured {
-		w := &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma}
-		for k, h := range g.Harmonics {
-			w.Harmonics = append(w.Harmonics, exposure.Harmonic{Order: k + 1, Cos: h.Cos, Sin: h.Sin})
-		}
-		return w
+		return measuredGear(*g)
 	}
-	period := float64(usualPeriodS)
+	limited := limitedGear(g)
+	if told == nil {
+		return limited
+	}
+	if limited.Source == exposure.GearBounded && limitOf(*limited) < limitOf(*told) {
+		return limited
+	}
+	w := *told
+	w.Source = exposure.GearTold
+	return &w
+}
+
+// limitOf is the largest size a wobble is taken to have.
+func limitOf(w exposure.Wobble) unit.Angle { return w.PeakToPeak + w.Sigma.Mul(1/usualWobbleSpread) }
+
+func measuredGear(g wobble.Result) *exposure.Wobble {
+	w := &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma, Source: exposure.GearMeasured}
+	for k, h := range g.Harmonics {
+		w.Harmonics = append(w.Harmonics, exposure.Harmonic{Order: k + 1, Cos: h.Cos, Sin: h.Sin})
+	}
+	return w
+}
+
+// limitedGear is half of what the pictures limit the gear to, or a usual one, as far as they do not speak against it.
+func limitedGear(g *wobble.Result) *exposure.Wobble {
+	usual, period, source := usualWobbleArcsec, float64(usualPeriodS), exposure.GearUsual
 	if g != nil {
 		if high := g.PeakToPeakLimits.High; g.State == wobble.Bounded && high < largestWobbleArcsec {
-			usual = high / 2
+			usual, source = high/2, exposure.GearBounded
 		} else if g.State != wobble.Bounded && g.PeakToPeakLimits.High > 0 && g.PeriodLimitsS.High >= usualPeriodS { // limits hold for the periods seen only
 			usual = min(usual, g.PeakToPeakLimits.High/2)
 		}
@@ -97,7 +117,7 @@ func gearOf(g *wobble.Result) *exposure.Wobble {
 		}
 	}
 	size := unit.AngleFromSec(usual)
-	return &exposure.Wobble{PeriodS: period, PeakToPeak: size, Sigma: unit.Angle(usualWobbleSpread * size.Rad())}
+	return &exposure.Wobble{PeriodS: period, PeakToPeak: size, Sigma: unit.Angle(usualWobbleSpread * size.Rad()), Source: source}
 }
 
 // forecast says how long stars stay round over the view of the last picture used.

@@ -12,6 +12,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/exposure"
+	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
 
@@ -77,6 +78,8 @@ type SessionWobble struct {
 	PeakToPeakArcsec float64      `json:"peak_to_peak_arcsec"`
 	SigmaArcsec      float64      `json:"sigma_arcsec"`
 	Harmonics        [][2]float64 `json:"harmonics_arcsec"` // cosine and sine of the fundamental, the second, …
+	// Source is where the figures come from; files written before it was kept have none, and their answer says.
+	Source exposure.Source `json:"source,omitempty"`
 }
 
 // Session gathers what [Answer.Plan] was asked; an error of kind [ErrSession] where there is
@@ -94,7 +97,7 @@ func (a Answer) Session() (Session, error) {
 		s.Mount = &SessionMount{AxisAltitudeDeg: at.Altitude.Deg(), AxisAzimuthDeg: at.Azimuth.Deg(),
 			CovarianceRad2: m.Axis.Covariance, RateError: m.RateError, RateSigma: m.RateSigma}
 		if w := m.Wobble; w != nil {
-			s.Mount.Wobble = &SessionWobble{PeriodS: w.PeriodS, PeakToPeakArcsec: w.PeakToPeak.Sec(), SigmaArcsec: w.Sigma.Sec()}
+			s.Mount.Wobble = &SessionWobble{PeriodS: w.PeriodS, PeakToPeakArcsec: w.PeakToPeak.Sec(), SigmaArcsec: w.Sigma.Sec(), Source: w.Source}
 			for _, h := range w.Harmonics {
 				s.Mount.Wobble.Harmonics = append(s.Mount.Wobble.Harmonics, [2]float64{h.Cos.Sec(), h.Sin.Sec()})
 			}
@@ -190,10 +193,24 @@ func (s Session) mount() exposure.Mount {
 	at := ephem.Horizontal{Altitude: unit.AngleFromDeg(m.AxisAltitudeDeg), Azimuth: unit.AngleFromDeg(m.AxisAzimuthDeg)}
 	out := exposure.Mount{Axis: exposure.Axis{Direction: at.Direction(), Covariance: m.CovarianceRad2}, RateError: m.RateError, RateSigma: m.RateSigma}
 	if w := m.Wobble; w != nil {
-		out.Wobble = &exposure.Wobble{PeriodS: w.PeriodS, PeakToPeak: unit.AngleFromSec(w.PeakToPeakArcsec), Sigma: unit.AngleFromSec(w.SigmaArcsec)}
+		out.Wobble = &exposure.Wobble{PeriodS: w.PeriodS, PeakToPeak: unit.AngleFromSec(w.PeakToPeakArcsec), Sigma: unit.AngleFromSec(w.SigmaArcsec), Source: s.gearSource()}
 		for k, h := range w.Harmonics {
 			out.Wobble.Harmonics = append(out.Wobble.Harmonics, exposure.Harmonic{Order: k + 1, Cos: unit.AngleFromSec(h[0]), Sin: unit.AngleFromSec(h[1])})
 		}
 	}
 	return out
+}
+
+// gearSource is where the session's gear comes from.
+func (s Session) gearSource() exposure.Source {
+	p := s.Answer.PeriodicError
+	switch source := s.Mount.Wobble.Source; {
+	case source != "":
+		return source
+	case p != nil && p.State == string(wobble.Measured):
+		return exposure.GearMeasured
+	case p != nil && p.State == string(wobble.Bounded):
+		return exposure.GearBounded
+	}
+	return exposure.GearUsual
 }

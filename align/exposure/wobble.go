@@ -20,6 +20,7 @@ type Wobble struct {
 	// give half the bound here and as PeakToPeak.
 	Sigma     unit.Angle
 	Harmonics []Harmonic
+	Source    Source // who says so
 }
 
 // Harmonic is one sine of a wobble: Order times as fast as the fundamental.
