@@ -13,6 +13,7 @@ import (
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/page"
 	"trueturn/ephem"
+	"trueturn/ephem/catalog/spelling"
 )
 
 // Exit codes.
@@ -191,43 +192,10 @@ func quote(s string) string {
 	return fmt.Sprintf("%q", s)
 }
 
-// nearest is the known word a mistyped one most likely stands for: one it
-// begins, else the one that takes the fewest changes; "" when none is close.
+// nearest is the known word a mistyped one most likely stands for; "" when none is close.
 func nearest(word string, known []string) string {
-	if word == "" {
-		return ""
+	if i := spelling.Nearest(word, known); i >= 0 {
+		return known[i]
 	}
-	for _, k := range known {
-		if strings.HasPrefix(k, word) {
-			return k
-		}
-	}
-	best, least := "", 2+len(word)/4
-	for _, k := range known {
-		if d := edits(word, k); d < least && d < len(word) {
-			best, least = k, d
-		}
-	}
-	return best
-}
-
-// edits counts the letters to put in, take out or change to make b of a.
-func edits(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := diagonal
-			if a[i] != b[j] {
-				change++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(change, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
+	return ""
 }

@@ -7,25 +7,6 @@ import (
 	"testing"
 )
 
-func TestNearest(t *testing.T) {
-	known := []string{"align", "simulate", "demo", "focal-length", "equivalent", "exposure"}
-	for _, row := range []struct{ name, typed, want string }{
-		{"letters swapped", "algin", "align"}, // two changes
-		{"letter missing", "simulte", "simulate"},
-		{"letter too many", "demoo", "demo"},
-		{"beginning of a word", "foc", "focal-length"},
-		{"nothing like it", "polish", ""},
-		{"one letter, other", "x", ""},
-		{"empty", "", ""},
-	} {
-		t.Run(row.name, func(t *testing.T) {
-			if got := nearest(row.typed, known); got != row.want {
-				t.Errorf("nearest(%q) = %q, want %q", row.typed, got, row.want)
-			}
-		})
-	}
-}
-
 func TestWrap(t *testing.T) {
 	for _, row := range []struct {
 		name, text string

@@ -155,7 +155,7 @@ func unnumbered(designation string) string {
 // plain writes a name without what a keyboard may lack: Greek letters spelt
 // out, no accents, no raised digits, single spaces.
 func plain(name string) string {
-	return spelling.Replace(strings.Map(smallGreek, strings.Join(strings.Fields(name), " ")))
+	return keyboard.Replace(strings.Map(smallGreek, strings.Join(strings.Fields(name), " ")))
 }
 
 func smallGreek(r rune) rune {
@@ -165,7 +165,7 @@ func smallGreek(r rune) rune {
 	return r
 }
 
-var spelling = strings.NewReplacer(
+var keyboard = strings.NewReplacer(
 	"α", "alpha", "β", "beta", "γ", "gamma", "δ", "delta", "ε", "epsilon", "ζ", "zeta",
 	"η", "eta", "θ", "theta", "ι", "iota", "κ", "kappa", "λ", "lambda", "μ", "mu", "µ", "mu",
 	"ν", "nu", "ξ", "xi", "ο", "omicron", "π", "pi", "ρ", "rho", "σ", "sigma", "ς", "sigma",

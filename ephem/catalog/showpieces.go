@@ -16,6 +16,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/catalog/spelling"
 )
 
 // A Showpiece is something in the sky people like to photograph: Messier's list, the brightest clusters, nebulae and
@@ -223,21 +224,20 @@ func key(name string) string {
 	return strings.NewReplacer(" ", "", "-", "", "'", "", ".", "").Replace(strings.ToLower(plain(name)))
 }
 
-// nearest is the name that takes the fewest letters changed, put in or taken out; "" where none is close. One in
-// four letters may be wrong, and what differs in a number is another object, not a slip.
+// nearest is the name most likely meant; "" where none is close. What differs in a number is another object, not a
+// slip.
 func (p places) nearest(name string) string {
 	word := key(name)
-	best, least := "", 1+max(1, len(word)/4)
+	var names, keys []string
 	for _, n := range p.names {
-		k := key(n)
-		if numbers(k) != numbers(word) || len(k) > len(word)+least || len(word) > len(k)+least {
-			continue
-		}
-		if d := edits(word, k); d < least && d < len(word) {
-			best, least = n, d
+		if k := key(n); numbers(k) == numbers(word) {
+			names, keys = append(names, n), append(keys, k)
 		}
 	}
-	return best
+	if i := spelling.Nearest(word, keys); i >= 0 {
+		return names[i]
+	}
+	return ""
 }
 
 // numbers are the digits of a name.
@@ -248,29 +248,4 @@ func numbers(s string) string {
 		}
 		return r
 	}, s)
-}
-
-// edits counts the letters to put in, take out or change to make b of a, neighbours that
-// changed places counting as one.
-func edits(a, b string) int {
-	rows := [3][]int{make([]int, len(b)+1), make([]int, len(b)+1), make([]int, len(b)+1)}
-	for j := range rows[1] {
-		rows[1][j] = j
-	}
-	for i := range len(a) {
-		before, last, row := rows[0], rows[1], rows[2]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := last[j]
-			if a[i] != b[j] {
-				change++
-			}
-			row[j+1] = min(change, last[j+1]+1, row[j]+1)
-			if i > 0 && j > 0 && a[i] == b[j-1] && a[i-1] == b[j] {
-				row[j+1] = min(row[j+1], before[j-1]+1)
-			}
-		}
-		rows[0], rows[1], rows[2] = last, row, before
-	}
-	return rows[1][len(b)]
 }

@@ -13,6 +13,8 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
+
+	"trueturn/ephem/catalog/spelling"
 )
 
 // Mistake is one thing wrong in the file.
@@ -196,8 +198,8 @@ func (c *checker) heading(path []string, at int) {
 func (c *checker) unknownSection(word string, at int) {
 	known := []string{string(Sites), string(Cameras), string(Lenses), string(Mounts), string(defaults)}
 	way := "write [sites.NAME], [cameras.NAME], [lenses.NAME], [mounts.NAME] or [defaults]"
-	if near := nearest(word, known); near != "" {
-		way = fmt.Sprintf("did you mean %s?", near)
+	if i := spelling.Nearest(word, known); i >= 0 {
+		way = fmt.Sprintf("did you mean %s?", known[i])
 	}
 	c.add(at, fmt.Sprintf("there is no section %q", word), way)
 }
@@ -284,21 +286,12 @@ func (c *checker) inline(path []string, at int, v *unstable.Node) {
 }
 
 func (c *checker) unknownKey(s Section, key string, at int) {
-	way := fmt.Sprintf("[%s] knows %s", heading(s), strings.Join(keysOf(s), ", "))
-	if near := nearestKey(key, keysOf(s)); near != "" {
-		way = fmt.Sprintf("did you mean %s?", near)
+	known := keysOf(s)
+	way := fmt.Sprintf("[%s] knows %s", heading(s), strings.Join(known, ", "))
+	if i := spelling.Nearest(key, known); i >= 0 { // people leave units out: a beginning is enough
+		way = fmt.Sprintf("did you mean %s?", known[i])
 	}
 	c.add(at, fmt.Sprintf("there is no key %q under [%s]", key, heading(s)), way)
-}
-
-// nearestKey also knows a key by its beginning: people leave units out.
-func nearestKey(key string, known []string) string {
-	for _, k := range known {
-		if len(key) > 1 && strings.HasPrefix(k, key) {
-			return k
-		}
-	}
-	return nearest(key, known)
 }
 
 // figure looks at a value by itself.

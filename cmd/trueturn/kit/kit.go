@@ -14,6 +14,8 @@ import (
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"trueturn/ephem/catalog/spelling"
 )
 
 // Kit is the whole file. A figure that is zero is not known, but for a site's.
@@ -152,8 +154,8 @@ func (e *UnknownError) Error() string {
 
 // Hint is the nearest name, else the names there are.
 func (e *UnknownError) Hint() string {
-	if near := nearest(e.Name, e.Known); near != "" {
-		return fmt.Sprintf("did you mean %q?", near)
+	if i := spelling.Nearest(e.Name, e.Known); i >= 0 {
+		return fmt.Sprintf("did you mean %q?", e.Known[i])
 	}
 	if len(e.Known) == 0 {
 		return fmt.Sprintf("it holds no %s yet: add a table [%s.%s] to it, or leave the name out", e.Section.One(), e.Section, "NAME")
@@ -161,38 +163,6 @@ func (e *UnknownError) Hint() string {
 	const most = 8
 	list := e.Known[:min(most, len(e.Known))]
 	return fmt.Sprintf("it holds %s; trueturn kit show tells more", strings.Join(list, ", "))
-}
-
-// nearest is the known name that takes the fewest changes, whatever the case of its letters; "" when none is close.
-func nearest(word string, known []string) string {
-	best, least := "", 2+len([]rune(word))/4
-	for _, k := range known {
-		if d := changes([]rune(strings.ToLower(word)), []rune(strings.ToLower(k))); d < least && d < len([]rune(word)) {
-			best, least = k, d
-		}
-	}
-	return best
-}
-
-// changes counts the letters to put in, take out or change to make b of a.
-func changes(a, b []rune) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i, x := range a {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j, y := range b {
-			change := diagonal
-			if x != y {
-				change++
-			}
-			diagonal = row[j+1]
-			row[j+1] = min(change, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }
 
 // Empty is whether it holds nothing.
