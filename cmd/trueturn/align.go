@@ -71,7 +71,7 @@ func (f *face) alignCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			why := f.showAnswer(r)
+			why := f.showAnswer(r, m.clock.zone)
 			if err := m.store(r, titleOf(args)); err != nil && why == nil {
 				return err
 			}
@@ -89,7 +89,7 @@ func (f *face) alignCommand() *cobra.Command {
 // flags adds those that belong to align alone.
 func (m *measuring) flags(fs *pflag.FlagSet) {
 	m.wishes(fs)
-	fs.Var(target(&m.at, "RA,Dec"), "at", "where the pictures look, for fields too narrow to be recognised (under 5°); needs the scale")
+	fs.Var(target(&m.at), "at", "where the pictures look, for fields too narrow to be recognised (under 5°); needs the scale; "+placeWords)
 	fs.Var(given("DEG", &m.rollDeg, -360, 360), "roll", "position angle of the picture's upper edge, north through east, with --at; else a picture taken with the motor off shows it")
 	fs.StringVar(&m.positions, "positions", "", "table `FILE.csv` of positions measured elsewhere, in place of pictures; - is the standard input")
 	m.keep.registerSave(fs)
@@ -102,7 +102,7 @@ func (m *measuring) wishes(fs *pflag.FlagSet) {
 		m.aim, err = align.ParseAimKind(s)
 		return err
 	}}, "aim", "where the axis should point: at the pole as seen, the true pole, or where --target drifts least")
-	fs.Var(target(&m.target, "RA,Dec"), "target", "the picture planned, for --aim field: degrees, or h:m:s,d:m:s")
+	fs.Var(target(&m.target), "target", "the picture planned, for --aim field: "+placeWords)
 	fs.Var(seconds(&m.planned, 0.001, 3600), "planned", "exposure planned")
 	fs.Var(air(&m.air), "air", "temperature and pressure at the site; else usual for its height")
 	m.round.register(fs)
@@ -127,7 +127,10 @@ func needFrames(c *cobra.Command, args []string) error {
 
 func (m *measuring) check() error {
 	if m.aim == align.AimField && m.target == nil {
-		return &usageError{"--aim field needs to know the field", "add --target RA,Dec", nil}
+		return &usageError{"--aim field needs to know the field", "add --target, as RA,Dec or by name", nil}
+	}
+	if m.aim != align.AimField && m.target != nil {
+		return &usageError{fmt.Sprintf("--target changes nothing with --aim %s: the axis then points at the pole whatever is photographed", m.aim), "add --aim field, or leave --target out", nil}
 	}
 	if m.rollDeg != nil && m.at == nil {
 		return &usageError{"--roll is of use with --at alone", "add --at RA,Dec: where the pictures look", nil}
@@ -282,7 +285,7 @@ func (m *measuring) narrow() *drift.Narrow {
 }
 
 // showAnswer prints an answer; its error is why there is no axis.
-func (f *face) showAnswer(r result) error {
+func (f *face) showAnswer(r result, zone *time.Location) error {
 	switch {
 	case r.read == 0:
 	case f.json:
@@ -290,7 +293,7 @@ func (f *face) showAnswer(r result) error {
 			return err
 		}
 	default:
-		f.say(r.Answer)
+		f.say(r.Answer, zone)
 		f.caution()
 	}
 	return r.Err

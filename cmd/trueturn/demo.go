@@ -80,7 +80,7 @@ func (f *face) demo(ctx context.Context, e simulate.Evening, out string) error {
 	if r.Before, r.Truth.Truth, err = f.demoRound(ctx, e, filepath.Join(out, "before")); err != nil {
 		return err
 	}
-	f.unlessJSON(func() { f.say(r.Before) })
+	f.unlessJSON(func() { f.say(r.Before, nil) })
 	if next := r.Before.Advice.Next; next != nil && *next == string(align.Turn) {
 		if err := f.demoTurn(ctx, e, out, &r); err != nil {
 			return err

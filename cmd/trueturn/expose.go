@@ -101,7 +101,7 @@ func (f *face) exposeCommand() *cobra.Command {
 
 func (w *wondering) skyFlags(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "DEG", set: w.setDeclination}, "declination", "declination the camera looks at")
-	fs.Var(target(&w.target, "RA,Dec"), "target", "place in the sky it looks at: degrees, or h:m:s,d:m:s")
+	fs.Var(target(&w.target), "target", "place in the sky it looks at: "+placeWords)
 	fs.Var(instant(&w.at), "time", "middle of the exposure, with --target and --site, as in 2026-11-25T21:30:00Z")
 	fs.Var(air(&w.air), "air", "temperature and pressure at the site; else usual for its height")
 }

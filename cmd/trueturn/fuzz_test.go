@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"trueturn/align"
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
 )
 
@@ -45,14 +46,14 @@ func FuzzValues(f *testing.F) {
 		in("list", err, len(list) == strings.Count(typed, ",")+1)
 		arcsec, period, err := parseWobble(typed)
 		in("gear", err, arcsec >= 0 && arcsec <= 36000 && period >= time.Second && period <= 1e6*time.Second)
-		zone, err := parseZone(typed)
+		zone, err := kit.Zone(typed)
 		if err == nil {
 			_, offset := time.Time{}.In(zone).Zone()
 			in("zone", nil, offset >= -12*3600 && offset <= 14*3600)
 		}
 		in("zone", err, true)
 		var at *align.Target
-		err = target(&at, "RA,DEC").Set(typed)
+		err = target(&at).Set(typed)
 		in("place in the sky", err, at != nil && math.Abs(at.Dec.Deg()) <= 90)
 		var a *ephem.Air
 		in("air", air(&a).Set(typed), a != nil && a.PressureHPa >= 0)

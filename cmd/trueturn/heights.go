@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/cmd/trueturn/plot"
 )
 
@@ -143,7 +144,7 @@ func (h heights) hours(n int) string {
 
 // legend says what the signs mean.
 func (h heights) legend(columns int) []string {
-	items := []string{fmt.Sprintf("hours %s.", zoneWords(h.zone))}
+	items := []string{fmt.Sprintf("hours %s.", h.zoneWords())}
 	if h.target != nil {
 		items = append(items, fmt.Sprintf("%c %s", signTarget, h.name), fmt.Sprintf("%c limit %.0f°", signLimit, h.limitDeg))
 	}
@@ -167,12 +168,8 @@ func (h heights) legend(columns int) []string {
 	return lines
 }
 
-func zoneWords(z *time.Location) string {
-	if z == nil || z == time.UTC || z.String() == "+00:00" {
-		return "UTC"
-	}
-	return "at UTC" + z.String()
-}
+// zoneWords name the clock the times of the night are told by.
+func (h heights) zoneWords() string { return kit.ZoneWords(h.zone, h.at[0], h.at[len(h.at)-1]) }
 
 // chart draws the heights as SVG.
 func (h heights) chart(detail string) template.HTML {
@@ -198,7 +195,7 @@ func (h heights) chart(detail string) template.HTML {
 	}
 	return plot.Chart{
 		Title: title, Detail: detail, Width: 720, Height: 360,
-		X: plot.Axis{Kind: plot.Time, Include: []float64{x[0], x[len(x)-1]}}, Y: plot.Axis{Label: "height, degrees; the Moon dashed", Include: []float64{0, 90}},
+		X: plot.Axis{Kind: plot.Time, Zone: h.zone, ZoneWords: h.zoneWords(), Include: []float64{x[0], x[len(x)-1]}}, Y: plot.Axis{Label: "height, degrees; the Moon dashed", Include: []float64{0, 90}},
 		Layers: layers,
 	}.SVG()
 }

@@ -30,7 +30,7 @@ a site's latitude and longitude; a lens has a focal length or a 35 mm equivalent
   latitude_deg = 46.02             # north positive
   longitude_deg = 7.75             # east positive
   height_m = 1620
-  tz = "+01:00"                    # the camera's clock there
+  tz = "Europe/Lisbon"             # the camera's clock there, or as "+01:00"; also of the times printed
   [cameras.grey]
   pixel_pitch_um = 3.9
   width_px = 6000

@@ -28,7 +28,7 @@ type describing struct {
 func (d *describing) register(fs *pflag.FlagSet) {
 	fs.SortFlags = false
 	fs.BoolVar(&d.force, "force", false, "write over a kit that is there already")
-	fs.Var(&value{kind: "+HH:MM", set: func(s string) error { d.tz = s; _, err := parseZone(s); return err }}, "tz", "zone of the camera's clock at the site")
+	fs.Var(&value{kind: "+HH:MM", set: func(s string) error { d.tz = s; _, err := kit.Zone(s); return err }}, "tz", "zone of the camera's clock at the site")
 	fs.Var(between("UM", &d.camera.PixelPitchUM, 0.2, 200), "pixel-pitch", "distance of the camera's pixels in micrometres")
 	fs.Var(&value{kind: "WIDTHxHEIGHT", set: func(s string) error {
 		w := wondering{}
@@ -106,7 +106,7 @@ func (d *describing) kit(f *face) (*kit.Kit, error) {
 
 // siteFigures undoes the turn into radians, which leaves a last digit behind.
 func siteFigures(s ephem.Site, tz string) kit.Site {
-	return kit.Site{LatitudeDeg: roundTo(s.Latitude.Deg(), 1e9), LongitudeDeg: roundTo(s.Longitude.Deg(), 1e9), HeightM: s.HeightM, TZ: strings.Replace(tz, "−", "-", 1)}
+	return kit.Site{LatitudeDeg: roundTo(s.Latitude.Deg(), 1e9), LongitudeDeg: roundTo(s.Longitude.Deg(), 1e9), HeightM: s.HeightM, TZ: tz}
 }
 
 // asker puts questions, one a line.

@@ -11,6 +11,7 @@ import (
 	"github.com/soniakeys/unit"
 	"github.com/spf13/cobra"
 
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/cmd/trueturn/plot"
 	"trueturn/ephem"
 	"trueturn/ephem/compass"
@@ -27,6 +28,7 @@ Distance and hour angle (0–24 h, westward from above the pole) of the star are
 air. Offsets from the pole are counted along the sky as seen, in widths of the Moon
 (31.1′) or, in the JSON, minutes of arc: to the right and up for somebody who faces it.
 
+Times are UTC, unless --tz says otherwise; JSON is always UTC.
 The compass goes by IGRF-14, which holds from 1900 to the end of 2029. Nothing here asks
 the network or the clock, but for the time when --time is not given.`
 
@@ -42,9 +44,10 @@ const (
 
 // seeking is what the flags of pole ask.
 type seeking struct {
-	at  time.Time
-	air *ephem.Air
-	svg string
+	at   time.Time
+	zone *time.Location
+	air  *ephem.Air
+	svg  string
 }
 
 func (f *face) poleCommand() *cobra.Command {
@@ -60,6 +63,7 @@ func (f *face) poleCommand() *cobra.Command {
 	fs := c.Flags()
 	fs.SortFlags = false
 	fs.Var(instant(&s.at), "time", "date and time, as in 2026-11-25T21:30:00Z or 2026-11-25T22:30:00+01:00; else now")
+	fs.Var(zone(&s.zone), "tz", "zone of the times in text and drawing, as +02:00, UTC, or a name as Europe/Lisbon; UTC where none is given")
 	fs.Var(air(&s.air), "air", "temperature and pressure at the site; else usual for its height")
 	fs.StringVar(&s.svg, "svg", "", "draw it into `FILE.svg` too")
 	return c
@@ -68,6 +72,7 @@ func (f *face) poleCommand() *cobra.Command {
 // found is the answer of pole.
 type found struct {
 	site  ephem.Site
+	zone  *time.Location
 	views []pole.View // now and the steps of the coming hour
 	field compass.Field
 	mute  error // why the compass says nothing
@@ -115,7 +120,7 @@ func (s *seeking) find(site *ephem.Site) (found, error) {
 	if err != nil {
 		return found{}, err
 	}
-	p := found{site: *site, views: views}
+	p := found{site: *site, zone: s.zone, views: views}
 	p.field, p.mute = compass.At(*site, s.at)
 	return p, nil
 }
@@ -132,7 +137,7 @@ func (p found) draw(w io.Writer) error {
 	}
 	finder := eye
 	finder.Name, finder.Inverted, finder.Words = "In an inverting finder", true, beside(-v.Star.Right, -v.Star.Up)
-	_, err := w.Write(plot.File(fmt.Sprintf("%s and the pole, %s", v.Star.Name, v.At.Format("2006-01-02 15:04 UTC")),
+	_, err := w.Write(plot.File(fmt.Sprintf("%s and the pole, %s %s", v.Star.Name, in(v.At, p.zone).Format("2006-01-02 15:04"), kit.ZoneWords(p.zone, v.At, v.At)),
 		[]template.HTML{eye.SVG(), finder.SVG()}...))
 	return err
 }

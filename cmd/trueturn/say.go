@@ -12,6 +12,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/drift/wobble"
 )
@@ -21,9 +22,10 @@ const lineWidth = 78
 
 // say tells an answer to a cold, tired person: what to do, how sure that is,
 // what is amiss, and only then the pictures.
-func (f *face) say(a answer.Answer) {
+// Times are those of a zone.
+func (f *face) say(a answer.Answer, zone *time.Location) {
 	f.sayBrief(a)
-	f.sayFrames(a.Frames)
+	f.sayFrames(a.Frames, zone)
 }
 
 // sayBrief is everything but the table of the pictures.
@@ -214,13 +216,13 @@ func (f *face) sayTrouble(a answer.Answer) {
 }
 
 // sayFrames is the table of the pictures, and why some were not used.
-func (f *face) sayFrames(frames []answer.FrameJSON) {
+func (f *face) sayFrames(frames []answer.FrameJSON, zone *time.Location) {
 	if solvedElsewhere(frames) {
-		f.sayDirections(frames)
+		f.sayDirections(frames, zone)
 		return
 	}
 	t := f.table()
-	fmt.Fprint(t, "picture\tmiddle, UTC\tstars\tknown\tmiss, px\twidth, px\tlength/width\t\n")
+	fmt.Fprintf(t, "picture\tmiddle, %s\tstars\tknown\tmiss, px\twidth, px\tlength/width\t\n", offsetOf(frames, zone))
 	for _, fr := range frames {
 		note := ""
 		switch {
@@ -229,7 +231,7 @@ func (f *face) sayFrames(frames []answer.FrameJSON) {
 		case fr.Mirrored:
 			note = "mirrored"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\n", shorten(fr.File), clockOf(fr.MidUTC), fr.Stars, fr.Matched,
+		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%s\t%s\n", shorten(fr.File), clockOf(fr, zone), fr.Stars, fr.Matched,
 			decimals(fr.RMSPx), decimals(fr.FWHMPx), decimals(fr.Elongation), note)
 	}
 	t.Flush()
@@ -248,15 +250,15 @@ func solvedElsewhere(frames []answer.FrameJSON) bool {
 }
 
 // sayDirections is the table of pictures that were solved elsewhere.
-func (f *face) sayDirections(frames []answer.FrameJSON) {
+func (f *face) sayDirections(frames []answer.FrameJSON, zone *time.Location) {
 	t := f.table()
-	fmt.Fprint(t, "picture\tmiddle, UTC\tra, °\tdec, °\troll, °\t\n")
+	fmt.Fprintf(t, "picture\tmiddle, %s\tra, °\tdec, °\troll, °\t\n", offsetOf(frames, zone))
 	for _, fr := range frames {
 		note := ""
 		if !fr.Used {
 			note = "not used"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%.4f\t%+.4f\t%s\t%s\n", shorten(fr.File), clockOf(fr.MidUTC), *fr.RADeg, *fr.DecDeg, decimals(fr.RollDeg), note)
+		fmt.Fprintf(t, "%s\t%s\t%.4f\t%+.4f\t%s\t%s\n", shorten(fr.File), clockOf(fr, zone), *fr.RADeg, *fr.DecDeg, decimals(fr.RollDeg), note)
 	}
 	t.Flush()
 	fmt.Fprintln(f.out)
@@ -302,16 +304,44 @@ func shorten(name string) string {
 	return name
 }
 
-// clockOf is the time of day of an RFC 3339 instant.
-func clockOf(utc *string) string {
-	if utc == nil {
+// clockOf is the time of day in the middle of a picture, as a zone's clock shows it.
+func clockOf(fr answer.FrameJSON, zone *time.Location) string {
+	t, ok := midOf(fr)
+	if !ok {
 		return "?"
 	}
-	t, err := time.Parse(time.RFC3339Nano, *utc)
-	if err != nil {
-		return "?"
+	return in(t, zone).Format("15:04:05.0")
+}
+
+// midOf is the middle of a picture, if it is known.
+func midOf(fr answer.FrameJSON) (time.Time, bool) {
+	if fr.MidUTC == nil {
+		return time.Time{}, false
 	}
-	return t.Format("15:04:05.0")
+	t, err := time.Parse(time.RFC3339Nano, *fr.MidUTC)
+	return t, err == nil
+}
+
+// in is an instant in a zone; nil is UTC.
+func in(t time.Time, zone *time.Location) time.Time {
+	if zone == nil {
+		zone = time.UTC
+	}
+	return t.In(zone)
+}
+
+// offsetOf names the clock the pictures' times are told by.
+func offsetOf(frames []answer.FrameJSON, zone *time.Location) string {
+	var first, last time.Time
+	for _, fr := range frames {
+		if t, ok := midOf(fr); ok {
+			if first.IsZero() {
+				first = t
+			}
+			last = t
+		}
+	}
+	return kit.Offset(zone, first, last)
 }
 
 func decimals(x *float64) string {

@@ -12,6 +12,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/align"
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
 	"trueturn/ephem/compass"
 	"trueturn/ephem/pole"
@@ -191,13 +192,14 @@ func (p found) notes() []string {
 // sayHour is the table of the coming hour.
 func (f *face) sayHour(p found) {
 	t := f.table()
-	fmt.Fprintf(t, "from now\tUTC\thour angle\t%s, Moon widths from the pole\n", p.now().Star.Name)
+	clock := kit.Offset(p.zone, p.now().At, p.views[len(p.views)-1].At)
+	fmt.Fprintf(t, "from now\t%s\thour angle\t%s, Moon widths from the pole\n", clock, p.now().Star.Name)
 	for i, v := range p.views {
 		from := "now"
 		if i > 0 {
 			from = minutesLater(v.At.Sub(p.now().At))
 		}
-		fmt.Fprintf(t, "%s\t%s\t%.2f h\t%s\n", from, v.At.Format("15:04"), v.Star.HourAngle.Hour(), moonsApart(v))
+		fmt.Fprintf(t, "%s\t%s\t%.2f h\t%s\n", from, in(v.At, p.zone).Format("15:04"), v.Star.HourAngle.Hour(), moonsApart(v))
 	}
 	t.Flush()
 }

@@ -11,6 +11,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/exposure"
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem/night"
 )
 
@@ -58,25 +59,33 @@ func (n evening) hour(t time.Time) string {
 	return t.In(n.heights.zone).Round(time.Minute).Format("15:04")
 }
 
+// within is a stretch of the night with the clock it is told by, for the first time that is printed.
+func (n evening) within(from, to time.Time) string {
+	return fmt.Sprintf("from %s to %s (%s)", n.hour(from), n.hour(to), kit.ZoneWords(n.heights.zone, from, to))
+}
+
 // sayWhen is the plan in two sentences.
 func (f *face) sayWhen(n evening) {
 	switch t := n.tonightReport.Target; {
 	case t != nil && t.Window != nil && n.tonightReport.Exposures > 0:
-		f.headline(fmt.Sprintf("Photograph %s from %s to %s: %s of %s, %s of light.", t.Name, n.hour(time.Time(t.Window[0])), n.hour(time.Time(t.Window[1])),
+		f.headline(fmt.Sprintf("Photograph %s %s: %s of %s, %s of light.", t.Name, n.within(time.Time(t.Window[0]), time.Time(t.Window[1])),
 			count(n.tonightReport.Exposures, "exposure"), exposure.Seconds(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
 	case t != nil && t.Window != nil:
-		f.headline(fmt.Sprintf("%s is high enough in the dark from %s to %s, too short for one exposure of %s.", t.Name, n.hour(time.Time(t.Window[0])), n.hour(time.Time(t.Window[1])), exposure.Seconds(n.outing.exposure.Seconds())))
+		f.headline(fmt.Sprintf("%s is high enough in the dark %s, too short for one exposure of %s.", t.Name, n.within(time.Time(t.Window[0]), time.Time(t.Window[1])), exposure.Seconds(n.outing.exposure.Seconds())))
 	case t != nil:
 		f.headline(fmt.Sprintf("%s cannot be photographed tonight: %s.", t.Name, n.whyNot()))
 	case n.tonightReport.Exposures > 0:
-		f.headline(fmt.Sprintf("Dark from %s to %s: %s of %s fit, %s of light.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo),
+		f.headline(fmt.Sprintf("Dark %s: %s of %s fit, %s of light.", n.within(n.heights.darkFrom, n.heights.darkTo),
 			count(n.tonightReport.Exposures, "exposure"), exposure.Seconds(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
 	default:
 		f.headline("It does not get dark tonight.")
 	}
 	var said []string
-	switch {
-	case !n.heights.darkFrom.IsZero() && n.tonightReport.Target != nil:
+	switch t := n.tonightReport.Target; {
+	case n.heights.darkFrom.IsZero() || t == nil:
+	case t.Window == nil: // the first times there are
+		said = append(said, fmt.Sprintf("It is dark %s.", n.within(n.heights.darkFrom, n.heights.darkTo)))
+	default:
 		said = append(said, fmt.Sprintf("It is dark from %s to %s.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo)))
 	}
 	if t := n.tonightReport.Target; t != nil && t.BestUTC != nil && t.Window != nil {
@@ -257,7 +266,7 @@ func (f *face) sayTimes(n evening) {
 		}
 		fmt.Fprintf(t, "%s\t%s\n", what, n.clock(u))
 	}
-	fmt.Fprintf(t, "night of %s\t%s\n", n.Date, zoneWords(n.heights.zone))
+	fmt.Fprintf(t, "night of %s\t%s\n", n.Date, n.heights.zoneWords())
 	row("sunset", n.SunsetUTC, "none")
 	row("civil twilight ends", n.CivilUTC, "none")
 	row("nautical twilight ends", n.NauticalUTC, "none")

@@ -88,7 +88,7 @@ func (f *face) simulateCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return f.showTruth(truth, s.out)
+			return f.showTruth(truth, s.out, s.zone)
 		},
 	}
 	fs := c.Flags()
@@ -132,7 +132,7 @@ func (s *staging) setSwings(text string) (err error) {
 }
 
 func (s *staging) skyFlags(fs *pflag.FlagSet) {
-	fs.Var(target(&s.target, "RA,Dec"), "target", "place in the sky to aim at: degrees, or h:m:s,d:m:s")
+	fs.Var(target(&s.target), "target", "place in the sky to aim at: "+placeWords)
 	fs.Var(instant(&s.start), "start", "start of the first picture, as in 2026-11-25T21:30:00Z")
 	fs.Var(seconds(&s.every, 0.001, 86400), "every", "from the start of one picture to that of the next")
 	fs.Var(between("N", &s.count, 1, 10000), "count", "number of pictures")
@@ -154,7 +154,7 @@ func (s *staging) cameraFlags(fs *pflag.FlagSet) {
 		return err
 	}}, "format", "kind of file")
 	fs.Var(seconds(&s.stampStep, 0.001, 3600), "stamp-resolution", "step of the camera's clock: 1 for whole seconds")
-	fs.Var(zone(&s.zone), "tz", "zone the camera's clock is set to; else UTC")
+	fs.Var(zone(&s.zone), "tz", "zone the camera's clock is set to, and of the times printed: +02:00, UTC, or a name as Europe/Lisbon; else UTC")
 	fs.BoolVar(&s.noOffset, "no-offset", false, "leave the zone out of the pictures, as many cameras do")
 	fs.BoolVar(&s.geotag, "geotag", false, "write the site into the pictures")
 }
@@ -384,18 +384,27 @@ func earlier(dir string) []string {
 	return append(names, truthFile)
 }
 
-// showTruth says what was written.
-func (f *face) showTruth(t simulate.Truth, dir string) error {
+// showTruth says what was written, by a zone's clock.
+func (f *face) showTruth(t simulate.Truth, dir string, zone *time.Location) error {
 	if f.json {
 		return writeJSON(f.out, t)
 	}
 	first, last := t.Frames[0], t.Frames[len(t.Frames)-1]
 	fmt.Fprintf(f.out, "%d pictures in %s: %s to %s, %s to %s\n",
-		len(t.Frames), dir, first.File, last.File, first.StartUTC, last.StartUTC)
+		len(t.Frames), dir, first.File, last.File, startedAt(first, zone), startedAt(last, zone))
 	if t.SiderealRatio == 0 {
 		fmt.Fprintf(f.out, "the camera stood still\n")
 		return nil
 	}
 	fmt.Fprintf(f.out, "the axis pointed %s; %s holds the rest\n", off(t.Error.AltitudeArcmin, t.Error.AzimuthArcmin), truthFile)
 	return nil
+}
+
+// startedAt is the true start of a picture; its offset tells the zone.
+func startedAt(fr simulate.TruthFrame, zone *time.Location) string {
+	t, err := time.Parse(time.RFC3339Nano, fr.StartUTC)
+	if err != nil {
+		return fr.StartUTC
+	}
+	return in(t, zone).Format(time.RFC3339Nano)
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -92,12 +91,12 @@ func (f *face) tonightCommand() *cobra.Command {
 
 func (o *outing) nightFlags(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "YYYY-MM-DD", set: o.setDate}, "date", "of the afternoon before the night; else the night that is, or comes next")
-	fs.Var(&value{kind: "RA,Dec|NAME", set: o.setTarget}, "target", "place in the sky: degrees, h:m:s,d:m:s, or a name as M42, \"orion nebula\", Vega")
+	fs.Var(&value{kind: "RA,Dec|NAME", set: o.setTarget}, "target", "place in the sky: "+placeWords)
 	fs.Var(seconds(&o.exposure, 0.001, 7200), "exposure", "of each picture, in seconds")
 	fs.Var(seconds(&o.pause, 0, 3600), "pause", "from the end of one exposure to the start of the next, in seconds")
 	fs.Var(between("DEG", &o.minAltitudeDeg, 0, 89), "min-altitude", "lowest height of the target worth a picture")
 	fs.Var(air(&o.air), "air", "temperature and pressure at the site; else usual for its height")
-	fs.Var(zone(&o.zone), "tz", "zone of the times in the text; UTC where it is not given")
+	fs.Var(zone(&o.zone), "tz", "zone of the times in text and drawing, as +02:00, UTC, or a name as Europe/Lisbon; UTC where none is given")
 }
 
 func (o *outing) skyFlags(fs *pflag.FlagSet) {
@@ -121,17 +120,8 @@ func (o *outing) setDate(s string) error {
 	return nil
 }
 
-// setTarget takes what has a comma for a place, and all else for a name.
 func (o *outing) setTarget(s string) error {
-	if strings.Contains(s, ",") {
-		t, err := align.ParseTarget(s)
-		if err != nil {
-			return err
-		}
-		o.target = &catalog.Showpiece{Designation: strings.TrimSpace(s), Kind: "place", Direction: ephem.Direction(t.RA, t.Dec)}
-		return nil
-	}
-	p, err := catalog.Place(s)
+	p, err := place(s)
 	if err != nil {
 		return err
 	}

@@ -186,7 +186,7 @@ func (o *outing) moonlight(n night.Night) (*night.Span, error) {
 func (n evening) chartWords() string {
 	switch t := n.tonightReport.Target; {
 	case t != nil && t.Window != nil:
-		return "Above the limit in the dark from " + n.hour(time.Time(t.Window[0])) + " to " + n.hour(time.Time(t.Window[1])) + "."
+		return "Above the limit in the dark " + n.within(time.Time(t.Window[0]), time.Time(t.Window[1])) + "."
 	case t != nil:
 		return "Never above the limit in the dark."
 	}

@@ -8,7 +8,9 @@ import (
 	"time"
 
 	"trueturn/align"
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
+	"trueturn/ephem/catalog"
 )
 
 // value is a flag that checks what it is given while the line is read.
@@ -114,15 +116,31 @@ func numbers(s string) ([]float64, error) {
 }
 
 // target is a flag's place in the sky.
-func target(p **align.Target, kind string) *value {
-	return &value{kind: kind, set: func(s string) error {
-		t, err := align.ParseTarget(s)
+func target(p **align.Target) *value {
+	return &value{kind: "RA,Dec|NAME", set: func(s string) error {
+		t, err := place(s)
 		if err != nil {
 			return err
 		}
-		*p = &t
+		*p = &align.Target{}
+		(*p).RA, (*p).Dec = ephem.RADec(t.Direction)
 		return nil
 	}}
+}
+
+// placeWords say in a flag's help how a place in the sky is written.
+const placeWords = `degrees, h:m:s,d:m:s, or a name as M42, "orion nebula", Vega`
+
+// place takes what has a comma for right ascension and declination, and all else for a name.
+func place(s string) (catalog.Showpiece, error) {
+	if !strings.Contains(s, ",") {
+		return catalog.Place(s)
+	}
+	t, err := align.ParseTarget(s)
+	if err != nil {
+		return catalog.Showpiece{}, err
+	}
+	return catalog.Showpiece{Designation: strings.TrimSpace(s), Kind: "place", Direction: ephem.Direction(t.RA, t.Dec)}, nil
 }
 
 // instant is a flag's date and time.
@@ -166,22 +184,8 @@ func parseWobble(s string) (arcsec float64, period time.Duration, err error) {
 
 // zone is a flag's time zone.
 func zone(p **time.Location) *value {
-	return &value{kind: "+HH:MM", set: func(s string) (err error) {
-		*p, err = parseZone(s)
+	return &value{kind: "+HH:MM|NAME", set: func(s string) (err error) {
+		*p, err = kit.Zone(s)
 		return err
 	}}
-}
-
-// parseZone reads +HH:MM or -HH:MM.
-func parseZone(s string) (*time.Location, error) {
-	bad := &badNumber{"not a time zone", "write the clock's offset from UTC as +HH:MM, as in +02:00 or -04:30; UTC itself is +00:00"}
-	t, err := time.Parse("-07:00", strings.Replace(s, "−", "-", 1))
-	if err != nil {
-		return nil, bad
-	}
-	_, offset := t.Zone()
-	if offset < -12*3600 || offset > 14*3600 {
-		return nil, bad
-	}
-	return time.FixedZone(s, offset), nil
 }

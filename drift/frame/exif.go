@@ -347,7 +347,7 @@ func (t exifTags) offset(s localStamp, zone *time.Location) (time.Duration, stri
 	}
 	if zone != nil {
 		_, seconds := inZone(s.time, zone).Zone()
-		return time.Duration(seconds) * time.Second, "zone as given", nil, nil
+		return time.Duration(seconds) * time.Second, "zone as given", changeDoubt(s.time, zone), nil
 	}
 	return 0, "", nil, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", hintTZ)
 }
@@ -383,6 +383,21 @@ func zoneDoubt(local time.Time, offset time.Duration, zone *time.Location) []str
 		return nil
 	}
 	return []string{"the picture's own offset from UTC, " + offsetText(offset) + ", was used instead of the zone given"}
+}
+
+// changeDoubt tells of a zone whose clocks were changed within half a day of a picture: cameras follow only when a hand sets
+// them, and in the hour that runs twice not even a clock that follows can tell.
+func changeDoubt(local time.Time, zone *time.Location) []string {
+	at := inZone(local, zone)
+	_, taken := at.Zone()
+	for _, near := range []time.Duration{-12 * time.Hour, 12 * time.Hour} {
+		if _, other := at.Add(near).Zone(); other != taken {
+			set := func(seconds int) string { return offsetText(time.Duration(seconds) * time.Second) }
+			return []string{fmt.Sprintf("the clocks of %v were changed that night, and the camera's was taken to be %s ahead of UTC; if it was not, give --tz %s",
+				zone, set(taken), set(other))}
+		}
+	}
+	return nil
 }
 
 func offsetText(d time.Duration) string {

@@ -205,8 +205,9 @@ func (h header) observed(o Options) (stamp, string, []string, error) {
 		if o.Zone == nil {
 			return stamp{}, "", nil, noClock("the FITS header gives local time alone ("+name+")", hintTZ)
 		}
+		doubt := changeDoubt(s.time, o.Zone)
 		s.time, s.zone = inZone(s.time, o.Zone).UTC(), "Z"
-		return s, "FITS " + name + ", zone as given", nil, nil
+		return s, "FITS " + name + ", zone as given", doubt, nil
 	}
 	return stamp{}, "", nil, noClock("the FITS header says no time at which the picture was taken", hintNoTime)
 }

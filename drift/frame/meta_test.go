@@ -69,6 +69,42 @@ func TestZoneContradicted(t *testing.T) {
 	}
 }
 
+// TestZoneByName: the offset is that of each picture's own date, and near a change of the clocks there is a doubt to tell. The
+// European Union changes on the last Sundays of March and October at 01:00 UTC (IANA time zone database): in 2026 on 29 March
+// and 25 October.
+func TestZoneByName(t *testing.T) {
+	zone, err := time.LoadLocation("Europe/Zurich")
+	if err != nil {
+		t.Skip("no zone database on this machine: ", err)
+	}
+	for _, row := range []struct {
+		local   time.Time
+		utcHour int
+		doubt   string // the other offset
+	}{
+		{time.Date(2026, 1, 15, 22, 0, 0, 0, time.UTC), 21, ""},
+		{time.Date(2026, 7, 15, 22, 0, 0, 0, time.UTC), 20, ""},
+		{time.Date(2026, 3, 28, 12, 30, 0, 0, time.UTC), 11, ""},
+		{time.Date(2026, 3, 28, 23, 0, 0, 0, time.UTC), 22, "--tz +02:00"},
+		{time.Date(2026, 10, 25, 4, 0, 0, 0, time.UTC), 3, "--tz +02:00"},
+		{time.Date(2026, 10, 24, 22, 0, 0, 0, time.UTC), 20, "--tz +01:00"},
+	} {
+		var b bytes.Buffer
+		m := Metadata{Clock: Clock{Start: row.local, Exposure: time.Second}, NoOffset: true} // as the camera's clock shows it
+		if err := Encode(&b, ramp(8, 8), m, JPEG); err != nil {
+			t.Fatal(err)
+		}
+		f, err := Decode(bytes.NewReader(b.Bytes()), Options{Zone: zone})
+		if err != nil || f.ClockErr != nil {
+			t.Fatal(err, f.ClockErr)
+		}
+		notes := strings.Join(f.Notes, ";")
+		if f.Clock.Start.UTC().Hour() != row.utcHour || strings.Contains(notes, "clocks") != (row.doubt != "") || !strings.Contains(notes, row.doubt) {
+			t.Errorf("%v: taken for %v, notes %q; want %d h UTC, and %q", row.local, f.Clock.Start.UTC(), notes, row.utcHour, row.doubt)
+		}
+	}
+}
+
 func TestNoClock(t *testing.T) {
 	for _, c := range []struct {
 		name, file string

@@ -297,10 +297,11 @@ func (c *checker) unknownKey(s Section, key string, at int) {
 // figure looks at a value by itself.
 func (c *checker) figure(f field, at int, v *unstable.Node) (float64, bool) {
 	if f.zone {
+		var bad *ZoneError
 		if v.Kind != unstable.String {
 			c.add(at, f.key+" is no text", `write it in quotes, as in tz = "+02:00"`)
-		} else if !validZone(string(v.Data)) {
-			c.add(at, fmt.Sprintf("%s %q is no time zone", f.key, v.Data), "write the clock's offset from UTC as +HH:MM, as in +02:00 or -04:30")
+		} else if _, err := Zone(string(v.Data)); errors.As(err, &bad) {
+			c.add(at, fmt.Sprintf("%s %q is no time zone", f.key, v.Data), bad.Hint())
 		}
 		return 0, false
 	}
@@ -350,16 +351,6 @@ func parse(s string) float64 {
 		return math.NaN()
 	}
 	return x
-}
-
-func validZone(s string) bool {
-	var h, m int
-	var sign byte
-	if n, err := fmt.Sscanf(s+".", "%c%02d:%02d.", &sign, &h, &m); n != 3 || err != nil || len(s) != 6 {
-		return false
-	}
-	minutes := h*60 + m
-	return m < 60 && (sign == '+' && minutes <= 14*60 || sign == '-' && minutes <= 12*60)
 }
 
 // whole looks at what of a thing must be told together.

@@ -5,7 +5,7 @@ type field struct {
 	key       string
 	low, high float64
 	whole     bool // a whole number
-	zone      bool // a text, +HH:MM
+	zone      bool // a text that Zone takes
 	required  bool
 }
 

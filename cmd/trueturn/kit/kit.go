@@ -32,7 +32,7 @@ type Site struct {
 	LatitudeDeg  float64 `toml:"latitude_deg" json:"latitude_deg"`
 	LongitudeDeg float64 `toml:"longitude_deg" json:"longitude_deg"`
 	HeightM      float64 `toml:"height_m,omitempty" json:"height_m,omitempty"`
-	TZ           string  `toml:"tz,omitempty" json:"tz,omitempty"` // the camera's clock there, as in +02:00
+	TZ           string  `toml:"tz,omitempty" json:"tz,omitempty"` // the camera's clock there, as Zone takes it
 }
 
 // Camera is what holds the pixels.

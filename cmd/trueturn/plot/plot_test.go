@@ -189,6 +189,7 @@ func TestTicks(t *testing.T) {
 		{"seconds", scale{kind: Time, low: at(20, 4, 1), high: at(20, 4, 40)}, 4, "20:04:10 20:04:20 20:04:30 20:04:40"},
 		{"minutes", scale{kind: Time, low: at(20, 4, 1), high: at(20, 19, 0)}, 4, "20:05 20:10 20:15"},
 		{"a night", scale{kind: Time, low: at(16, 0, 0), high: at(16, 0, 0) + 15*3600}, 5, "18:00 21:00 00:00 03:00 06:00"},
+		{"a night by a clock half an hour off", scale{kind: Time, low: at(16, 0, 0), high: at(16, 0, 0) + 15*3600, zone: time.FixedZone("", -12600)}, 5, "15:00 18:00 21:00 00:00 03:00"},
 		{"days", scale{kind: Time, low: at(0, 0, 0), high: at(0, 0, 0) + 4*86400}, 5, "20 Nov 21 Nov 22 Nov 23 Nov 24 Nov"},
 	} {
 		var got []string

@@ -20,9 +20,11 @@ const (
 
 // Axis is one of a chart's two.
 type Axis struct {
-	Label   string // quantity and unit; of a time axis the zone and the date are added
-	Kind    Kind
-	Include []float64 // values that must lie inside
+	Label     string // quantity and unit; of a time axis the zone and the date are added
+	Kind      Kind
+	Zone      *time.Location // of a time axis; nil: UTC
+	ZoneWords string         // what the zone is called; "" with UTC
+	Include   []float64      // values that must lie inside
 }
 
 // Seconds are instants as a time axis takes them.
@@ -67,6 +69,7 @@ type scale struct {
 	kind      Kind
 	low, high float64 // logarithms on a logarithmic scale
 	from, to  float64
+	zone      *time.Location // of a time scale; nil: UTC
 }
 
 // value is a value as the scale counts it; NaN where it cannot be drawn.
@@ -92,7 +95,7 @@ const largest = 1e150
 
 // scaleOver is the scale of an axis for the data's extent, drawn between from and to.
 func scaleOver(a Axis, e extent, from, to float64) scale {
-	s := scale{kind: a.Kind, from: from, to: to}
+	s := scale{kind: a.Kind, from: from, to: to, zone: a.Zone}
 	var in extent
 	for _, v := range append([]float64{e.low, e.high}, a.Include...) {
 		if e.any || len(a.Include) > 0 {
@@ -218,16 +221,22 @@ func (s scale) timeTicks(most int) []tick {
 	case step >= 86400:
 		layout = "2 Jan"
 	}
+	_, ahead := s.instant(s.low).Zone() // marks are round on the zone's clock
+	shift := float64(ahead)
 	var ts []tick
-	for k := math.Ceil(s.low / step); k*step <= s.high && len(ts) <= 2*most+2; k++ {
-		ts = append(ts, tick{k * step, instant(k * step).Format(layout)})
+	for k := math.Ceil((s.low + shift) / step); k*step-shift <= s.high && len(ts) <= 2*most+2; k++ {
+		ts = append(ts, tick{k*step - shift, s.instant(k*step - shift).Format(layout)})
 	}
 	return ts
 }
 
 // instant is a time axis's value as a time; far-off values are held at the ends of four-digit years.
-func instant(seconds float64) time.Time {
-	return time.Unix(int64(max(-6.2e10, min(2.5e11, seconds))), 0).UTC()
+func (s scale) instant(seconds float64) time.Time {
+	zone := s.zone
+	if zone == nil {
+		zone = time.UTC
+	}
+	return time.Unix(int64(max(-6.2e10, min(2.5e11, seconds))), 0).In(zone)
 }
 
 // label is the axis's label, with zone and date where it counts time.
@@ -235,10 +244,14 @@ func (s scale) label(a Axis) string {
 	if s.kind != Time {
 		return a.Label
 	}
-	first, last := instant(s.low), instant(s.high)
+	first, last := s.instant(s.low), s.instant(s.high)
+	zone := a.ZoneWords
+	if zone == "" {
+		zone = "UTC"
+	}
 	date := first.Format("2 January 2006")
 	if y, m, d := last.Date(); y != first.Year() || m != first.Month() || d != first.Day() {
 		date = first.Format("2 Jan") + " to " + last.Format("2 Jan 2006")
 	}
-	return strings.TrimSpace(a.Label + " UTC, " + date)
+	return strings.TrimSpace(a.Label + " " + zone + ", " + date)
 }
