@@ -54,7 +54,14 @@ func (f *face) complete(root *cobra.Command) {
 	for _, s := range sections {
 		root.RegisterFlagCompletionFunc(s.flag, f.namesOf(s.section))
 	}
-	for _, c := range root.Commands() {
+	f.completeBelow(root)
+	root.RegisterFlagCompletionFunc("site", cobra.NoFileCompletions)
+}
+
+// completeBelow does so for the commands of a command, and theirs.
+func (f *face) completeBelow(parent *cobra.Command) {
+	for _, c := range parent.Commands() {
+		f.completeBelow(c)
 		if c.ValidArgs == nil && !strings.Contains(c.Use, "FRAMES") && !strings.Contains(c.Use, "DIR]") {
 			c.ValidArgsFunction = cobra.NoFileCompletions
 		}
@@ -69,7 +76,6 @@ func (f *face) complete(root *cobra.Command) {
 			}
 		})
 	}
-	root.RegisterFlagCompletionFunc("site", cobra.NoFileCompletions)
 }
 
 // namesOf completes a name of the kit; a broken kit completes nothing.

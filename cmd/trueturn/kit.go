@@ -1,21 +1,14 @@
 package main
 
 import (
-	"bufio"
-	"context"
 	"errors"
 	"fmt"
-	"io"
-	"io/fs"
-	"os"
-	"path/filepath"
+	"strings"
 
 	"github.com/soniakeys/unit"
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"trueturn/align/knobs"
-	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/kit"
 )
 
@@ -52,29 +45,33 @@ a site's latitude and longitude; a lens has a focal length or a 35 mm equivalent
   planned_s = 60`
 
 const kitExample = `  trueturn kit init --at-site hut --site 46.02,7.75,1620 --mount crank --period 480
+  trueturn kit add lens fifty --focal-length 50 --f-number 2.8
   trueturn kit check
   trueturn expose --camera grey --lens fifty --mount crank`
 
 func (f *face) kitCommand() *cobra.Command {
 	c := &cobra.Command{
-		Use:       "kit init|show|check",
-		Short:     "create, show and check the equipment file (TOML)",
+		Use:       "kit init|add|show|check",
+		Short:     "create, add to, show and check the equipment file (TOML)",
 		Long:      kitText,
 		Example:   kitExample,
-		ValidArgs: []string{"init", "show", "check"},
-		RunE: func(c *cobra.Command, args []string) error {
-			if len(args) == 0 {
-				return c.Help()
-			}
-			way := "trueturn kit --help lists them"
-			if near := nearest(args[0], []string{"init", "show", "check"}); near != "" {
-				way = "did you mean " + near + "?"
-			}
-			return &usageError{"kit has no " + quote(args[0]), way, nil}
-		},
+		ValidArgs: []string{"init", "add", "show", "check"},
+		RunE:      oneOf,
 	}
-	c.AddCommand(f.kitInitCommand(), f.kitShowCommand(), f.kitCheckCommand())
+	c.AddCommand(f.kitInitCommand(), f.kitAddCommand(), f.kitShowCommand(), f.kitCheckCommand())
 	return c
+}
+
+// oneOf runs a command that does nothing by itself.
+func oneOf(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return c.Help()
+	}
+	way := c.CommandPath() + " --help lists them"
+	if near := nearest(args[0], c.ValidArgs); near != "" {
+		way = "did you mean " + near + "?"
+	}
+	return &usageError{strings.TrimPrefix(c.CommandPath(), "trueturn ") + " has no " + quote(args[0]), way, nil}
 }
 
 func (f *face) kitShowCommand() *cobra.Command {
@@ -167,10 +164,11 @@ func counted(n int, one string) string {
 
 const kitInitText = `Writes a kit. With flags it takes what they tell: --at-site, --camera, --lens and --mount
 name what the other flags describe. Without any it asks, on a terminal; an empty answer
-leaves a figure out. A kit that is there already stays as it is without --force.`
+leaves a figure out. A kit that is there already stays as it is: kit add puts more into it.
+With --force it is written anew, and the old one kept beside it.`
 
 const kitInitExample = `  trueturn kit init
-  trueturn kit init --at-site hut --site 46.02,7.75,1620 --camera grey --pixel-pitch 3.9 --size 6000x4000
+  trueturn kit init --at-site hut --site 46.02,7.75,1620 --tz Europe/Lisbon --camera grey --pixel-pitch 3.9 --size 6000x4000
   trueturn kit init --force --lens fifty --focal-length 50 --f-number 2.8 --mount crank --period 480`
 
 func (f *face) kitInitCommand() *cobra.Command {
@@ -189,72 +187,36 @@ func (f *face) kitInitCommand() *cobra.Command {
 
 // kitInit writes the kit.
 func (f *face) kitInit(c *cobra.Command, d *describing) error {
-	path, err := f.gear.file()
+	path, old, err := f.kitFile()
 	if err != nil {
 		return err
 	}
-	if _, err := os.Lstat(path); err == nil && !d.force {
-		return &failure{"there is a kit already: " + quote(path), "change it with a text editor, add --force to write over it, or name another with --kit FILE", nil}
+	if old != nil && !d.force {
+		return &failure{"there is a kit already: " + quote(path), "put more into it with trueturn kit add, write it anew with --force, or name another with --kit FILE", nil}
 	}
 	k, err := d.kit(f)
 	if err != nil {
 		return err
 	}
-	if k == nil {
-		if !term.IsTerminal(int(os.Stdin.Fd())) {
-			return &usageError{"there is nothing to write, and nobody to ask", "give flags, as in trueturn kit init --at-site hut --site 46.02,7.75, or start it on a terminal", nil}
-		}
-		if k, err = askInterruptibly(c.Context(), os.Stdin, f.err); err != nil {
+	asked := k == nil
+	if asked {
+		told, err := f.ask(c.Context(), "give flags, as in trueturn kit init --at-site hut --site 46.02,7.75", askKit)
+		if err != nil {
+			f.tellLost(told)
 			return err
 		}
+		k = &told
 	}
-	return f.keepKit(path, *k, d.force)
-}
-
-// keepKit writes a kit once it has been read back without a mistake. The folder is made where it is
-// missing, but for a folder that was named by hand.
-func (f *face) keepKit(path string, k kit.Kit, force bool) error {
 	if err := k.Sound(); err != nil {
 		return &usageError{"this kit would not do: " + err.Error(), hint(err), err}
 	}
-	if f.gear.path == "" {
-		if err := files.MakeFolder(filepath.Dir(path), 0o755); err != nil {
-			return cannotWrite(path, err)
+	if err := f.keepKit(path, old, k.Write); err != nil {
+		if asked {
+			f.tellLost(*k)
 		}
-	}
-	// Asking takes a while; somebody else may have written one.
-	if _, err := os.Lstat(path); !force && !errors.Is(err, fs.ErrNotExist) {
-		return &failure{"there is a kit already: " + quote(path), "add --force to write over it", nil}
-	}
-	if err := writeFile(path, k.Write); err != nil {
 		return err
 	}
-	if f.json {
-		return writeJSON(f.out, map[string]any{"file": path, "kit": k})
-	}
-	fmt.Fprintf(f.out, "the kit is in %s: %s, %s, %s, %s\n", path, counted(len(k.Sites), "site"), counted(len(k.Cameras), "camera"),
-		counted(len(k.Lenses), "lens"), counted(len(k.Mounts), "mount"))
-	return nil
-}
-
-// askInterruptibly asks, and stops asking when the user does.
-func askInterruptibly(ctx context.Context, in io.Reader, out io.Writer) (*kit.Kit, error) {
-	type answered struct {
-		kit *kit.Kit
-		err error
-	}
-	done := make(chan answered, 1)
-	go func() {
-		k, err := askKit(bufio.NewReader(in), out)
-		done <- answered{k, err}
-	}()
-	select {
-	case <-ctx.Done():
-		fmt.Fprintln(out)
-		return nil, ctx.Err()
-	case a := <-done:
-		return a.kit, a.err
-	}
+	return f.sayKept(path, "the kit is in "+path, *k)
 }
 
 // knobs is what the mount of the kit tells of its knobs.

@@ -2,12 +2,10 @@ package main
 
 import (
 	"bufio"
-	"errors"
 	"fmt"
 	"io"
 	"math"
 	"strings"
-	"time"
 
 	"github.com/spf13/pflag"
 
@@ -15,7 +13,7 @@ import (
 	"trueturn/ephem"
 )
 
-// describing is what the flags of kit init tell.
+// describing is what the flags of kit init and kit add tell.
 type describing struct {
 	camera kit.Camera
 	lens   kit.Lens
@@ -27,24 +25,49 @@ type describing struct {
 
 func (d *describing) register(fs *pflag.FlagSet) {
 	fs.SortFlags = false
-	fs.BoolVar(&d.force, "force", false, "write over a kit that is there already")
-	fs.Var(&value{kind: "+HH:MM", set: func(s string) error { d.tz = s; _, err := kit.Zone(s); return err }}, "tz", "zone of the camera's clock at the site")
-	fs.Var(between("UM", &d.camera.PixelPitchUM, 0.2, 200), "pixel-pitch", "distance of the camera's pixels in micrometres")
-	fs.Var(&value{kind: "WIDTHxHEIGHT", set: func(s string) error {
-		w := wondering{}
-		err := w.setSize(s)
-		d.camera.WidthPx, d.camera.HeightPx = w.width, w.height
-		return err
-	}}, "size", "of the camera's pictures in pixels, as in 6000x4000")
-	fs.Var(between("ELECTRONS", &d.camera.ReadNoiseE, 0.01, 1000), "read-noise", "of the camera's sensor")
-	fs.Var(between("PX", &d.camera.WanderPx, 0.001, 100), "wander", "of the camera's optical centre, rms, as measured on a standing tripod")
-	fs.Var(between("MM", &d.lens.FocalLengthMM, 0.5, 10000), "focal-length", "of the lens")
-	fs.Var(between("MM", &d.lens.EquivalentMM, 4, 20000), "equivalent", "focal length of the lens as its 35 mm equivalent, instead")
-	fs.Var(fNumber(&d.lens.FNumber), "f-number", "of the lens")
+	fs.BoolVar(&d.force, "force", false, "write it anew where there is one already, which is kept as a backup")
+	d.siteFlags(fs)
+	d.cameraFlags(fs)
+	d.lensFlags(fs)
 	d.mountFlags(fs)
 	fs.Var(between("RATIO", &d.usual.MaxElongation, 1.001, 10), "max-elongation", "what you call round as a rule")
 	fs.Var(between("SHARE", &d.usual.Share, 0.01, 1), "share", "of the exposures that shall be round as a rule, 0 to 1")
 	fs.Var(between("SECONDS", &d.usual.PlannedS, 0.001, 3600), "planned", "exposure you plan as a rule")
+}
+
+func (d *describing) siteFlags(fs *pflag.FlagSet) {
+	fs.Var(&value{kind: "+HH:MM|NAME", set: d.setZone}, "tz", "zone of the camera's clock at the site: +02:00, UTC, or a name as Europe/Lisbon")
+}
+
+// setZone keeps a zone as it was written.
+func (d *describing) setZone(s string) error {
+	if _, err := kit.Zone(s); err != nil {
+		return err
+	}
+	d.tz = s
+	return nil
+}
+
+func (d *describing) cameraFlags(fs *pflag.FlagSet) {
+	fs.Var(between("UM", &d.camera.PixelPitchUM, 0.2, 200), "pixel-pitch", "distance of the camera's pixels in micrometres")
+	fs.Var(&value{kind: "WIDTHxHEIGHT", set: d.setSize}, "size", "of the camera's pictures in pixels, as in 6000x4000")
+	fs.Var(between("ELECTRONS", &d.camera.ReadNoiseE, 0.01, 1000), "read-noise", "of the camera's sensor")
+	fs.Var(between("PX", &d.camera.WanderPx, 0.001, 100), "wander", "of the camera's optical centre, rms, as measured on a standing tripod")
+}
+
+func (d *describing) setSize(s string) error {
+	w := wondering{}
+	if err := w.setSize(s); err != nil {
+		return err
+	}
+	d.camera.WidthPx, d.camera.HeightPx = w.width, w.height
+	return nil
+}
+
+func (d *describing) lensFlags(fs *pflag.FlagSet) {
+	fs.Var(between("MM", &d.lens.FocalLengthMM, 0.5, 10000), "focal-length", "of the lens")
+	fs.Var(between("MM", &d.lens.EquivalentMM, 4, 20000), "equivalent", "focal length of the lens as its 35 mm equivalent, instead")
+	fs.Var(fNumber(&d.lens.FNumber), "f-number", "of the lens")
 }
 
 func (d *describing) mountFlags(fs *pflag.FlagSet) {
@@ -116,13 +139,14 @@ type asker struct {
 	err error // the answers have ended
 }
 
-// text asks until the answer does; empty leaves it out.
+// text asks until the answer does, and says at once why one does not; empty leaves it out.
 func (a *asker) text(question string, take func(string) error) {
 	for a.err == nil {
 		fmt.Fprintf(a.out, "%s: ", question)
 		line, err := a.in.ReadString('\n')
 		line = strings.TrimSpace(line)
-		if errors.Is(err, io.EOF) && line == "" {
+		if err != nil && line == "" {
+			fmt.Fprintln(a.out)
 			a.err = &failure{"the answers ended before the questions did", "nothing was written; start again, or give flags", nil}
 			return
 		}
@@ -144,35 +168,62 @@ func (a *asker) figure(question string, p *float64, low, high float64) {
 
 // name asks what something is called; "" means there is none.
 func (a *asker) name(question string) (name string) {
-	a.text(question, func(s string) error { name = s; return nil })
+	a.text(question, func(s string) error {
+		if err := checkName(s); err != nil {
+			return err
+		}
+		name = s
+		return nil
+	})
 	return name
 }
 
-// askKit asks for one of each.
-func askKit(in *bufio.Reader, out io.Writer) (*kit.Kit, error) {
-	a := &asker{in: in, out: out}
-	k := &kit.Kit{}
-	fmt.Fprintln(out, "An empty answer leaves a thing out.")
-	a.site(k)
-	a.camera(k)
-	a.lens(k)
-	a.mount(k)
-	if a.err != nil {
-		return nil, a.err
+func checkName(s string) error {
+	if !kit.GoodName(s) {
+		return &badNumber{"no name", "give it a name you can type"}
 	}
-	if k.Empty() {
-		return nil, &failure{"nothing was told, and nothing written", "give at least one name", nil}
+	return nil
+}
+
+// must asks again for what a thing is nothing without, and gives the thing up when the answer is empty twice.
+func (a *asker) must(what string, ask func() (told bool)) bool {
+	if ask() {
+		return true
+	}
+	if a.err == nil {
+		fmt.Fprintf(a.out, "  %s; another empty answer leaves it out\n", what)
+	}
+	return a.err == nil && ask()
+}
+
+// askKit asks for one of each. With an error too it is what was answered.
+func askKit(a *asker) (kit.Kit, error) {
+	fmt.Fprintln(a.out, "An empty answer leaves a thing out.")
+	var k kit.Kit
+	for _, q := range []struct {
+		question string
+		ask      func(name string) kit.Kit
+	}{
+		{"Name of the place you stand at, as in hut", a.site}, {"Name of the camera", a.camera},
+		{"Name of the lens", a.lens}, {"Name of the mount", a.mount},
+	} {
+		if n := a.name(q.question); n != "" {
+			k = k.With(q.ask(n))
+		}
+	}
+	switch {
+	case a.err != nil:
+		return k, a.err
+	case k.Empty():
+		return kit.Kit{}, &failure{"nothing was told, and nothing written", "give at least one name", nil}
 	}
 	return k, nil
 }
 
-func (a *asker) site(k *kit.Kit) {
-	n := a.name("Name of the place you stand at, as in hut")
-	if n == "" {
-		return
-	}
+// site asks for the figures of a place; the kit is empty where none were given. So are those of the others.
+func (a *asker) site(name string) kit.Kit {
 	var site *ephem.Site
-	for a.err == nil && site == nil {
+	if !a.must("a place has a latitude and a longitude", func() bool {
 		a.text("  Where it is, LAT,LON or LAT,LON,HEIGHT_M, north and east positive, as in 46.02,7.75,1620", func(s string) error {
 			x, err := ephem.ParseSite(s)
 			if err == nil {
@@ -180,57 +231,39 @@ func (a *asker) site(k *kit.Kit) {
 			}
 			return err
 		})
-	}
-	tz := ""
-	a.text("  Zone of the camera's clock there, as in +01:00", func(s string) error {
-		var z *time.Location
-		err := zone(&z).Set(s)
-		tz = s
-		return err
-	})
-	if site != nil {
-		k.Sites = map[string]kit.Site{n: siteFigures(*site, tz)}
-	}
-}
-
-func (a *asker) camera(k *kit.Kit) {
-	n := a.name("Name of the camera")
-	if n == "" {
-		return
+		return site != nil
+	}) {
+		return kit.Kit{}
 	}
 	d := describing{}
-	a.figure("  Distance of its pixels, micrometres", &d.camera.PixelPitchUM, 0.2, 200)
-	a.text("  Size of its pictures, pixels, as in 6000x4000", func(s string) error {
-		w := wondering{}
-		err := w.setSize(s)
-		d.camera.WidthPx, d.camera.HeightPx = w.width, w.height
-		return err
-	})
-	a.figure("  Read noise, electrons", &d.camera.ReadNoiseE, 0.01, 1000)
-	k.Cameras = map[string]kit.Camera{n: d.camera}
+	a.text("  Zone of the camera's clock there, as in +01:00 or Europe/Lisbon", d.setZone)
+	return kit.Kit{Sites: map[string]kit.Site{name: siteFigures(*site, d.tz)}}
 }
 
-func (a *asker) lens(k *kit.Kit) {
-	n := a.name("Name of the lens")
-	if n == "" {
-		return
-	}
+func (a *asker) camera(name string) kit.Kit {
+	d := describing{}
+	a.figure("  Distance of its pixels, micrometres", &d.camera.PixelPitchUM, 0.2, 200)
+	a.text("  Size of its pictures, pixels, as in 6000x4000", d.setSize)
+	a.figure("  Read noise, electrons", &d.camera.ReadNoiseE, 0.01, 1000)
+	return kit.Kit{Cameras: map[string]kit.Camera{name: d.camera}}
+}
+
+func (a *asker) lens(name string) kit.Kit {
 	l := kit.Lens{}
-	for a.err == nil && l.FocalLengthMM == 0 && l.EquivalentMM == 0 {
+	if !a.must("a lens has a focal length, its own or the equivalent", func() bool {
 		a.figure("  Focal length, mm (empty: its 35 mm equivalent is asked for)", &l.FocalLengthMM, 0.5, 10000)
 		if l.FocalLengthMM == 0 {
 			a.figure("  Focal length as its 35 mm equivalent, mm", &l.EquivalentMM, 4, 20000)
 		}
+		return l.FocalLengthMM > 0 || l.EquivalentMM > 0
+	}) {
+		return kit.Kit{}
 	}
 	a.figure("  f-number", &l.FNumber, 0.3, 128)
-	k.Lenses = map[string]kit.Lens{n: l}
+	return kit.Kit{Lenses: map[string]kit.Lens{name: l}}
 }
 
-func (a *asker) mount(k *kit.Kit) {
-	n := a.name("Name of the mount")
-	if n == "" {
-		return
-	}
+func (a *asker) mount(name string) kit.Kit {
 	m := kit.Mount{}
 	a.figure("  Time of one turn of its worm, seconds", &m.PeriodS, 1, 1e5)
 	if m.PeriodS > 0 {
@@ -239,7 +272,7 @@ func (a *asker) mount(k *kit.Kit) {
 	a.figure("  What a turn of the altitude knob does, minutes of arc", &m.AltitudeArcminPerTurn, 0.01, 21600)
 	a.figure("  What a turn of the azimuth knob does, minutes of arc", &m.AzimuthArcminPerTurn, 0.01, 21600)
 	a.figure("  Play of the knobs, minutes of arc", &m.PlayArcmin, 0.001, 600)
-	k.Mounts = map[string]kit.Mount{n: m}
+	return kit.Kit{Mounts: map[string]kit.Mount{name: m}}
 }
 
 // roundTo leaves so many steps in one.

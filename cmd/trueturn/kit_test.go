@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"io"
 	"os"
 	"runtime/debug"
 	"strings"
@@ -14,23 +13,56 @@ import (
 	"trueturn/cmd/trueturn/kit"
 )
 
-func TestAskKit(t *testing.T) {
-	answers := "hut\n46.02,200\n46.02,7.75,1620\n\ngrey\n3.9\n6000x4000\n\nphone\n\n115\n1.8\n\n"
+// asking answers questions with lines.
+func asking(answers string) (*asker, *strings.Builder) {
 	var asked strings.Builder
-	got, err := askKit(bufio.NewReader(strings.NewReader(answers)), &asked)
-	if err != nil {
-		t.Fatalf("%v\n%s", err, asked.String())
-	}
-	want := &kit.Kit{
-		Sites:   map[string]kit.Site{"hut": {LatitudeDeg: 46.02, LongitudeDeg: 7.75, HeightM: 1620}},
-		Cameras: map[string]kit.Camera{"grey": {PixelPitchUM: 3.9, WidthPx: 6000, HeightPx: 4000}},
-		Lenses:  map[string]kit.Lens{"phone": {EquivalentMM: 115, FNumber: 1.8}},
-	}
-	if d := cmp.Diff(want, got); d != "" {
-		t.Error(d)
-	}
-	if !strings.Contains(asked.String(), "longitude 200°") {
-		t.Errorf("the impossible place was not refused:\n%s", asked.String())
+	return &asker{in: bufio.NewReader(strings.NewReader(answers)), out: &asked}, &asked
+}
+
+// TestAskKit: what is answered is kept, and what will not do is asked again at once, with the reason, and never kept.
+func TestAskKit(t *testing.T) {
+	hut := kit.Site{LatitudeDeg: 46.02, LongitudeDeg: 7.75, HeightM: 1620}
+	inZone := hut
+	inZone.TZ = "Europe/Zurich"
+	for _, row := range []struct {
+		name, answers string
+		want          kit.Kit
+		told          []string // reasons, in their order
+	}{
+		{"one of each, the mount left out", "hut\n46.02,7.75,1620\nEurope/Zurich\ngrey\n3.9\n6000x4000\n\nphone\n\n115\n1.8\n\n", kit.Kit{
+			Sites:   map[string]kit.Site{"hut": inZone},
+			Cameras: map[string]kit.Camera{"grey": {PixelPitchUM: 3.9, WidthPx: 6000, HeightPx: 4000}},
+			Lenses:  map[string]kit.Lens{"phone": {EquivalentMM: 115, FNumber: 1.8}},
+		}, nil},
+		{"an impossible place", "hut\n46.02,200\n46.02,7.75,1620\n\n\n\n\n", kit.Kit{Sites: map[string]kit.Site{"hut": hut}}, []string{"longitude 200°"}},
+		{"a zone that is none is not kept", "hut\n46.02,7.75,1620\n25 o'clock\n\n\n\n\n", kit.Kit{Sites: map[string]kit.Site{"hut": hut}}, []string{"not a time zone: write the clock's offset"}},
+		{"figures that are none", "\ngrey\nfour\n-4\n3.9\n6000\n6000x4000\nNaN\n\n\n\n", kit.Kit{Cameras: map[string]kit.Camera{"grey": {PixelPitchUM: 3.9, WidthPx: 6000, HeightPx: 4000}}},
+			[]string{"not a number", "out of range: choose a value from 0.2 to 200", "not a size", "not a number"}},
+		{"a name that is none", "\n\n\x1b[31m\nfifty\n50\n\n\n", kit.Kit{Lenses: map[string]kit.Lens{"fifty": {FocalLengthMM: 50}}}, []string{"no name: give it a name you can type"}},
+		{"a lens given up", "\n\nfifty\n\n\n\n\ncrank\n480\n\n\n\n3\n", kit.Kit{Mounts: map[string]kit.Mount{"crank": {PeriodS: 480, PlayArcmin: 3}}}, []string{"a lens has a focal length", "another empty answer leaves it out"}},
+		{"a place given up", "hut\n\n\ngrey\n\n\n\n\n\n", kit.Kit{Cameras: map[string]kit.Camera{"grey": {}}}, []string{"a place has a latitude"}},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			a, asked := asking(row.answers)
+			got, err := askKit(a)
+			if err != nil {
+				t.Fatalf("%v\n%s", err, asked)
+			}
+			if d := cmp.Diff(row.want, got); d != "" {
+				t.Error(d)
+			}
+			if err := got.Sound(); err != nil {
+				t.Errorf("answers were taken that will not do: %v", err)
+			}
+			rest := asked.String()
+			for _, reason := range row.told {
+				_, after, found := strings.Cut(rest, reason)
+				if !found {
+					t.Fatalf("%q was not said:\n%s", reason, asked)
+				}
+				rest = after
+			}
+		})
 	}
 	for _, row := range []struct{ name, answers string }{
 		{"they end too soon", "hut\n"},
@@ -38,7 +70,8 @@ func TestAskKit(t *testing.T) {
 		{"none", ""},
 	} {
 		t.Run(row.name, func(t *testing.T) {
-			if k, err := askKit(bufio.NewReader(strings.NewReader(row.answers)), io.Discard); err == nil || hint(err) == "" {
+			a, _ := asking(row.answers)
+			if k, err := askKit(a); err == nil || hint(err) == "" {
 				t.Errorf("got %v, %v, want an error with a way out", k, err)
 			}
 		})

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
@@ -212,7 +211,7 @@ func (c *checker) thing(path []string, at int) mark {
 		return m
 	}
 	m = mark{Section(path[0]), path[1], at, map[string]float64{}, map[string]int{}}
-	if strings.TrimSpace(m.name) == "" || strings.ContainsFunc(m.name, unicode.IsControl) {
+	if !GoodName(m.name) {
 		c.add(at, fmt.Sprintf("%q is no name", m.name), "give it a name you can type")
 	}
 	c.given[id], c.names = m, append(c.names, id)

@@ -10,8 +10,11 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"reflect"
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/pelletier/go-toml/v2"
 
@@ -100,6 +103,55 @@ func (k Kit) Write(w io.Writer) error {
 	return e.Encode(k)
 }
 
+// With is a kit with the things of another beside its own, and in place of those of the same names.
+func (k Kit) With(more Kit) Kit {
+	k.Sites, k.Cameras = joined(k.Sites, more.Sites), joined(k.Cameras, more.Cameras)
+	k.Lenses, k.Mounts = joined(k.Lenses, more.Lenses), joined(k.Mounts, more.Mounts)
+	if more.Defaults != nil {
+		k.Defaults = more.Defaults
+	}
+	return k
+}
+
+func joined[T any](mine, more map[string]T) map[string]T {
+	if len(mine)+len(more) == 0 {
+		return nil
+	}
+	all := map[string]T{}
+	maps.Copy(all, mine)
+	maps.Copy(all, more)
+	return all
+}
+
+// Append is the text of a kit file with more things in it. They are written at its end, so that remarks and order stay as
+// they are; where that is not to be done, because one of their names is taken or a section is written in a single line, the
+// file is written anew, without remarks. The error is Parse's, of the text there is.
+func Append(text string, more Kit) (longer string, anew bool, err error) {
+	k, err := Parse(strings.NewReader(text))
+	if err != nil {
+		return "", false, err
+	}
+	want := k.With(more)
+	var added, whole strings.Builder
+	if err := more.Write(&added); err != nil {
+		return "", false, err
+	}
+	longer = text
+	if text != "" {
+		longer = strings.TrimSuffix(text, "\n") + "\n\n"
+	}
+	for line := range strings.Lines(added.String()) {
+		if head := strings.TrimSpace(line); !strings.HasPrefix(head, "[") || strings.Contains(head, ".") { // [cameras] itself may stand there already
+			longer += line
+		}
+	}
+	if got, err := Parse(strings.NewReader(longer)); err == nil && reflect.DeepEqual(got.With(Kit{}), want) {
+		return longer, false, nil
+	}
+	err = want.Write(&whole)
+	return whole.String(), true, err
+}
+
 // Section is one of the kinds of equipment, by the word its tables begin with.
 type Section string
 
@@ -117,6 +169,11 @@ func (s Section) One() string {
 		return "lens"
 	}
 	return strings.TrimSuffix(string(s), "s")
+}
+
+// GoodName is whether a thing may be called so.
+func GoodName(name string) bool {
+	return strings.TrimSpace(name) != "" && !strings.ContainsFunc(name, unicode.IsControl) && utf8.ValidString(name)
 }
 
 // Names lists what a section holds, sorted.
@@ -158,7 +215,7 @@ func (e *UnknownError) Hint() string {
 		return fmt.Sprintf("did you mean %q?", e.Known[i])
 	}
 	if len(e.Known) == 0 {
-		return fmt.Sprintf("it holds no %s yet: add a table [%s.%s] to it, or leave the name out", e.Section.One(), e.Section, "NAME")
+		return fmt.Sprintf("it holds no %s yet: add one with trueturn kit add %s NAME, or leave the name out", e.Section.One(), e.Section.One())
 	}
 	const most = 8
 	list := e.Known[:min(most, len(e.Known))]

@@ -125,6 +125,38 @@ func TestHas(t *testing.T) {
 	}
 }
 
+// TestAppend: what is added stands at the end and nothing before it changes, unless it must.
+func TestAppend(t *testing.T) {
+	more := Kit{Cameras: map[string]Camera{"grey one": {PixelPitchUM: 3.9}}, Sites: map[string]Site{"hut": {LatitudeDeg: 46, LongitudeDeg: 7, TZ: "Europe/Zurich"}}}
+	const added = "[sites.hut]\nlatitude_deg = 46.0\nlongitude_deg = 7.0\ntz = 'Europe/Zurich'\n\n[cameras.'grey one']\npixel_pitch_um = 3.9\n"
+	for _, row := range []struct {
+		name, text, want string // want "" is anew
+	}{
+		{"nothing there", "", added},
+		{"remarks stay", "# mine\n[lenses.a]\nequivalent_mm = 24 # wide", "# mine\n[lenses.a]\nequivalent_mm = 24 # wide\n\n" + added},
+		{"under a section that has a heading", "[cameras]\nold = { pixel_pitch_um = 5 }\n", "[cameras]\nold = { pixel_pitch_um = 5 }\n\n" + added},
+		{"an empty section", "[cameras]\n", "[cameras]\n\n" + added},
+		{"after the defaults", "[defaults]\nshare = 0.5\n", "[defaults]\nshare = 0.5\n\n" + added},
+		{"in one line", "cameras = { old = { pixel_pitch_um = 5 } }\n", ""},
+		{"a name that is taken", "[cameras.'grey one']\npixel_pitch_um = 5\n", ""},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			got, anew, err := Append(row.text, more)
+			if err != nil || anew != (row.want == "") || !anew && got != row.want {
+				t.Errorf("anew %v, error %v, text\n%s\nwant\n%s", anew, err, got, row.want)
+			}
+			before, _ := Parse(strings.NewReader(row.text))
+			after, err := Parse(strings.NewReader(got))
+			if d := cmp.Diff(before.With(more), after.With(Kit{})); err != nil || d != "" {
+				t.Errorf("%v\n%s", err, d)
+			}
+		})
+	}
+	if text, _, err := Append("[lenses.a]\nf_number = 2", more); err == nil || text != "" {
+		t.Errorf("a broken kit was taken: %q", text)
+	}
+}
+
 // TestPath: the XDG Base Directory Specification 0.8: a relative path does not count.
 func TestPath(t *testing.T) {
 	home := t.TempDir()
