@@ -30,7 +30,7 @@ import (
 	"trueturn/ephem"
 )
 
-// Source is a picture that can be opened when its turn comes.
+// Source is a picture that can be opened when its turn comes, and once more if closing it gives [ErrChanged].
 type Source struct {
 	Name string // base name, with its folder where two pictures would be called alike
 	Open func() (io.ReadSeekCloser, error)
@@ -87,8 +87,30 @@ type Sequence struct {
 // errUnread marks what kept a picture from being read at all.
 var errUnread = errors.New("the picture could not be read")
 
+// ErrChanged marks what the Close of a Source gives when the picture was written to meanwhile: clock and pixels may be of
+// two pictures.
+var ErrChanged = errors.New("changed while it was read")
+
 // Unread is whether a shot's picture could not be read at all.
 func (s Shot) Unread() bool { return errors.Is(s.Err, errUnread) }
+
+// NamedErr is Err with the picture's name before it, where what is amiss is in the file: such an error does not tell which.
+func (s Shot) NamedErr() error {
+	var own *frame.Error
+	if errors.As(s.Err, &own) || errors.Is(s.Err, ErrChanged) {
+		return namedError{s.Err, s.File}
+	}
+	return s.Err
+}
+
+// namedError has a name before its text, and else all that the error has.
+type namedError struct {
+	error
+	name string
+}
+
+func (e namedError) Error() string { return e.name + ": " + e.error.Error() }
+func (e namedError) Unwrap() error { return e.error }
 
 type unreadError struct{ error }
 
@@ -221,12 +243,25 @@ func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
 	return s, ctx.Err()
 }
 
+// decode reads a picture, one that changes meanwhile once more.
 func decode(src Source, o Options) (frame.Frame, error) {
+	fr, err := decodeOnce(src, o)
+	if errors.Is(err, ErrChanged) {
+		fr, err = decodeOnce(src, o)
+	}
+	return fr, err
+}
+
+func decodeOnce(src Source, o Options) (fr frame.Frame, err error) {
 	r, err := src.Open()
 	if err != nil {
 		return frame.Frame{}, err
 	}
-	defer r.Close()
+	defer func() {
+		if late := r.Close(); errors.Is(late, ErrChanged) { // whatever was made of it
+			fr, err = frame.Frame{}, late
+		}
+	}()
 	fo := o.Frame
 	fo.Name = path.Base(src.Name) // tables of times name files without folders
 	return frame.Decode(r, fo)

@@ -153,7 +153,7 @@ func (b *builder) firstCause(err error) error {
 		switch {
 		case s.Solution == nil:
 			if first == nil {
-				first = s.Err
+				first = s.NamedErr()
 			}
 		case s.Clock == nil:
 			solved++

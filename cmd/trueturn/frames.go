@@ -96,14 +96,22 @@ func (g *frames) add(path string) {
 	g.paths = append(g.paths, key)
 	g.sources = append(g.sources, drift.Source{
 		Name: filepath.Base(path),
-		Open: func() (io.ReadSeekCloser, error) {
-			f, err := os.Open(path)
-			if err != nil {
-				return nil, cannotOpen(path, err)
-			}
-			return f, nil
-		},
+		Open: func() (io.ReadSeekCloser, error) { return openPicture(path) },
 	})
+}
+
+// openPicture opens a picture to be read.
+func openPicture(path string) (io.ReadSeekCloser, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, cannotOpen(path, err)
+	}
+	s, err := steady(f, wholeMost)
+	if err != nil {
+		f.Close()
+		return nil, cannotOpen(path, err)
+	}
+	return s, nil
 }
 
 // tellApart puts the folder before the names of pictures that would else be called alike.

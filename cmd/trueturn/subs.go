@@ -109,7 +109,7 @@ func (f *face) subs(ctx context.Context, args []string, j *judging) error {
 func (r result) firstCause() error {
 	for _, s := range r.seq.Shots {
 		if s.Err != nil {
-			return s.Err
+			return s.NamedErr()
 		}
 	}
 	return nil
