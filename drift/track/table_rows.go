@@ -51,9 +51,9 @@ func readColumns(record []string, line int) (columns, error) {
 	case c.stars && directions:
 		return fault("both x, y and ra, dec are named", "a table holds stars in pixels or directions, not both")
 	case !c.stars && !directions:
-		return fault("the first line must name the columns; it names neither x and y nor ra and dec", hintStars+"; "+hintDirections)
+		return fault("the first line must name the columns; it names neither x and y nor ra and dec"+c.unheardOf(), hintStars+"; "+hintDirections)
 	case !c.has("mid_utc") && !(c.has("start_utc") && c.has("exposure_s")):
-		return fault("no column mid_utc names the times", "add mid_utc, the middle of the exposure in UTC, or start_utc with exposure_s")
+		return fault("no column mid_utc names the times"+c.unheardOf(), "add mid_utc, the middle of the exposure in UTC, or start_utc with exposure_s")
 	}
 	for _, pair := range [][2]string{{"mid_utc", "start_utc"}, {"flux", "mag"}, {"ra", "ra_deg"}, {"dec", "dec_deg"}, {"roll", "roll_deg"}} {
 		if c.has(pair[0]) && c.has(pair[1]) {
@@ -72,16 +72,35 @@ func (c columns) sorted() columns {
 	if c.stars {
 		own = starColumns
 	}
-	for _, name := range c.names {
-		if !slices.Contains(bothColumns, name) && !slices.Contains(own, name) {
-			if len(c.unknown) == 5 {
-				c.unknown[4] = "…"
-				break
-			}
-			c.unknown = append(c.unknown, short(name))
-		}
-	}
+	c.unknown = c.strange(bothColumns, own)
 	return c
+}
+
+// strange are the names that stand in none of some lists; of many, the first.
+func (c columns) strange(known ...[]string) (list []string) {
+	for _, name := range c.names {
+		if slices.Contains(slices.Concat(known...), name) {
+			continue
+		}
+		if len(list) == 5 {
+			list[4] = "…"
+			break
+		}
+		list = append(list, short(name))
+	}
+	return list
+}
+
+// unheardOf tells of names that no table has: one of them may be a slip of the pen.
+func (c columns) unheardOf() string {
+	switch list := c.strange(bothColumns, starColumns, directionColumns); len(list) {
+	case 0:
+		return ""
+	case 1:
+		return "; " + list[0] + " is no name known here"
+	default:
+		return "; " + strings.Join(list, ", ") + " are no names known here"
+	}
 }
 
 func (c columns) has(name string) bool { _, ok := c.at[name]; return ok }

@@ -127,6 +127,22 @@ func TestParseTableRefuses(t *testing.T) {
 	}
 }
 
+// A column misspelt is named, so that the slip is seen.
+func TestParseTableNamesStrangers(t *testing.T) {
+	for text, want := range map[string]string{
+		"midutc,x,y\n":          `no column mid_utc names the times; "midutc" is no name known here`,
+		"mid_utc,xx,y,flux\n":   `it names neither x and y nor ra and dec; "xx" is no name known here`,
+		"midutc,ra,dec,sigma\n": `"midutc", "sigma" are no names known here`,
+		"x,y\n":                 `no column mid_utc names the times`,
+		"a,b,c,d,e,f,mid_utc\n": `"a", "b", "c", "d", … are no names known here`,
+		"start_utc,x,y,exp_s\n": `"exp_s" is no name known here`,
+	} {
+		if _, err := ParseTable(strings.NewReader(text)); err == nil || !strings.HasSuffix(err.Error(), want) {
+			t.Errorf("%q: %v; want …%s", text, err, want)
+		}
+	}
+}
+
 type brokenReader struct{ r io.Reader }
 
 func (b brokenReader) Read(p []byte) (int, error) {
