@@ -1,6 +1,7 @@
 package frame
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -12,7 +13,7 @@ import (
 
 const (
 	maxFileBytes = 2 << 30     // beyond any picture this tool is meant for
-	maxPixels    = 200_000_000 // checked before anything is allocated
+	maxPixels    = 200_000_000 // of any kind; see memory.go for the limit of each
 	maxSide      = 1 << 20     // no camera writes longer rows; keeps products in range
 	maxParts     = 1 << 17     // tiles or strips: more than rows in any picture; each costs some time, however small
 
@@ -43,12 +44,14 @@ const (
 // its part would add 5 to 8 % of signal-to-noise. Frame.Signal says which. FITS integers of 8 and 16 bits are scaled
 // to full scale 1; wider ones, scaled ones and floats keep their own unit.
 //
-// Memory: the decoded file plus four bytes a pixel.
+// Memory: the decoded file and four bytes a pixel, together never more than
+// [MostBytes]; a picture that would take more is of kind ErrTooLarge.
 func Decode(r io.ReadSeeker, o Options) (Frame, error) {
 	src, err := newSource(r)
 	if err != nil {
 		return Frame{}, err
 	}
+	src.memory = &memory{admit: o.Admit}
 	k, err := sniff(src)
 	if err != nil {
 		return Frame{}, err
@@ -57,6 +60,7 @@ func Decode(r io.ReadSeeker, o Options) (Frame, error) {
 	if err != nil {
 		return Frame{}, err
 	}
+	p.memory = src.memory
 	return p.frame(o)
 }
 
@@ -73,15 +77,19 @@ type picture struct {
 
 	rowOrderUnknown bool
 	notes           []string
+	memory          *memory // may be nil
 }
 
 // frame draws the light and settles the clock.
 func (p picture) frame(o Options) (Frame, error) {
+	p.memory.collect()
 	plane, err := p.light.draw(p.orient)
 	if err != nil {
 		return Frame{}, err
 	}
 	f := Frame{Plane: plane, Lens: p.lens, Format: p.format, Signal: p.light.signalOf(), RowOrderUnknown: p.rowOrderUnknown, Notes: p.notes}
+	p.light = light{} // the image it was drawn from is not needed any more
+	p.memory.collect()
 	f.setPlace(p.place)
 	c, notes, err := p.clock(o)
 	f.Notes = append(f.Notes, notes...)
@@ -118,7 +126,22 @@ func (p picture) clock(o Options) (Clock, []string, error) {
 // source is the file as the decoders see it: readable anywhere, its size known.
 type source struct {
 	io.ReaderAt
-	size int64
+	size    int64
+	held    int64 // bytes of it that lie in memory
+	*memory       // may be nil
+}
+
+// part is another view of the same file.
+func (s source) part(r io.ReaderAt, size int64) source {
+	s.ReaderAt, s.size = r, size
+	return s
+}
+
+// unpacked is what was unpacked of it into memory.
+func (s source) unpacked(b []byte) source {
+	s = s.part(bytes.NewReader(b), int64(len(b)))
+	s.held += s.size
+	return s
 }
 
 func newSource(r io.ReadSeeker) (source, error) {
@@ -138,9 +161,9 @@ func newSource(r io.ReadSeeker) (source, error) {
 			hint: "pictures up to 2 GB are read; save it smaller"}
 	}
 	if ra, ok := r.(io.ReaderAt); ok {
-		return source{ra, size}, nil
+		return source{ReaderAt: ra, size: size}, nil
 	}
-	return source{&seekerAt{r: r}, size}, nil
+	return source{ReaderAt: &seekerAt{r: r}, size: size}, nil
 }
 
 func (s source) reader() *io.SectionReader { return io.NewSectionReader(s, 0, s.size) }
@@ -191,7 +214,7 @@ func (s source) checkSize(width, height int, pixelsPerByte int64) error {
 	}
 	if width > maxSide || height > maxSide || int64(width)*int64(height) > maxPixels {
 		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", width, height),
-			hint: "pictures up to 200 megapixels are read; if the camera has fewer, the file is damaged"}
+			hint: hintLarge}
 	}
 	if int64(width)*int64(height) > emptyPixels {
 		pixelsPerByte = min(pixelsPerByte, maxNoisePixelsAByte)

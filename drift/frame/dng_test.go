@@ -15,7 +15,7 @@ import (
 // readMosaic decodes a file as far as its stored samples.
 func readMosaic(t testing.TB, b []byte) mosaic {
 	t.Helper()
-	src := source{bytes.NewReader(b), int64(len(b))}
+	src := source{ReaderAt: bytes.NewReader(b), size: int64(len(b))}
 	first, _ := firstDirectory(src)
 	raw, ok, err := rawDirectory(first)
 	if err != nil || !ok {

@@ -100,7 +100,7 @@ func tiffOf4(src source) source {
 	if len(head) > 0 && head[0] == 'M' {
 		plain = []byte("MM\x00*")
 	}
-	return source{patched{src.ReaderAt, plain}, src.size}
+	return src.part(patched{src.ReaderAt, plain}, src.size)
 }
 
 // patched is a reader whose first bytes are replaced.
@@ -254,11 +254,11 @@ func (f *rawFile) look(at, n int64) bool {
 		return false
 	}
 	f.looked[at] = true
-	j := embedded{src: source{io.NewSectionReader(f.src, at, n), n}}
+	j := embedded{src: f.src.part(io.NewSectionReader(f.src, at, n), n)}
 	if !bytes.Equal(j.src.head(3), []byte{0xff, 0xd8, 0xff}) {
 		return false
 	}
-	head := source{j.src, min(n, maxEmbeddedHeader)}
+	head := j.src.part(j.src, min(n, maxEmbeddedHeader))
 	shows := false
 	jpegSegments(head, func(s segment) bool {
 		if s.marker < 0xc0 || s.marker > 0xcf || s.marker == 0xc4 || s.marker == 0xc8 || s.marker == 0xcc {

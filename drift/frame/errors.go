@@ -40,6 +40,7 @@ func (e *Error) Unwrap() []error {
 
 const (
 	hintCopy   = "copy the file again from the camera; if it stays the same, leave this picture out"
+	hintLarge  = "pictures up to 200 megapixels are read, of some kinds fewer: save it smaller; if the camera has fewer, the file is damaged"
 	hintExport = "export it as JPEG, 16-bit TIFF or FITS and use that file"
 )
 

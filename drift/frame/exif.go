@@ -155,7 +155,7 @@ func (d directory) triple(tag uint16) []float64 {
 
 // readEXIF takes over a block found in a JPEG or PNG; nil is none.
 func (p *picture) readEXIF(block []byte) {
-	p.readTags(exifTagsOf(source{bytes.NewReader(block), int64(len(block))}))
+	p.readTags(exifTagsOf(source{ReaderAt: bytes.NewReader(block), size: int64(len(block))}))
 }
 
 // readTags fills all that EXIF says of the picture.

@@ -1,19 +1,19 @@
 package frame
 
 import (
-	"bytes"
 	"compress/gzip"
 	"encoding/binary"
 	"fmt"
 	"io"
 	"math"
 	"strings"
+	"sync"
 )
 
 // Bounds of a packed file: pictures hold noise and never shrink a
 // hundredfold, small empty ones aside.
 const (
-	maxGzipBytes = 512 << 20
+	maxGzipBytes = min(512<<20, MostBytes/2)
 	maxGzipRatio = 100
 	minGzipBytes = 16 << 20
 )
@@ -28,17 +28,40 @@ func decodeGzip(src source) (picture, error) {
 	if _, err := io.ReadFull(z, first); err != nil || !strings.HasPrefix(string(first), "SIMPLE  =") {
 		return picture{}, unsupported("the file is packed with gzip and is no FITS picture inside", "unpack it first")
 	}
-	limit := min(max(src.size*maxGzipRatio, minGzipBytes), maxGzipBytes)
-	rest, err := io.ReadAll(io.LimitReader(z, limit+1))
+	n, err := gzipLength(src, z)
+	if err != nil {
+		return picture{}, err
+	}
+	if err := src.room(min(gzipGrowth*n, MostBytes)); err != nil {
+		return picture{}, err
+	}
+	b := make([]byte, n)
+	if z, err = gzip.NewReader(src.reader()); err == nil {
+		_, err = io.ReadFull(z, b)
+	}
 	if err != nil {
 		return picture{}, broken(err, "the gzip data are damaged")
 	}
-	if int64(len(rest)) > limit {
-		return picture{}, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the packed FITS file holds more than %d MB", limit>>20), hint: "unpack it first"}
-	}
-	b := append(first, rest...)
-	return decodeFITS(source{bytes.NewReader(b), int64(len(b))})
+	return decodeFITS(src.unpacked(b))
 }
+
+// gzipLength counts the bytes inside; one block was read before. To count them
+// and unpack once more takes less time than to measure the picture, and half the
+// memory of a buffer that grows.
+func gzipLength(src source, z *gzip.Reader) (int64, error) {
+	limit := min(max(src.size*maxGzipRatio, minGzipBytes), maxGzipBytes)
+	n, err := io.Copy(io.Discard, io.LimitReader(z, limit+1))
+	if err != nil {
+		return 0, broken(err, "the gzip data are damaged")
+	}
+	if n > limit {
+		return 0, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the packed FITS file holds more than %d MB", limit>>20), hint: "unpack it first"}
+	}
+	return n + fitsBlock, nil
+}
+
+// gzipGrowth: a byte unpacked is at most one pixel, which takes four bytes more.
+const gzipGrowth = 1 + planeBytes
 
 // decodeFITS reads the first picture of a FITS file, in the primary part or an
 // extension (FITS standard 4.0).
@@ -50,16 +73,32 @@ func decodeFITS(src source) (picture, error) {
 	if err := a.src.checkSize(a.width, a.height, 1); err != nil {
 		return picture{}, err
 	}
+	pattern := h.text("BAYERPAT", "COLORTYP")
+	mosaic := pattern != "" && a.planes == 1 && a.width > 1 && a.height > 1
+	if a.src.held == src.held { // tiles were admitted before they were unpacked
+		if err := src.admit(fitsCost(mosaic), a.width, a.height); err != nil {
+			return picture{}, err
+		}
+	}
 	if need := a.bytes(); need > a.src.size-a.offset {
 		return picture{}, &Error{Kind: ErrBroken, hint: hintCopy,
 			Cause: fmt.Sprintf("the FITS file ends too early: its header promises %d bytes of picture, %d are there", need, max(0, a.src.size-a.offset))}
 	}
 	p := picture{format: "FITS", light: a.light(h), lens: h.lens(), place: h.place(), stamp: h.clock}
 	p.orient, p.rowOrderUnknown = h.rowOrder()
-	if pattern := h.text("BAYERPAT", "COLORTYP"); pattern != "" && a.planes == 1 && a.width > 1 && a.height > 1 {
+	if mosaic {
 		return p, p.binMosaic(h.greens(pattern))
 	}
 	return p, nil
+}
+
+// fitsCost: rows are read from the file when they are drawn.
+func fitsCost(mosaic bool) cost {
+	c := cost{kind: "FITS pictures", plane: planeBytes}
+	if mosaic {
+		c.plane = planeBytesCell
+	}
+	return c
 }
 
 // rowOrder returns the EXIF orientation that shows the picture upright.
@@ -235,18 +274,23 @@ func (a array) light(h header) light {
 		l.signal = signalPlanes
 	}
 	weights := [3]float32{redWeight, greenWeight, blueWeight}
+	type scratch struct { // used again: fresh ones would be garbage as large as the picture
+		buf []byte
+		one []float32
+	}
+	pool := sync.Pool{New: func() any { return &scratch{make([]byte, stride), make([]float32, a.width)} }}
 	l.row = func(dst []float32, y int) error {
-		buf := make([]byte, stride)
+		s := pool.Get().(*scratch)
+		defer pool.Put(s)
 		if a.planes == 1 {
-			return read(dst, y, 0, buf)
+			return read(dst, y, 0, s.buf)
 		}
-		one := make([]float32, len(dst))
 		clear(dst)
 		for plane := range a.planes {
-			if err := read(one, y, plane, buf); err != nil {
+			if err := read(s.one, y, plane, s.buf); err != nil {
 				return err
 			}
-			for i, v := range one {
+			for i, v := range s.one {
 				dst[i] += weights[plane] * v
 			}
 		}

@@ -15,9 +15,6 @@ import (
 // byte for some 60 equal pixels, gzip rarely does better on noise.
 const maxTilePixelsPerByte = 100
 
-// maxTiledBytes is the largest picture laid out in memory.
-const maxTiledBytes = 1 << 30
-
 // tiled is a picture cut in tiles, each packed in a row of a binary table
 // (FITS 4.0 §10).
 type tiled struct {
@@ -60,17 +57,42 @@ func unpackTiles(src source, data int64, h header) (array, error) {
 	if err := src.checkSize(a.width, a.height, maxTilePixelsPerByte); err != nil {
 		return a, err
 	}
-	if a.bytes() > maxTiledBytes {
-		return a, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the packed FITS picture holds %d MB", a.bytes()>>20), hint: "unpack it first"}
-	}
 	t.bitpix = a.bitpix
+	if err := src.admit(t.cost(a), a.width, a.height); err != nil {
+		return a, err
+	}
 	if err := t.readTable(); err != nil {
 		return a, err
 	}
 	out := make([]byte, a.bytes())
-	a.src = source{bytes.NewReader(out), int64(len(out))}
+	a.src = src.unpacked(out)
 	return a, t.unpack(out)
 }
+
+// cost is what the picture takes laid out, its tiles beside it: packed,
+// unpacked and brought to their true numbers.
+func (t *tiled) cost(a array) cost {
+	all := float64(a.planes * a.pixelBytes())
+	each := (maxPackedGrowth + 2) * float64(t.widest())
+	share := float64(t.tile[0]) * float64(t.tile[1]) * float64(t.tile[2]) / (float64(a.width) * float64(a.height))
+	return cost{kind: fmt.Sprintf("packed FITS pictures of %g bytes a pixel", all), decoder: heap(all+each*share, all+each*float64(a.planes)), kept: all, plane: planeBytes,
+		instead: "unpack it first"}
+}
+
+// widest is how many bytes a pixel takes at most on its way out of a tile:
+// those of its own number, or of the rounded one packed in its place.
+func (t *tiled) widest() int {
+	if t.bitpix < 0 {
+		return max(roundedBytes, -t.bitpix/8)
+	}
+	return t.bitpix / 8
+}
+
+const (
+	roundedBytes    = 4
+	maxPackedGrowth = 1.25 // what will not shrink grows a little when it is packed
+	maxPackedExtra  = 4096 // bytes, for the smallest tiles
+)
 
 func (t *tiled) readAxes() ([]int64, error) {
 	n, err := t.h.integer("ZNAXIS")
@@ -201,15 +223,15 @@ func (t *tiled) pixels(row, n int) ([]byte, error) {
 		return nil, broken(err, "the compressed FITS picture lacks rows")
 	}
 	size := max(t.bitpix, -t.bitpix) / 8
-	packed, err := t.array(cells, "COMPRESSED_DATA")
+	packed, err := t.array(cells, "COMPRESSED_DATA", n)
 	if err != nil {
 		return nil, err
 	}
 	if len(packed) == 0 { // a tile that would not shrink or could not be rounded
-		if packed, err = t.array(cells, "GZIP_COMPRESSED_DATA"); err != nil || len(packed) > 0 {
+		if packed, err = t.array(cells, "GZIP_COMPRESSED_DATA", n); err != nil || len(packed) > 0 {
 			return gunzipTile(packed, n*size, err)
 		}
-		b, err := t.array(cells, "UNCOMPRESSED_DATA")
+		b, err := t.array(cells, "UNCOMPRESSED_DATA", n)
 		return exactly(b, n*size, err)
 	}
 	_, quantised := t.columns["ZSCALE"]
@@ -238,15 +260,20 @@ func gunzipTile(b []byte, n int, err error) ([]byte, error) {
 	if err != nil {
 		return nil, broken(err, "a tile's gzip data are damaged")
 	}
-	out, err := io.ReadAll(io.LimitReader(z, int64(n)+1))
-	if err != nil {
-		return nil, broken(err, "a tile's gzip data are damaged")
+	out := make([]byte, n+1)
+	got, err := io.ReadFull(z, out)
+	switch {
+	case got == n && (err == io.EOF || err == io.ErrUnexpectedEOF): // as it should be
+		return out[:n], nil
+	case err == nil, err == io.EOF, err == io.ErrUnexpectedEOF:
+		return nil, damagedTile("a tile has the wrong length")
 	}
-	return exactly(out, n, nil)
+	return nil, broken(err, "a tile's gzip data are damaged")
 }
 
-// array follows a cell's descriptor into the heap.
-func (t *tiled) array(cells []byte, name string) ([]byte, error) {
+// array follows a cell's descriptor into the heap; pixels is how many of them
+// are in it.
+func (t *tiled) array(cells []byte, name string, pixels int) ([]byte, error) {
 	c, ok := t.columns[name]
 	var n, at uint64
 	switch {
@@ -261,6 +288,9 @@ func (t *tiled) array(cells []byte, name string) ([]byte, error) {
 	}
 	if n > maxFileBytes || at > maxFileBytes {
 		return nil, damagedTile("a tile lies outside the file")
+	}
+	if float64(n) > maxPackedGrowth*float64(pixels*t.widest())+maxPackedExtra {
+		return nil, damagedTile("a tile holds more bytes than its pixels need")
 	}
 	// Rows that all name the same large piece would cost time without bound.
 	if t.read += n; t.read > uint64(t.src.size) {

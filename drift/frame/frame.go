@@ -123,6 +123,12 @@ type Options struct {
 	Stamp       Stamp          // which instant EXIF times and DATE-OBS are; other FITS keywords and tables say so themselves
 	Times       Times          // table of clocks by base name; its rows win over the picture's own clock
 	Name        string         // base name of the file, to find it in Times
+
+	// Admit, where set, is told how many bytes reading the picture takes, at
+	// most MostBytes, before they are set aside. It may wait for room; its error
+	// ends Decode. When the picture turns out to be read another way it is told
+	// again, and the last figure stands.
+	Admit func(bytes int64) error
 }
 
 // Frame is one decoded picture.

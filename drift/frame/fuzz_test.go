@@ -45,7 +45,7 @@ func fuzzDecode(t *testing.T, b []byte, decode func(source) (picture, error)) {
 		return
 	}
 	defer slowInput(b)()
-	p, err := decode(source{bytes.NewReader(b), int64(len(b))})
+	p, err := decode(source{ReaderAt: bytes.NewReader(b), size: int64(len(b))})
 	if err != nil {
 		checkError(t, err, ErrBroken, ErrTooLarge, ErrUnsupported, ErrNotPicture)
 		return
@@ -288,10 +288,10 @@ func FuzzLossless(f *testing.F) {
 // FuzzEXIF reads the block alone, with and without a zone given.
 func FuzzEXIF(f *testing.F) {
 	for _, b := range seedFiles(f, nil, "*.jpg") {
-		f.Add(jpegEXIF(source{bytes.NewReader(b), int64(len(b))}))
+		f.Add(jpegEXIF(source{ReaderAt: bytes.NewReader(b), size: int64(len(b))}))
 	}
 	for _, b := range seedFiles(f, nil, "*.png") {
-		x, _ := pngHints(source{bytes.NewReader(b), int64(len(b))})
+		x, _ := pngHints(source{ReaderAt: bytes.NewReader(b), size: int64(len(b))})
 		f.Add(x.exif)
 	}
 	for _, b := range seedFiles(f, nil, "*.tiff") {

@@ -34,7 +34,10 @@ func (l light) draw(orient int) (Plane, error) {
 	bands := (l.height + band - 1) / band
 	err := parallel(bands, func(next func() (int, bool)) (err error) {
 		defer guard(&err)
-		buf := make([]float32, l.width*band)
+		var buf []float32
+		if orient >= 5 && orient <= 8 {
+			buf = make([]float32, l.width*band)
+		}
 		for i, ok := next(); ok; i, ok = next() {
 			if err := l.drawBand(p, orient, buf, i*band); err != nil {
 				return err
@@ -62,13 +65,12 @@ func largest(v []float32) float32 {
 func (l light) drawBand(p Plane, orient int, buf []float32, y0 int) error {
 	y1 := min(y0+band, l.height)
 	for y := y0; y < y1; y++ {
-		dst := buf[(y-y0)*l.width : (y-y0+1)*l.width]
+		var dst []float32
 		switch orient {
-		case 2:
-			dst = p.Row(y)
 		case 3, 4:
 			dst = p.Row(l.height - 1 - y)
 		case 5, 6, 7, 8:
+			dst = buf[(y-y0)*l.width : (y-y0+1)*l.width]
 		default:
 			dst = p.Row(y)
 		}
@@ -116,6 +118,10 @@ func reverse(v []float32) {
 	}
 }
 
+// parallelShare: of the parts of a picture no more than this share is worked on
+// at once, for each takes memory beside the picture.
+const parallelShare = 1.0 / 16
+
 // parallel runs work on as many goroutines as there are cores; next hands out
 // 0 … n−1. The first error is returned. work must not panic.
 func parallel(n int, work func(next func() (int, bool)) error) error {
@@ -131,7 +137,7 @@ func parallel(n int, work func(next func() (int, bool)) error) error {
 		given++
 		return given - 1, given <= n && first == nil
 	}
-	for range min(n, runtime.GOMAXPROCS(0)) {
+	for range min(max(1, int(parallelShare*float64(n))), runtime.GOMAXPROCS(0)) {
 		wg.Go(func() {
 			if err := work(next); err != nil {
 				mu.Lock()

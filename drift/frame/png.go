@@ -15,7 +15,7 @@ const pngPixelsPerByte = 1032 * 8
 
 func decodePNG(src source) (p picture, err error) {
 	defer guard(&err)
-	ihdr, err := src.bytes(16, 8) // looked at first: the library calls a huge size unsupported
+	ihdr, err := src.bytes(16, 13) // looked at first: the library calls a huge size unsupported
 	if err != nil {
 		return picture{}, pngError(err)
 	}
@@ -27,6 +27,9 @@ func decodePNG(src source) (p picture, err error) {
 	if err != nil {
 		return picture{}, err
 	}
+	if err := src.admit(pngCost(ihdr[8], ihdr[9], h.keyed, ihdr[12] != 0), int(width), int(height)); err != nil {
+		return picture{}, err
+	}
 	img, err := png.Decode(bufio.NewReaderSize(src.reader(), 1<<16))
 	if err != nil {
 		return picture{}, pngError(err)
@@ -34,6 +37,28 @@ func decodePNG(src source) (p picture, err error) {
 	p = picture{format: "PNG", light: imageLight(img, h.curve)}
 	p.readEXIF(h.exif)
 	return p, nil
+}
+
+// pngCost is what Go's decoder takes: an image whose pixels have one value or
+// four, those transparent by a key too, in one byte or two; of an interlaced
+// file, as much again for the seven passes it makes one after the other.
+func pngCost(depth, colourType byte, keyed, interlaced bool) cost {
+	const palette, coloured, opacity = 1, 2, 4 // bits of the colour type
+	c := cost{kind: "8-bit grey PNGs", kept: 1, plane: planeBytes}
+	switch {
+	case colourType&palette != 0:
+		c.kind = "PNGs with a palette"
+	case colourType&(coloured|opacity) != 0 || keyed:
+		c.kind, c.kept, c.instead = "8-bit colour PNGs", 4, "as JPEG"
+	}
+	if depth == 16 {
+		c.kind, c.kept = strings.Replace(c.kind, "8-bit", "16-bit", 1), 2*c.kept
+		c.instead = "with 8 bits, or as FITS"
+	}
+	if c.decoder = c.kept; interlaced {
+		c.kind, c.decoder = "interlaced "+c.kind, 2*c.kept
+	}
+	return c
 }
 
 func pngError(err error) error {
@@ -47,6 +72,7 @@ func pngError(err error) error {
 type pngExtra struct {
 	exif  []byte
 	curve curve // nil: not said
+	keyed bool  // one colour is transparent (tRNS)
 }
 
 const (
@@ -76,6 +102,7 @@ func pngHints(src source) (pngExtra, error) {
 		if name == "IEND" {
 			return x, nil
 		}
+		x.keyed = x.keyed || name == "tRNS"
 		if b := pngChunk(src, name, off+8, n); b != nil {
 			switch name {
 			case "eXIf":
@@ -161,16 +188,11 @@ func imageLight(img image.Image, said curve) light {
 	}
 	table := said.table(1 << 8)
 	l.saturation = table[254]
-	switch img := img.(type) {
-	case *image.Gray:
+	if img, ok := img.(*image.Gray); ok {
 		l.row = lookup8(img.Pix, img.Stride, table)
-	case *image.RGBA: // opaque here: no decoder used premultiplies
-		l.row = colour8(img.Pix, img.Stride, table)
-	case *image.NRGBA:
-		l.row = colour8(img.Pix, img.Stride, table)
-	default:
-		l.row = anyRow8(img, table)
+		return l
 	}
+	l.row = colourRow8(img, table)
 	return l
 }
 
@@ -180,20 +202,6 @@ func deep(img image.Image) bool {
 		return true
 	}
 	return false
-}
-
-// colour8 reads rows of four bytes; transparency is ignored, as it is no
-// light.
-func colour8(pix []byte, stride int, table []float32) func([]float32, int) error {
-	t := (*[256]float32)(table)
-	return func(dst []float32, y int) error {
-		src := pix[y*stride:][:4*len(dst)]
-		for i := range dst {
-			p := src[4*i : 4*i+4 : 4*i+4]
-			dst[i] = colourSignal(t[p[0]], t[p[1]], t[p[2]])
-		}
-		return nil
-	}
 }
 
 // row16 reads rows of big-endian 16-bit words, one or four a pixel.

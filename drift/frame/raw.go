@@ -366,14 +366,30 @@ func (l *rawLayout) readLayout(src source, d directory) error {
 		offsets, counts = tagTileOffsets, tagTileCounts
 	}
 	perByte := map[int]int64{1: 2, 7: 16, 8: 1100}[l.compression] // deflate shrinks at most 1032 to 1
-	if err := src.checkSize(l.width, l.height*l.samples, perByte); err != nil {
+	if err := src.checkSize(l.width, l.height, perByte); err != nil {
 		return err
 	}
-	if err := src.checkSize(l.tileWidth, l.tileHeight*l.samples, perByte); err != nil {
+	if err := src.checkSize(l.tileWidth, l.tileHeight, perByte); err != nil {
 		return err
 	}
 	l.offsets, l.counts = d.numbers(offsets), d.numbers(counts)
-	return l.checkTiles(src)
+	if err := l.checkTiles(src); err != nil {
+		return err
+	}
+	return src.admit(l.cost(), l.width, l.height)
+}
+
+// cost is what the samples take, each in two bytes, with tiles beside them:
+// packed, unpacked and as samples.
+func (l *rawLayout) cost() cost {
+	c := cost{kind: "raw mosaics", kept: 2 * float64(l.samples), plane: planeBytesCell, instead: "as a DNG cut in tiles"}
+	if l.photometric != photometricCFA || l.samples > 1 {
+		c.kind, c.plane = fmt.Sprintf("raw pictures of %d values a pixel", l.samples), planeBytes
+	}
+	tiles := (maxPackedGrowth + 2) * c.kept
+	share := float64(l.tileWidth) * float64(l.tileHeight) / (float64(l.width) * float64(l.height))
+	c.decoder = heap(c.kept+tiles*max(share, parallelShare), c.kept+tiles*max(1, share))
+	return c
 }
 
 // refuseKinds says which ways of storing are not read.
@@ -401,7 +417,7 @@ func (l *rawLayout) refuseKinds(d directory) error {
 		return unsupported("the raw picture's values are stored in an order that is not read", hintRaw)
 	case l.width > maxSide || l.height > maxSide:
 		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", l.width, l.height),
-			hint: "pictures up to 200 megapixels are read; if the camera has fewer, the file is damaged"}
+			hint: hintLarge}
 	}
 	return nil
 }
@@ -418,9 +434,12 @@ func (l *rawLayout) checkTiles(src source) error {
 	if len(l.offsets) != n || len(l.counts) != n {
 		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the raw picture has %d parts, needs %d", min(len(l.offsets), len(l.counts)), n), hint: hintCopy}
 	}
-	total := 0.0
+	total, most := 0.0, maxPackedGrowth*2*float64(l.tileWidth*l.tileHeight*l.samples)+maxPackedExtra
 	for i := range n {
 		total += l.counts[i]
+		if l.counts[i] > most {
+			return &Error{Kind: ErrBroken, Cause: "a part of the raw picture is longer than its pixels need", hint: hintCopy}
+		}
 		if l.offsets[i]+l.counts[i] > float64(src.size) || total > float64(src.size) {
 			return broken(io.ErrUnexpectedEOF, "a part of the raw picture lies outside it")
 		}

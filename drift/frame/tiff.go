@@ -2,6 +2,9 @@ package frame
 
 import (
 	"errors"
+	"image"
+	"image/color"
+	"math"
 	"strings"
 
 	"golang.org/x/image/tiff"
@@ -49,13 +52,52 @@ func decodeTIFF(src source) (p picture, err error) {
 	if err := src.checkSize(conf.Width, conf.Height, tiffPixelsPerByte); err != nil {
 		return picture{}, err
 	}
-	img, err := tiff.Decode(src.reader())
-	if err != nil {
-		return picture{}, tiffError(err)
+	said := iccCurve(dir.raw(tagICC))
+	p = picture{format: "TIFF"}
+	if rows, ok := plainRows(src, dir, conf); ok {
+		if err := src.admit(rows.cost(), conf.Width, conf.Height); err != nil {
+			return picture{}, err
+		}
+		p.light = rows.light(said)
+	} else {
+		if err := src.admit(tiffCost(dir, conf), conf.Width, conf.Height); err != nil {
+			return picture{}, err
+		}
+		img, err := tiff.Decode(src.reader())
+		if err != nil {
+			return picture{}, tiffError(err)
+		}
+		p.light = imageLight(img, said)
 	}
-	p = picture{format: "TIFF", light: imageLight(img, iccCurve(dir.raw(tagICC)))}
 	p.readTags(exifTagsOf(src))
 	return p, nil
+}
+
+// tiffCost is what x/image/tiff takes: an image whose pixels have one value or
+// four, in one byte or two, and buffers for a strip or tile of up to eight bytes
+// a pixel, which are made anew and copied while they grow.
+func tiffCost(dir directory, conf image.Config) cost {
+	c := cost{kind: "8-bit grey TIFFs", kept: 1, plane: planeBytes}
+	switch conf.ColorModel {
+	case color.RGBA64Model, color.NRGBA64Model:
+		c.kind, c.kept = "16-bit colour TIFFs", 8
+	case color.RGBAModel, color.NRGBAModel:
+		c.kind, c.kept = "8-bit colour TIFFs", 4
+	case color.Gray16Model:
+		c.kind, c.kept = "16-bit grey TIFFs", 2
+	}
+	width, height := conf.Width, min(dir.number(tagRowsPerStrip, math.MaxInt32), conf.Height)
+	if w := dir.number(tagTileWidth, 0); w > 0 {
+		width, height = w, dir.number(tagTileHeight, 0)
+	}
+	const buffer, copies = 8, 2 // the old buffer and the new, of up to twice the room
+	share := float64(width) * float64(height) / (float64(conf.Width) * float64(conf.Height))
+	if share > 1.0/16 {
+		c.kind += " in few strips or tiles"
+	}
+	c.kind, c.decoder = "packed "+c.kind, 2*(c.kept+buffer*copies*share)
+	c.instead = "uncompressed"
+	return c
 }
 
 // isMakersRaw recognises raw files other than DNG and TIFF/EP, of which a TIFF
