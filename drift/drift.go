@@ -45,6 +45,7 @@ type Options struct {
 	Progress func(Shot)      // told of each picture when it is done, never two at once; may be nil
 	Known    map[string]Shot // shots measured before, by name: not opened again
 	Narrow   *Narrow         // for fields too narrow to recognise; nil: they stay unsolved
+	Room     *Room           // shared with other calls at the same time; nil: one of its own
 }
 
 // LensFlags are what the user says of the lens; zeros are unknown.
@@ -118,11 +119,14 @@ func (e unreadError) Unwrap() []error { return []error{e.error, errUnread} }
 
 // Measure decodes the pictures, finds their stars and recognises the fields. A picture
 // that cannot be used is a Shot with Err set, not an error; the error is the
-// context's. Memory holds as many decoded pictures as there are workers, and of
-// each finished one its stars only.
+// context's. Memory holds as many decoded pictures as there are workers, and never
+// more than there is Room for; of each finished one its stars only.
 func Measure(ctx context.Context, sources []Source, o Options) (Sequence, error) {
 	shots := make([]Shot, len(sources))
 	o.Cores = o.coresEach(sources)
+	if o.Room == nil {
+		o.Room = NewRoom()
+	}
 	g, gctx := errgroup.WithContext(ctx)
 	g.SetLimit(o.workers())
 	var mu sync.Mutex
@@ -227,7 +231,12 @@ func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
 	if err := ctx.Err(); err != nil {
 		return s, err
 	}
-	fr, err := decode(src, o)
+	if o.Room == nil {
+		o.Room = NewRoom()
+	}
+	p := &place{room: o.Room}
+	defer p.leave()
+	fr, err := decode(ctx, src, o, p)
 	if err != nil {
 		s.Err = unreadError{err}
 		return s, ctx.Err()
@@ -237,6 +246,7 @@ func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
 		s.Err = unreadError{err}
 		return s, ctx.Err()
 	}
+	p.leave() // the pixels are not needed any more
 	h := s.hint(o.Lens)
 	h.NeighbourOnly = o.Narrow != nil && s.narrow(h) // searching the whole sky would take its seconds for nothing
 	s.solve(ctx, h)
@@ -244,15 +254,15 @@ func MeasureOne(ctx context.Context, src Source, o Options) (Shot, error) {
 }
 
 // decode reads a picture, one that changes meanwhile once more.
-func decode(src Source, o Options) (frame.Frame, error) {
-	fr, err := decodeOnce(src, o)
+func decode(ctx context.Context, src Source, o Options, p *place) (frame.Frame, error) {
+	fr, err := decodeOnce(ctx, src, o, p)
 	if errors.Is(err, ErrChanged) {
-		fr, err = decodeOnce(src, o)
+		fr, err = decodeOnce(ctx, src, o, p)
 	}
 	return fr, err
 }
 
-func decodeOnce(src Source, o Options) (fr frame.Frame, err error) {
+func decodeOnce(ctx context.Context, src Source, o Options, p *place) (fr frame.Frame, err error) {
 	r, err := src.Open()
 	if err != nil {
 		return frame.Frame{}, err
@@ -264,6 +274,7 @@ func decodeOnce(src Source, o Options) (fr frame.Frame, err error) {
 	}()
 	fo := o.Frame
 	fo.Name = path.Base(src.Name) // tables of times name files without folders
+	fo.Admit = func(bytes int64) error { return p.take(ctx, bytes) }
 	return frame.Decode(r, fo)
 }
 
