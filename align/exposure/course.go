@@ -53,15 +53,41 @@ func (f follower) courses(m mounting, dst []course) []course {
 	return dst
 }
 
-// covariance of a course over an exposure of lengthS (package comment); the wobble's moments are for a size of 1.
-func (c course) covariance(lengthS, size float64, w wobbling) (xx, xy, yy float64) {
+// stretch is a course over one length of exposure: what makes its covariance (xx, xy, yy; pixels²), apart from the phase of the wobble.
+type stretch struct{ still, variance, withT, withT2 [3]float64 }
+
+// over lays a course over an exposure of lengthS (package comment); the moments of the wobble it is asked with are for a size of 1.
+func (c course) over(lengthS, size float64) stretch {
 	t2 := lengthS * lengthS
-	vv, aa, gg := t2/12, t2*t2/720, size*size*w.variance
-	vg, ag := size*w.withT, size*w.withT2/2
-	xx = vv*c.v.x*c.v.x + aa*c.a.x*c.a.x + gg*c.g.x*c.g.x + 2*vg*c.v.x*c.g.x + 2*ag*c.a.x*c.g.x
-	yy = vv*c.v.y*c.v.y + aa*c.a.y*c.a.y + gg*c.g.y*c.g.y + 2*vg*c.v.y*c.g.y + 2*ag*c.a.y*c.g.y
-	xy = vv*c.v.x*c.v.y + aa*c.a.x*c.a.y + gg*c.g.x*c.g.y + vg*(c.v.x*c.g.y+c.v.y*c.g.x) + ag*(c.a.x*c.g.y+c.a.y*c.g.x)
+	still := plus(twice(c.v, c.v, t2/24), twice(c.a, c.a, t2*t2/1440))
+	return stretch{still, twice(c.g, c.g, size*size/2), twice(c.v, c.g, size), twice(c.a, c.g, size/2)}
+}
+
+// twice is f(abᵀ + baᵀ).
+func twice(a, b vec, f float64) [3]float64 {
+	return [3]float64{2 * f * a.x * b.x, f * (a.x*b.y + a.y*b.x), 2 * f * a.y * b.y}
+}
+
+func plus(a, b [3]float64) [3]float64 { return [3]float64{a[0] + b[0], a[1] + b[1], a[2] + b[2]} }
+
+func (s *stretch) covariance(w wobbling) (xx, xy, yy float64) {
+	xx = s.still[0] + w.variance*s.variance[0] + w.withT*s.withT[0] + w.withT2*s.withT2[0]
+	xy = s.still[1] + w.variance*s.variance[1] + w.withT*s.withT[1] + w.withT2*s.withT2[1]
+	yy = s.still[2] + w.variance*s.variance[2] + w.withT*s.withT[2] + w.withT2*s.withT2[2]
 	return xx, xy, yy
+}
+
+// longest is the largest of λ₁ over places, pixels², and where; at is −1 where nothing moves.
+func longest(places []stretch, w wobbling) (variance float64, at int) {
+	at = -1
+	for i := range places {
+		xx, xy, yy := places[i].covariance(w)
+		if xx <= variance && yy <= variance && (variance-xx)*(variance-yy) >= xy*xy {
+			continue // which needs no root
+		}
+		variance, at = (xx+yy)/2+math.Sqrt((xx-yy)*(xx-yy)/4+xy*xy), i
+	}
+	return variance, at
 }
 
 // flatness of an image, ((λ₁−λ₂)/(λ₁+λ₂))², grows with the elongation and needs no root; own is the variance σ² of
@@ -71,12 +97,7 @@ func flatness(xx, xy, yy, own float64) float64 {
 	return ((xx-yy)*(xx-yy) + 4*xy*xy) / (sum * sum)
 }
 
-// flatnessOf an elongation and back.
-func flatnessOf(elongation float64) float64 {
-	q := elongation * elongation
-	return (q - 1) * (q - 1) / ((q + 1) * (q + 1))
-}
-
+// elongationOf a flatness.
 func elongationOf(flat float64) float64 {
 	e := math.Sqrt(math.Max(0, flat))
 	return math.Sqrt((1 + e) / (1 - math.Min(e, 1-1e-15)))

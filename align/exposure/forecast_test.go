@@ -107,7 +107,7 @@ func TestDriftOfAxis(t *testing.T) {
 func TestWobbleMoments(t *testing.T) {
 	form := []sine{{1, 0.2, 0.3}, {3, -0.1, 0.05}}
 	for _, length := range []float64{0.5, 7, 60, 480, 1111} {
-		for i, m := range over(phases(form, 8), 480, length) {
+		for i, m := range over(nil, phases(form, 8), 480, length) {
 			var w, wt, wtt, ww, tt float64
 			const steps = 20000
 			for k := range steps {
@@ -487,8 +487,24 @@ func livePlan(b testing.TB) Plan {
 	return Plan{View: v, Mount: Mount{Axis: a, RateSigma: 1e-4, Wobble: w}, FWHM: fwhm, PlannedS: 30}
 }
 
-func BenchmarkLongest(b *testing.B) {
+func BenchmarkLongest(b *testing.B) { benchmarkLongest(b, livePlan(b)) }
+
+// BenchmarkLongestUnseen: every mounting has a gear of its own.
+func BenchmarkLongestUnseen(b *testing.B) {
 	p := livePlan(b)
+	p.Mount.Wobble = Reckoned(nil)
+	benchmarkLongest(b, p)
+}
+
+// BenchmarkLongestEndless: all lengths up to an hour are tried.
+func BenchmarkLongestEndless(b *testing.B) {
+	p := livePlan(b)
+	p.View.Lens.FocalPx /= 30
+	p.Mount.Axis = p.View.Off(0, unit.AngleFromMin(1))
+	benchmarkLongest(b, p)
+}
+
+func benchmarkLongest(b *testing.B, p Plan) {
 	for b.Loop() {
 		if _, err := Longest(p); err != nil {
 			b.Fatal(err)
@@ -518,5 +534,5 @@ func ExampleLongest() {
 	fmt.Printf("%.0f s, limited by %s\n%s\n", f.LongestS, f.LimitedBy, f.Advice)
 	// Output:
 	// 54 s, limited by axis error
-	// Turning the axis to the pole by 60′ takes you from 54 s to 136 s; beyond that the gear limits.
+	// Turning the axis to the pole by 60′ takes you from 54 s to 137 s; beyond that the gear limits.
 }

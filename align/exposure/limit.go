@@ -45,6 +45,9 @@ type Gain struct {
 // limits finds what ends the exposure: of the things that could be taken away, the one without which it would be longest.
 func (f *Forecast) limits(p Plan) {
 	if f.Endless {
+		if f.Gear == GearUsual { // what is not known of it ends the forecast
+			f.LimitedBy = LimitWobble
+		}
 		return
 	}
 	f.LimitedBy = p.limit()
@@ -70,7 +73,7 @@ func (p Plan) limit() Limit {
 			best, limit = s, l
 		}
 	}
-	if limit != LimitAxis || now <= 0 || now >= LongestS {
+	if limit != LimitAxis || now <= 0 || now >= p.end() {
 		return limit
 	}
 	q := p
@@ -126,9 +129,9 @@ func (p Plan) gains(exactS float64) (list []Gain) {
 		if to < smallGain*now || now == 0 {
 			continue
 		}
-		g := Gain{What: c.what, Turn: c.turn, FromS: exactS, ToS: LongestS, plan: c.plan}
-		if to < LongestS {
-			g.ToS = to * exactS / now
+		g := Gain{What: c.what, Turn: c.turn, FromS: exactS, ToS: to, plan: c.plan}
+		if end := c.plan.end(); to < end {
+			g.ToS = math.Min(to*exactS/now, end)
 		}
 		list = append(list, g)
 	}
@@ -200,14 +203,16 @@ func (f *Forecast) say(p Plan) {
 	g := f.simplest()
 	switch {
 	case f.Endless:
-		f.Advice = "Stars stay round for an hour and more."
+		f.Advice = fmt.Sprintf("Stars stay round for %s%s.", Lasting(f.LongestS), f.Rests())
 	case p.Mount.Tripod:
 		f.Advice = fmt.Sprintf("On a tripod the turning sky limits exposures to %s; a lens half as long gives twice that.", Seconds(f.LongestS))
 	case g != nil:
-		if g.ToS < LongestS {
+		if g.ToS < g.plan.end() {
 			g.ThenLimitedBy = g.plan.limit()
 		}
 		f.Advice = g.say()
+	case f.LimitedBy == LimitWobble && f.Gear == GearUsual:
+		f.Advice = fmt.Sprintf("Nothing you can turn gains more than a tenth: what limits exposures to %s is what is not known of the gear.", Seconds(f.LongestS))
 	case f.LimitedBy == LimitWobble:
 		f.Advice = fmt.Sprintf("The gear limits exposures to %s; nothing you can turn gains more than a tenth. A shorter lens does.", Seconds(f.LongestS))
 	default:
@@ -237,10 +242,19 @@ func (g Gain) say() string {
 	if g.Turn != 0 && g.What != TurnBoth { // of both, the size on the sky is no knob's
 		by = " by " + align.Arc(unit.Angle(math.Abs(g.Turn.Rad())))
 	}
-	if g.ToS >= LongestS {
-		return fmt.Sprintf("%s%s takes you from %s to an hour and more.", capital(g.What), by, Seconds(g.FromS))
+	words := fmt.Sprintf("%s%s takes you from %s to %s", capital(g.What), by, Seconds(g.FromS), Lasting(g.ToS))
+	if g.ToS >= g.plan.end() {
+		return words + "."
 	}
-	return fmt.Sprintf("%s%s takes you from %s to %s; beyond that %s limits.", capital(g.What), by, Seconds(g.FromS), Seconds(g.ToS), inWords[g.ThenLimitedBy])
+	return words + fmt.Sprintf("; beyond that %s limits.", inWords[g.ThenLimitedBy])
+}
+
+// Lasting prints a longest exposure for a person; what is longer than an hour is not looked into.
+func Lasting(s float64) string {
+	if s >= LongestS {
+		return "an hour and more"
+	}
+	return Seconds(s)
 }
 
 // Seconds prints an exposure for a person: tenths below ten seconds, minutes from ten minutes on.

@@ -26,6 +26,7 @@ type Plan struct {
 	MaxElongation float64 // tolerance; 0 = 1.25
 	Share         float64 // of the exposures that shall stay below it; 0 = 0.9
 	PlannedS      float64 // exposure planned, for [Forecast].Planned; 0: none
+	Elongation    float64 // of a star before the mount moves it, as lens and focus draw it; 0: not known, and taken to be round
 
 	toward   unit.Angle // in which direction an axis error of known size goes, from across toward up
 	unturned bool       // all places move as the middle does
@@ -75,6 +76,9 @@ func (p Plan) sound() error {
 	}
 	if !finite(p.MaxElongation) || p.MaxElongation != 0 && p.MaxElongation <= 1 {
 		return failure{ErrAsked, fmt.Sprintf("a largest elongation of %g leaves no room", p.MaxElongation), "a round star has elongation 1: give a little more, as 1.25"}
+	}
+	if !finite(p.Elongation) || p.Elongation < 0 {
+		return failure{ErrWidth, fmt.Sprintf("a star %g times longer than wide is none", p.Elongation), "a round star has elongation 1; leave it out where it is not known"}
 	}
 	if !finite(p.Share) || p.Share < 0 || p.Share > 1 {
 		return failure{ErrAsked, fmt.Sprintf("a share of %g is none", p.Share), "give the share of exposures that shall stay round, from 0 to 1, as 0.9"}
@@ -129,10 +133,12 @@ type mounting struct {
 	axis   r3.Vec  // northern end
 	rate   float64 // share of the sidereal rate
 	wobble float64 // size, radians
+	// periodS of the wobble; 0 where there is none.
+	periodS float64
 }
 
-// draws are standard normal numbers for axis across, axis up, rate and wobble.
-type draws [4]float64
+// draws are standard normal numbers for axis across, axis up, rate, and size and period of the wobble.
+type draws [5]float64
 
 // drawSeed fixes the drawing: the same question has the same answer.
 const drawSeed = 20261125
@@ -158,9 +164,18 @@ func (p Plan) way(d draws, toward unit.Angle) mounting {
 	}
 	out := mounting{axis: p.northEnd(d, toward), rate: 1 + m.RateError + m.RateSigma*d[2]}
 	if m.Wobble != nil {
-		out.wobble = math.Abs(p.size + m.Wobble.Sigma.Rad()*d[3])
+		out.wobble = math.Abs(p.size+m.Wobble.Sigma.Rad()*d[3]) * power(m.Wobble.SizeFactor, d[3])
+		out.periodS = m.Wobble.PeriodS * power(m.Wobble.PeriodFactor, d[4])
 	}
 	return out
+}
+
+// power of a factor; 1 where there is none.
+func power(factor, exponent float64) float64 {
+	if factor == 0 {
+		return 1
+	}
+	return math.Pow(factor, exponent)
 }
 
 func (p Plan) northEnd(d draws, toward unit.Angle) r3.Vec {
@@ -196,5 +211,5 @@ func (a Axis) drawn(d draws) (across, up float64) {
 // unsure is whether anything about the mount is known with an error only.
 func (m Mount) unsure() bool {
 	return m.RateSigma > 0 || m.Axis.SizeSigma > 0 || m.Axis.Covariance[0][0] > 0 || m.Axis.Covariance[1][1] > 0 ||
-		m.Wobble != nil && m.Wobble.Sigma > 0
+		m.Wobble != nil && (m.Wobble.Sigma > 0 || m.Wobble.SizeFactor > 1 || m.Wobble.PeriodFactor > 1)
 }

@@ -56,7 +56,8 @@ func foretell(t *testing.T, name string) (*simulate.Run, Plan, []foretold) {
 		f := foretold{x: s.MeanX, y: s.MeanY, electrons: s.Electrons}
 		c, half := p.courseAt(s.MeanX, s.MeanY), e.Exposure.Seconds()/2
 		form, nu := wobblingOf(e)
-		f.xx, f.xy, f.yy = c.covariance(2*half, 1, newWindow(form, nu, half).moments(form))
+		laid := c.over(2*half, 1)
+		f.xx, f.xy, f.yy = laid.covariance(newWindow(form, nu, half).moments(form))
 		f.path = c.path(form, nu, half)
 		list = append(list, f)
 	}

@@ -18,9 +18,12 @@ type Wobble struct {
 	PeakToPeak unit.Angle
 	// Sigma is the standard error of PeakToPeak; harmonics grow and shrink with it. Where a wobble was only bounded,
 	// give half the bound here and as PeakToPeak.
-	Sigma     unit.Angle
-	Harmonics []Harmonic
-	Source    Source // who says so
+	Sigma unit.Angle
+	// SizeFactor and PeriodFactor are the standard errors of size and period where these are known to a factor only: as likely
+	// larger by it as smaller. 0: known.
+	SizeFactor, PeriodFactor float64
+	Harmonics                []Harmonic
+	Source                   Source // who says so
 }
 
 // Harmonic is one sine of a wobble: Order times as fast as the fundamental.
@@ -39,6 +42,9 @@ func (w Wobble) sound() error {
 	if !finite(w.PeakToPeak.Rad(), w.PeriodS, w.Sigma.Rad()) || w.PeakToPeak < 0 || w.Sigma < 0 {
 		return bad("the wobble's size is no number, or negative")
 	}
+	if !soundFactor(w.SizeFactor) || !soundFactor(w.PeriodFactor) {
+		return bad("the factor to which the wobble is known is out of range")
+	}
 	if w.PeriodS <= 0 || w.PeriodS > 1e6 {
 		return bad("the wobble's period is out of range")
 	}
@@ -52,6 +58,9 @@ func (w Wobble) sound() error {
 	}
 	return nil
 }
+
+// soundFactor: 0 is none, and a factor beyond ten says nothing.
+func soundFactor(f float64) bool { return f == 0 || f >= 1 && f <= 10 }
 
 // sine is one harmonic: its order and the sizes of cosine and sine, for a wobble of 1 rad from peak to peak.
 type sine struct{ order, a, b float64 }
@@ -119,13 +128,12 @@ func phases(form []sine, n int) [][]sine {
 //
 //	⟨cos kνt⟩ = S₀(x)    ⟨t sin kνt⟩ = (T/2) S₁(x)    ⟨t² cos kνt⟩ = (T/2)² S₂(x)
 //	S₀ = sin x/x         S₁ = (sin x − x cos x)/x²      S₂ = ((x²−2) sin x + 2x cos x)/x³
-func over(at [][]sine, periodS, lengthS float64) []wobbling {
+func over(dst []wobbling, at [][]sine, periodS, lengthS float64) []wobbling {
 	w := newWindow(at[0], 2*math.Pi/periodS, lengthS/2)
-	out := make([]wobbling, len(at))
-	for i, form := range at {
-		out[i] = w.moments(form)
+	for _, form := range at {
+		dst = append(dst, w.moments(form))
 	}
-	return out
+	return dst
 }
 
 // window is what the moments over one length need at every phase.
