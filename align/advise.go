@@ -34,6 +34,7 @@ type Advice struct {
 type Question struct {
 	Aim      Aim
 	PlannedS float64    // exposure planned
+	Play     unit.Angle // of the knobs, where it is known: less than that no turn of them brings; 0: what small mounts usually have
 	Stands   unit.Angle // the axis error the planned exposure stands; 0 if unknown
 	Forecast Forecast
 	South    bool    // the elevated pole is the south pole
@@ -63,7 +64,7 @@ const (
 func Advise(a Axis, q Question) Advice {
 	d := a.Deviation(q.Aim)
 	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
-	ad.Trustworthy = a.sound() && !q.Unsteady && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), knobPlay))
+	ad.Trustworthy = a.sound() && !q.Unsteady && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
 	ad.Altitude = knobText(ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
 	ad.Azimuth = knobText(ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.Next = nextStep(a, d, q)
@@ -77,14 +78,40 @@ func (a Axis) sound() bool {
 	return a.DOF < 1 || a.Chi2 < soundMisfit*float64(a.DOF)+10
 }
 
+// play is the least the knobs are good for.
+func (q Question) play() unit.Angle {
+	if q.Play > 0 {
+		return q.Play
+	}
+	return knobPlay
+}
+
+// small is the axis error not worth a turn of knobs with such a play.
+func (q Question) small(play unit.Angle) unit.Angle {
+	if !q.Rounded && q.LongestS > 0 { // every bit of the axis counts
+		return play
+	}
+	return max(play, min(fineLimit, q.Stands))
+}
+
+// playStops is whether it is the known play alone that makes an error not worth a turn.
+func (q Question) playStops(worst unit.Angle) bool {
+	return worst < q.small(q.play()) && worst >= q.small(knobPlay)
+}
+
+// playText says so.
+func (q Question) playText(off string) string {
+	text := fmt.Sprintf("Start: %s, and the knobs have %s of play, so turning them gains nothing more", off, Arc(q.Play))
+	if !q.Rounded && q.LongestS > 0 {
+		text += fmt.Sprintf("; stars stay round for %s, not for %s", seconds(q.LongestS), seconds(q.PlannedS))
+	}
+	return text + "."
+}
+
 // nextStep decides.
 func nextStep(a Axis, d Deviation, q Question) Next {
 	sure := d.turns(a)
-	worst := d.Total + sureness*a.WorstSigma()
-	small := max(knobPlay, min(fineLimit, q.Stands))
-	if !q.Rounded && q.LongestS > 0 { // every bit of the axis counts
-		small = knobPlay
-	}
+	worst, small := d.worst(a), q.small(q.play())
 	switch {
 	case !a.sound() || q.Unsteady:
 		return Measure
@@ -94,11 +121,14 @@ func nextStep(a Axis, d Deviation, q Question) Next {
 		return Turn
 	case worst < q.Stands:
 		return Shoot
-	case q.Forecast.SwingSigma > 0 && q.Forecast.MoreSigma > max(small, knobPlay)/sureness:
+	case q.Forecast.SwingSigma > 0 && q.Forecast.MoreSigma > small/sureness:
 		return Swing
 	}
 	return Measure
 }
+
+// worst is the axis error there may be.
+func (d Deviation) worst(a Axis) unit.Angle { return d.Total + sureness*a.WorstSigma() }
 
 // turns is whether at least one knob's correction stands out of its error.
 func (d Deviation) turns(a Axis) bool {
@@ -112,6 +142,9 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	off := fmt.Sprintf("the axis is %s ± %s off", Arc(d.Total), Arc(a.WorstSigma()))
 	switch ad.Next {
 	case Shoot:
+		if q.playStops(d.worst(a)) {
+			return q.playText(off)
+		}
 		if !q.Rounded && q.LongestS > 0 {
 			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s, not for %s, and turning the axis would not help (%s).", seconds(q.LongestS), seconds(q.PlannedS), off)
 		}

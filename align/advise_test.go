@@ -76,6 +76,40 @@ func TestAdvise(t *testing.T) {
 	}
 }
 
+// TestPlay: what the knobs cannot do is not asked for, and said to be why; knobs better than usual are trusted with less.
+func TestPlay(t *testing.T) {
+	north := horizontalOf(0, 46)
+	for _, row := range []struct {
+		name             string
+		off, sigma       float64 // minutes
+		play             float64
+		longestS         float64 // with 30 s planned
+		next             Next
+		says, doesNotSay string
+	}{
+		{"usual knobs", 8, 0.3, 0, 20, Turn, "lower 8.0′", "play"},
+		{"the same with 10′ of play", 8, 0.3, 10, 20, Shoot, "the knobs have 10′ of play, so turning them gains nothing more; stars stay round for 20 s, not for 30 s", "would not help"},
+		{"more than the play", 14, 0.3, 10, 20, Turn, "lower 14′", "play"},
+		{"the doubt may be more than the play", 8, 2, 10, 20, Measure, "Take more pictures", "play"},
+		{"small whatever the play", 1, 0.2, 10, 20, Shoot, "turning the axis would not help", "play"},
+		{"what the exposure stands, whatever the play", 8, 0.3, 10, 60, Shoot, "room to 60 s", "play"},
+		{"play beyond what the exposure stands", 18, 0.3, 20, 60, Shoot, "the knobs have 20′ of play", "stars stay round"},
+		{"fine knobs", 1, 0.2, 0.5, 20, Turn, "lower 1.0′", "play"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			stands := unit.AngleFromMin(15)
+			if row.longestS < 30 {
+				stands = unit.AngleFromMin(1)
+			}
+			ad := Advise(known(north, row.off, 0, row.sigma, row.sigma), Question{Aim: Aim{AimRefracted, north.Direction()}, PlannedS: 30,
+				Stands: stands, Play: unit.AngleFromMin(row.play), LongestS: row.longestS, Rounded: row.longestS >= 30, Forecast: Forecast{MoreSigma: unit.AngleFromMin(0.1)}})
+			if ad.Next != row.next || !strings.Contains(ad.NextText, row.says) || strings.Contains(ad.NextText, row.doesNotSay) {
+				t.Errorf("%s: %q; want %s with %q and without %q", ad.Next, ad.NextText, row.next, row.says, row.doesNotSay)
+			}
+		})
+	}
+}
+
 // TestUnsound: pictures that fit no axis give no correction to trust.
 func TestUnsound(t *testing.T) {
 	a := known(horizontalOf(0, 46), 60, 0, 1, 1)

@@ -32,6 +32,7 @@ type Options struct {
 	Share         float64          // of the exposures that shall stay round; 0 = 0.9
 	PeriodS       float64          // of the gear, where known
 	Gear          *exposure.Wobble // as told by the user or the kit; what the pictures measure goes before it; nil: nobody has said
+	Play          unit.Angle       // of the knobs, as told by the user or the kit; 0: nobody has said
 	Memory        *Memory          // for faces that ask again and again; nil: nothing is remembered
 }
 
@@ -306,7 +307,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
 	f, forecast := b.forecast(h, b.mount(a))
 	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
-		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady()}
+		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(), Play: b.o.Play}
 	if forecast {
 		q.LongestS, q.Rounded = f.LongestS, f.Rounded
 	}

@@ -11,6 +11,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
 	"trueturn/drift"
+	"trueturn/drift/wobble"
 	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
@@ -227,7 +228,11 @@ func (g *Guide) knobOptions(a answer.Answer) knobs.Options {
 		return o
 	}
 	o.Stands = smallError(a)
-	if w := a.Measured.Gear; w != nil && w.PeakToPeak > 0 {
+	w, told := a.Measured.Gear, g.o.Answer.Gear
+	switch {
+	case told != nil && (w == nil || w.State != wobble.Measured):
+		o.WobblePeakToPeak = told.PeakToPeak
+	case w != nil && w.PeakToPeak > 0:
 		o.WobblePeakToPeak = w.PeakToPeak
 	}
 	return o

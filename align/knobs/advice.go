@@ -64,9 +64,9 @@ func (o Options) play() unit.Angle {
 	return usualPlay
 }
 
-// beyond is how far a knob is turned past its goal to come back from the right side: more than the
+// Beyond is how far a knob is turned past its goal to come back from the right side: more than the
 // play, with a clumsy hand too.
-func (o Options) beyond() unit.Angle { return max(o.play().Mul(1.5), unit.AngleFromMin(3)) }
+func (o Options) Beyond() unit.Angle { return max(o.play().Mul(1.5), unit.AngleFromMin(3)) }
 
 // needed is how far the knobs are to be turned to bring an axis to the aim, about the
 // axes they really have, and the errors that the axis's own leave.
@@ -170,7 +170,7 @@ func (s *State) request(k Knob, need Two) Request {
 		side = s.AzimuthSide
 	}
 	if sign(value) != side {
-		r.Beyond = s.Options.beyond()
+		r.Beyond = s.Options.Beyond()
 	}
 	return r
 }

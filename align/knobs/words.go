@@ -77,7 +77,7 @@ func azimuthWords(clockwise, south bool) (sense, side, toward string) {
 // turnText is a request in a sentence a hand can follow.
 func (s State) turnText(r Request) string {
 	size, up := align.Arc(r.Turn), r.Turn > 0
-	measure := s.measureText(r.Knob, r.Turn)
+	measure := s.Options.Measure(r.Knob, r.Turn)
 	if r.Knob == Altitude {
 		if up {
 			return fmt.Sprintf("Raise the axis by %s (%s).", size, measure)
@@ -93,12 +93,13 @@ func (s State) turnText(r Request) string {
 	return text + "."
 }
 
-// measureText is the size of a turn in what the hand has to go by.
-func (s State) measureText(k Knob, a unit.Angle) string {
+// Measure is the size of a turn in what the hand has to go by: turns of the knob, millimetres, or where neither is known
+// widths of the Moon.
+func (o Options) Measure(k Knob, a unit.Angle) string {
 	size := math.Abs(a.Min())
-	perTurn, radius, where := s.Options.ArcminPerTurnAltitude, s.Options.LegMM, "at the leg"
+	perTurn, radius, where := o.ArcminPerTurnAltitude, o.LegMM, "at the leg"
 	if k == Azimuth {
-		perTurn, radius, where = s.Options.ArcminPerTurnAzimuth, s.Options.RimMM, "at the head's rim"
+		perTurn, radius, where = o.ArcminPerTurnAzimuth, o.RimMM, "at the head's rim"
 	}
 	switch {
 	case perTurn > 0:

@@ -111,11 +111,12 @@ func (m *measuring) wishes(fs *pflag.FlagSet) {
 	fs.Var(fNumber(&m.fNumber), "f-number", "of the lens, for a rule of thumb in the report")
 }
 
-// question is what the flags ask of the pictures; site nil leaves the place to them.
-func (m *measuring) question(site *ephem.Site) answer.Options {
+// question is what flags and kit ask of the pictures; without a site the place is left to them.
+func (f *face) question(m *measuring) answer.Options {
 	return answer.Options{
-		Site: site, Air: m.air, Aim: m.aim, Target: m.target, Planned: m.planned,
+		Site: f.site, Air: m.air, Aim: m.aim, Target: m.target, Planned: m.planned,
 		MaxElongation: m.round.elongation, Share: m.round.share, PeriodS: m.periodS,
+		Gear: f.gear.wobble(m.periodS), Play: f.gear.knobs().Play,
 	}
 }
 
@@ -256,7 +257,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 
 // answered is the answer to a sequence measured.
 func (f *face) answered(seq drift.Sequence, m *measuring) result {
-	r := result{Answer: answer.New(seq, m.question(f.site)), seq: seq}
+	r := result{Answer: answer.New(seq, f.question(m)), seq: seq}
 	r.tell(m.lens.LensFlags, m.fNumber)
 	if r.Site != nil {
 		r.air = ephem.StandardAir(r.Site.HeightM)

@@ -17,6 +17,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/simulate"
+	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
 )
 
@@ -175,7 +176,7 @@ func (f *face) demoRound(ctx context.Context, e simulate.Evening, dir string) (a
 		return answer.Answer{}, truth, err
 	}
 	asked := *f
-	asked.site = &e.Site
+	asked.site, asked.gear.mount = &e.Site, kit.Mount{} // the evening's own
 	r, err := asked.measure(ctx, []string{dir}, newMeasuring())
 	if err == nil && r.Axis == nil {
 		err = r.Err

@@ -8,6 +8,7 @@ import (
 	"github.com/soniakeys/unit"
 	"github.com/spf13/cobra"
 
+	"trueturn/align/exposure"
 	"trueturn/align/knobs"
 	"trueturn/cmd/trueturn/kit"
 )
@@ -229,4 +230,12 @@ func (e *equipment) knobs() knobs.Options {
 		RimMM:                 m.RimMM,
 		LegMM:                 m.LegMM,
 	}
+}
+
+// wobble is what the mount of the kit tells of its gear, with the period the command goes by; nil where it tells no size.
+func (e *equipment) wobble(periodS float64) *exposure.Wobble {
+	if e.mount.PeakToPeakArcsec == 0 || periodS == 0 {
+		return nil
+	}
+	return &exposure.Wobble{PeriodS: periodS, PeakToPeak: unit.AngleFromSec(e.mount.PeakToPeakArcsec), Source: exposure.GearTold}
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/spf13/cobra"
 
+	"trueturn/align/exposure"
 	"trueturn/cmd/trueturn/kit"
 )
 
@@ -136,6 +137,17 @@ func TestHelp(t *testing.T) {
 		}
 	}
 	look(root)
+}
+
+// TestKitTellsTheGear: with the period the command goes by, which a typed --period replaces.
+func TestKitTellsTheGear(t *testing.T) {
+	e := equipment{mount: kit.Mount{PeriodS: 480, PeakToPeakArcsec: 44}}
+	if w := e.wobble(500); w == nil || w.PeriodS != 500 || w.PeakToPeak.Sec() < 43.999 || w.PeakToPeak.Sec() > 44.001 || w.Source != exposure.GearTold {
+		t.Errorf("%+v", w)
+	}
+	if w := (&equipment{mount: kit.Mount{PeriodS: 480}}).wobble(480); w != nil {
+		t.Errorf("a gear of no size: %+v", w)
+	}
 }
 
 // TestKitFeedsKnobs: what no flag tells reaches the page beside the tripod.

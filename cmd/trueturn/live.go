@@ -95,7 +95,7 @@ func (s *serving) options(f *face, args []string) (page.Options, error) {
 	o := page.Options{
 		Listen: s.listen, SessionDir: s.sessionDir, Poll: s.poll,
 		Measure: drift.Options{Frame: fo, Lens: s.lens.LensFlags},
-		Guide:   guide.Options{Answer: s.question(f.site), Knobs: f.gear.knobs()},
+		Guide:   guide.Options{Answer: f.question(&s.measuring), Knobs: f.gear.knobs()},
 		FNumber: s.fNumber, Title: titleOf(args), Version: version(), Notes: legible.Lines(f.err),
 	}
 	if len(args) == 1 {

@@ -12,6 +12,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/align/knobs"
 	"trueturn/cmd/trueturn/kit"
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/drift/wobble"
@@ -59,32 +60,38 @@ func (f *face) sayNext(a answer.Answer) {
 	fmt.Fprintln(f.out)
 }
 
-// baseTurn is the turn of the azimuth knob, in the words of the advice and in
-// those of somebody whose mount has no scale.
+// baseTurn is the turn of the azimuth knob, in the words of the advice and in what the hand has to go by.
 func (f *face) baseTurn(ad answer.AdviceJSON) string {
 	if leaves(ad.Azimuth) {
 		return "base: " + ad.Azimuth
 	}
 	return fmt.Sprintf("base: %s: to the %s when facing the pole, %s", f.bold(ad.Azimuth),
-		either(*ad.TurnAzimuthArcmin, "right", "left"), moons(*ad.TurnAzimuthArcmin))
+		either(*ad.TurnAzimuthArcmin, "right", "left"), f.measured(knobs.Azimuth, *ad.TurnAzimuthArcmin))
 }
 
 // tiltTurn is the turn of the altitude knob. It is to end upward, against
 // gravity, so that play does not undo it.
 func (f *face) tiltTurn(ad answer.AdviceJSON) string {
-	switch {
-	case leaves(ad.Altitude):
+	if leaves(ad.Altitude) {
 		return "tilt: " + ad.Altitude
-	case *ad.TurnAltitudeArcmin < 0:
-		return fmt.Sprintf("tilt: %s, %s: go a little too low and finish upward", f.bold(ad.Altitude), moons(*ad.TurnAltitudeArcmin))
 	}
-	return fmt.Sprintf("tilt: %s, %s", f.bold(ad.Altitude), moons(*ad.TurnAltitudeArcmin))
+	turn := fmt.Sprintf("tilt: %s, %s", f.bold(ad.Altitude), f.measured(knobs.Altitude, *ad.TurnAltitudeArcmin))
+	switch o := f.gear.knobs(); {
+	case *ad.TurnAltitudeArcmin >= 0:
+		return turn
+	case o.Play > 0:
+		return fmt.Sprintf("%s: go about %s lower still and finish upward", turn, align.Arc(o.Beyond()))
+	}
+	return turn + ": go a little too low and finish upward"
 }
 
 // leaves is whether the advice is to leave a knob alone.
 func leaves(words string) bool { return strings.HasPrefix(words, "leave") }
 
-func moons(arcmin float64) string { return align.MoonWidths(unit.AngleFromMin(arcmin)) }
+// measured is a turn in what the hand has to go by.
+func (f *face) measured(k knobs.Knob, arcmin float64) string {
+	return f.gear.knobs().Measure(k, unit.AngleFromMin(arcmin))
+}
 
 // sayAxis is how far off the axis is and how sure that is.
 func (f *face) sayAxis(a answer.Answer) {
