@@ -163,7 +163,6 @@ func Measure(ctx context.Context, sources []Source, o Options) (Sequence, error)
 func arrange(ctx context.Context, shots []Shot) (Sequence, error) {
 	seq := Sequence{Shots: shots}
 	seq.sort()
-	seq.leaveOutCopies()
 	if err := seq.helpNeighbours(ctx); err != nil {
 		return Sequence{}, err
 	}
@@ -172,6 +171,7 @@ func arrange(ctx context.Context, shots []Shot) (Sequence, error) {
 			return Sequence{}, err
 		}
 	}
+	seq.leaveOutCopies()
 	for i := range seq.Shots {
 		seq.Shots[i].shapeOfStars()
 	}
@@ -425,35 +425,4 @@ func (s *Shot) shapeOfStars() {
 	slices.Sort(width)
 	slices.Sort(long)
 	s.Field.FWHM, s.Field.Elongation = width[len(width)/2], long[len(long)/2]
-}
-
-// leaveOutCopies leaves out what is the same picture once more: it would count as a
-// measurement of its own.
-func (q *Sequence) leaveOutCopies() {
-	for i := range q.Shots {
-		for k := i - 1; k >= 0 && q.Shots[i].sameInstant(q.Shots[k]); k-- {
-			if q.Shots[i].sameStars(q.Shots[k]) {
-				q.Shots[i].LeftOut = "the same picture as " + q.Shots[k].File
-				break
-			}
-		}
-	}
-}
-
-func (s Shot) sameInstant(o Shot) bool {
-	return s.Clock != nil && o.Clock != nil && s.Clock.Mid().Equal(o.Clock.Mid())
-}
-
-// sameStars is whether two pictures hold the very same light.
-func (s Shot) sameStars(o Shot) bool {
-	a, b := s.Field.Stars, o.Field.Stars
-	if len(a) == 0 || len(a) != len(b) {
-		return false
-	}
-	for i := range a[:min(len(a), 8)] {
-		if a[i].X != b[i].X || a[i].Y != b[i].Y || a[i].Flux != b[i].Flux {
-			return false
-		}
-	}
-	return true
 }

@@ -133,6 +133,9 @@ func (g *Guide) take(s drift.Shot) {
 		return
 	}
 	if usable(s) {
+		if g.storedTwice(s) {
+			return
+		}
 		if why := g.elsewhere(s); why != "" {
 			g.setAside(s, why)
 			return

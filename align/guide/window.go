@@ -94,6 +94,11 @@ func (w *window) usable() (n int) {
 	return n
 }
 
+// holds is whether a file is in it.
+func (w *window) holds(file string) bool {
+	return slices.ContainsFunc(w.shots, func(s drift.Shot) bool { return s.File == file })
+}
+
 // drop takes a file out.
 func (w *window) drop(file string) {
 	w.shots = slices.DeleteFunc(slices.Clone(w.shots), func(s drift.Shot) bool { return s.File == file })

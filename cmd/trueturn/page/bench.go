@@ -321,6 +321,7 @@ func (n *bench) together(ctx context.Context, rs []outcome) {
 		at := slices.IndexFunc(seq.Shots, func(s drift.Shot) bool { return s.File == rs[i].file })
 		if rs[i].unsolved() && at >= 0 {
 			rs[i].shot = seq.Shots[at]
+			rs[i].shot.LeftOut = "" // which of two files of one exposure counts is for the guide to say
 		}
 	}
 }
