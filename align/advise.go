@@ -39,6 +39,7 @@ type Question struct {
 	Forecast Forecast
 	South    bool    // the elevated pole is the south pole
 	LongestS float64 // exposure that stays round; 0 if unknown
+	Rests    string  // what that rests on, to be said behind the figure; empty: on what was measured
 	Rounded  bool    // the planned exposure stays round
 	Unsteady bool    // a situation was met in which the axis will not stay as measured
 }
@@ -146,15 +147,15 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 			return q.playText(off)
 		}
 		if !q.Rounded && q.LongestS > 0 {
-			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s, not for %s, and turning the axis would not help (%s).", seconds(q.LongestS), seconds(q.PlannedS), off)
+			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s%s, not for %s, and turning the axis would not help (%s).", seconds(q.LongestS), q.Rests, seconds(q.PlannedS), off)
 		}
 		if q.Rounded && q.LongestS > 0 {
-			return fmt.Sprintf("Start now: %s stay round, with room to %s; %s.", seconds(q.PlannedS), seconds(q.LongestS), off)
+			return fmt.Sprintf("Start now: %s stay round%s; %s.", seconds(q.PlannedS), q.Room(), off)
 		}
 		return fmt.Sprintf("Start now: %s, and %s stand more than that.", off, seconds(q.PlannedS))
 	case Turn:
 		if q.Rounded && q.LongestS > 0 {
-			return fmt.Sprintf("%s stay round as it stands, with room to %s. Turn the knobs for longer ones, and to keep the field from creeping over the night: ", seconds(q.PlannedS), seconds(q.LongestS)) +
+			return fmt.Sprintf("%s stay round as it stands%s. Turn the knobs for longer ones, and to keep the field from creeping over the night: ", seconds(q.PlannedS), q.Room()) +
 				ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 		}
 		return "Turn the knobs: " + ad.steps(a) + ", then tighten the clamps and measure once more without touching."
@@ -172,6 +173,14 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		return fmt.Sprintf("%s; three minutes on another patch of sky (%s) bring it to ± %s.", more, f.Patch.Name, Arc(f.PatchSigma))
 	}
 	return more + "."
+}
+
+// Room says, behind an exposure planned that stays round, how much longer one may be, and what that rests on.
+func (q Question) Room() string {
+	if q.LongestS <= q.PlannedS { // the gear brings the planned one round again, or it is the longest
+		return q.Rests
+	}
+	return ", with room to " + seconds(q.LongestS) + q.Rests
 }
 
 // steps names the knobs that want a turn, the larger error first; altitude is to end upward.

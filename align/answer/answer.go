@@ -309,18 +309,20 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
 		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(), Play: b.o.Play}
 	if forecast {
-		q.LongestS, q.Rounded = f.LongestS, f.Rounded
+		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
 	b.out.setAdvice(align.Advise(a, q))
 	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Gear: b.gear}
 	if forecast {
 		b.out.Measured.Exposure = &f
+		if words := f.LongWords(); words != "" {
+			b.out.Advice.Notes = append(b.out.Advice.Notes, words)
+		}
 		b.out.Advice.Notes = append(b.out.Advice.Notes, f.Advice)
 		b.noteOddRate()
-		if b.gear == nil || b.gear.State != wobble.Measured {
-			b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("The gear was not fully seen: the exposure is reckoned with a wobble of some %.0f″ in %.0f minutes. Half an hour of pictures without a swing shows it.",
-				b.out.Plan.Mount.Wobble.PeakToPeak.Sec(), b.out.Plan.Mount.Wobble.PeriodS/60))
+		if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
+			b.out.Advice.Notes = append(b.out.Advice.Notes, b.out.Plan.Mount.Wobble.Said())
 		}
 	}
 }

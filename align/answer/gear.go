@@ -65,13 +65,10 @@ func (b *builder) mount(a align.Axis) exposure.Mount {
 // siderealArcsecPerS is ω (design §1).
 const siderealArcsecPerS = ephem.SiderealRadPerS * 180 / math.Pi * 3600
 
-// What a gear not yet seen is reckoned to do: small mounts wobble by some tens of
-// seconds of arc in some minutes (common practice, no source).
+// Of limits to a gear: half of one is reckoned with, and spreads as far as the limit at one and a half standard errors.
 const (
-	usualPeriodS        = 480
-	usualWobbleArcsec   = 30.0
-	largestWobbleArcsec = 240.0   // a bound beyond says nothing
-	usualWobbleSpread   = 2.0 / 3 // its spread, as a share of it
+	largestWobbleArcsec = 240.0 // a limit beyond says nothing
+	limitedSpread       = 2.0 / 3
 )
 
 // gearOf is the gear a forecast reckons with: what was measured, else what was told, unless the pictures limit it to less,
@@ -80,20 +77,18 @@ func gearOf(g *wobble.Result, told *exposure.Wobble) *exposure.Wobble {
 	if g != nil && g.State == wobble.Measured {
 		return measuredGear(*g)
 	}
-	limited := limitedGear(g)
-	if told == nil {
+	usual := exposure.Reckoned(nil)
+	limited, limit := limitedGear(g, *usual)
+	switch {
+	case told != nil && (limited == nil || told.PeakToPeak <= limit):
+		w := *told
+		w.Source = exposure.GearTold
+		return &w
+	case limited != nil:
 		return limited
 	}
-	if limited.Source == exposure.GearBounded && limitOf(*limited) < limitOf(*told) {
-		return limited
-	}
-	w := *told
-	w.Source = exposure.GearTold
-	return &w
+	return usual
 }
-
-// limitOf is the largest size a wobble is taken to have.
-func limitOf(w exposure.Wobble) unit.Angle { return w.PeakToPeak + w.Sigma.Mul(1/usualWobbleSpread) }
 
 func measuredGear(g wobble.Result) *exposure.Wobble {
 	w := &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma, Source: exposure.GearMeasured}
@@ -103,21 +98,24 @@ func measuredGear(g wobble.Result) *exposure.Wobble {
 	return w
 }
 
-// limitedGear is half of what the pictures limit the gear to, or a usual one, as far as they do not speak against it.
-func limitedGear(g *wobble.Result) *exposure.Wobble {
-	usual, period, source := usualWobbleArcsec, float64(usualPeriodS), exposure.GearUsual
-	if g != nil {
-		if high := g.PeakToPeakLimits.High; g.State == wobble.Bounded && high < largestWobbleArcsec {
-			usual, source = high/2, exposure.GearBounded
-		} else if g.State != wobble.Bounded && g.PeakToPeakLimits.High > 0 && g.PeriodLimitsS.High >= usualPeriodS { // limits hold for the periods seen only
-			usual = min(usual, g.PeakToPeakLimits.High/2)
-		}
-		if g.State == wobble.Bounded && g.PeriodS > 0 && g.Periods > 0.5 {
-			period = g.PeriodS
-		}
+// limitedGear is half of what the pictures limit the gear to; nil where that is no less than what is usual.
+func limitedGear(g *wobble.Result, usual exposure.Wobble) (*exposure.Wobble, unit.Angle) {
+	if g == nil {
+		return nil, 0
 	}
-	size := unit.AngleFromSec(usual)
-	return &exposure.Wobble{PeriodS: period, PeakToPeak: size, Sigma: unit.Angle(usualWobbleSpread * size.Rad()), Source: source}
+	w := exposure.Wobble{PeriodS: usual.PeriodS, PeriodFactor: usual.PeriodFactor, Source: exposure.GearBounded}
+	high := g.PeakToPeakLimits.High
+	switch limit := unit.AngleFromSec(high); {
+	case g.State == wobble.Bounded && high < largestWobbleArcsec:
+		if g.PeriodS > 0 && g.Periods > 0.5 {
+			w.PeriodS, w.PeriodFactor = g.PeriodS, 0
+		}
+		fallthrough
+	case g.State == wobble.Unseen && high > 0 && g.PeriodLimitsS.High >= usual.PeriodS && limit < usual.PeakToPeak.Mul(2): // limits hold for the periods seen only
+		w.PeakToPeak, w.Sigma = limit.Mul(0.5), limit.Mul(0.5*limitedSpread)
+		return &w, limit
+	}
+	return nil, 0
 }
 
 // forecast says how long stars stay round over the view of the last picture used.
@@ -136,17 +134,44 @@ func (b *builder) forecast(h drift.Horizon, m exposure.Mount) (exposure.Forecast
 		return exposure.Forecast{}, false
 	}
 	p := exposure.Plan{View: view, Mount: m, FWHM: b.roundFWHM(), MaxElongation: b.o.MaxElongation, Share: b.o.Share, PlannedS: b.o.Planned.Seconds()}
+	p.Elongation = b.ownElongation(p)
 	f, err := exposure.Longest(p)
 	if err != nil {
 		return exposure.Forecast{}, false
 	}
-	b.out.Exposure = &ExposureJSON{LongestS: number(f.LongestS), PlannedS: b.o.Planned.Seconds()}
-	if f.Planned != nil {
-		b.out.Exposure.PlannedStaysRound, b.out.Exposure.ShareRound = &f.Rounded, number(f.Planned.ShareRound)
-	}
+	b.out.Exposure = exposureOf(f, p.PlannedS)
 	b.out.Plan = &p
 	b.out.lastView = viewOf(b.seq.Shots[s.Shot])
 	return f, true
+}
+
+// ownElongation is how long stars are before the mount moves them: the roundest picture's, less what a mount would have made of that exposure
+// nine times in ten. 0 where the pictures do not speak of it, which is so where one is round enough.
+func (b *builder) ownElongation(p exposure.Plan) float64 {
+	least := math.Inf(1)
+	for i, form := range b.forms() {
+		if s := b.seq.Shots[i]; s.Solution != nil && s.Clock != nil && s.Clock.Exposure > 0 && form.Elongation > 0 && form.Elongation < least {
+			least, p.PlannedS = form.Elongation, s.Clock.Exposure.Seconds()
+		}
+	}
+	if math.IsInf(least, 1) || least <= p.MaxElongation {
+		return 0
+	}
+	f, err := exposure.Longest(p)
+	if err != nil || f.Planned == nil {
+		return 0
+	}
+	moved := f.Planned.Elongation
+	return math.Sqrt(math.Max(1, least*least-moved*moved+1))
+}
+
+// exposureOf is what the answer says of a forecast.
+func exposureOf(f exposure.Forecast, plannedS float64) *ExposureJSON {
+	e := &ExposureJSON{LongestS: number(f.LongestS), LowS: f.LowS, HighS: f.HighS, Gear: f.Gear, PlannedS: plannedS}
+	if f.Planned != nil {
+		e.PlannedStaysRound, e.ShareRound = &f.Rounded, number(f.Planned.ShareRound)
+	}
+	return e
 }
 
 // viewOf is where a solved picture looked.

@@ -12,6 +12,7 @@ import (
 
 	"trueturn/align/exposure"
 	"trueturn/align/simulate"
+	"trueturn/drift/wobble"
 )
 
 // gearRun is twenty-five minutes with a small camera of 135 mm on an uneven gear.
@@ -77,6 +78,65 @@ func TestSmallGearIsFoundOrBounded(t *testing.T) {
 	size := truth.PeriodicError.PeakToPeakArcsec
 	if g.State == "unseen" || size < g.PeakToPeakLimits.Low || size > g.PeakToPeakLimits.High {
 		t.Errorf("%s, limits %+v, true size %.1f″", g.Note, g.PeakToPeakLimits, size)
+	}
+}
+
+// What a forecast reckons with: the pictures' measurement, else what was told, unless the pictures limit the gear to less, else their
+// limit, else a usual gear.
+func TestGearReckonedWith(t *testing.T) {
+	arcsec := unit.AngleFromSec
+	told := &exposure.Wobble{PeriodS: 480, PeakToPeak: arcsec(44)}
+	measured := &wobble.Result{State: wobble.Measured, PeriodS: 300, PeakToPeak: arcsec(20), PeakToPeakSigma: arcsec(1)}
+	limited := func(state wobble.State, arcsec float64) *wobble.Result {
+		return &wobble.Result{State: state, PeakToPeakLimits: wobble.Limits{High: arcsec}, PeriodLimitsS: wobble.Limits{High: 600}}
+	}
+	for _, c := range []struct {
+		name   string
+		seen   *wobble.Result
+		told   *exposure.Wobble
+		source exposure.Source
+		arcsec float64
+	}{
+		{"nothing known", nil, nil, exposure.GearUsual, 30},
+		{"told", nil, told, exposure.GearTold, 44},
+		{"measured", measured, nil, exposure.GearMeasured, 20},
+		{"measured and told", measured, told, exposure.GearMeasured, 20},
+		{"limited", limited(wobble.Bounded, 100), nil, exposure.GearBounded, 50},
+		{"limited to more than told", limited(wobble.Bounded, 100), told, exposure.GearTold, 44},
+		{"limited to less than told", limited(wobble.Bounded, 40), told, exposure.GearBounded, 20},
+		{"a limit that says nothing", limited(wobble.Bounded, math.Inf(1)), nil, exposure.GearUsual, 30},
+		{"nothing beyond chance, and that is little", limited(wobble.Unseen, 20), nil, exposure.GearBounded, 10},
+		{"nothing beyond chance, which says little", limited(wobble.Unseen, 200), nil, exposure.GearUsual, 30},
+	} {
+		w := gearOf(c.seen, c.told)
+		if w.Source != c.source || math.Abs(w.PeakToPeak.Sec()-c.arcsec) > 1e-6 {
+			t.Errorf("%s: %.1f″, %s; want %.1f″, %s", c.name, w.PeakToPeak.Sec(), w.Source, c.arcsec, c.source)
+		}
+	}
+}
+
+// An answer says in its first line what rests on a gear nobody has seen, and so does a session kept of it; a file from before the
+// source was kept too.
+func TestUnseenGearIsSaid(t *testing.T) {
+	_, q, site := practice(t, 46, func(e *simulate.Evening) { e.Count = 6 })
+	a := New(q, Options{Site: &site})
+	if a.Err != nil || a.Exposure == nil {
+		t.Fatal(a.Err)
+	}
+	if a.Exposure.Gear != exposure.GearUsual || !strings.Contains(a.Measured.Question.Rests, "nobody has seen") || *a.Exposure.LongestS > exposure.FaithS {
+		t.Errorf("%+v, %q", a.Exposure, a.Measured.Question.Rests)
+	}
+	s, err := a.Session()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Mount.Wobble.Source, s.Mount.Wobble.SizeFactor = "", 0
+	if p, err := s.Plan(); err != nil || p.Mount.Wobble.Source != exposure.GearUsual || p.Mount.Wobble.SizeFactor == 0 {
+		t.Errorf("an old session: %v, %+v", err, p.Mount.Wobble)
+	}
+	told := New(q, Options{Site: &site, Gear: &exposure.Wobble{PeriodS: 480, PeakToPeak: unit.AngleFromSec(44)}})
+	if told.Exposure.Gear != exposure.GearTold || told.Exposure.Rests() != "" {
+		t.Errorf("a gear that was told: %+v", told.Exposure)
 	}
 }
 

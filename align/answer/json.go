@@ -111,7 +111,14 @@ type ExposureJSON struct {
 	PlannedS          float64  `json:"planned_s"`
 	PlannedStaysRound *bool    `json:"planned_stays_round"`
 	ShareRound        *float64 `json:"share_round"`
+	// LowS and HighS hold the longest exposure two times in three, as the mount may be.
+	LowS  float64         `json:"low_s,omitempty"`
+	HighS float64         `json:"high_s,omitempty"`
+	Gear  exposure.Source `json:"gear,omitempty"` // who says how the gear runs
 }
+
+// Rests says, behind the longest exposure, what it rests on where nobody has seen the gear.
+func (e ExposureJSON) Rests() string { return exposure.Rests(e.Gear, e.LowS, e.HighS) }
 
 // FrameJSON is one picture.
 type FrameJSON struct {

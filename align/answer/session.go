@@ -35,7 +35,9 @@ type Session struct {
 	View    SessionView   `json:"view"`
 	Mount   *SessionMount `json:"mount"` // null where no axis was found
 	FWHMPx  float64       `json:"fwhm_px"`
-	Answer  Answer        `json:"answer"`
+	// Elongation of a star before the mount moves it, where that is too long to be called round.
+	Elongation float64 `json:"elongation,omitempty"`
+	Answer     Answer  `json:"answer"`
 }
 
 // SessionSite is where.
@@ -77,7 +79,9 @@ type SessionWobble struct {
 	PeriodS          float64      `json:"period_s"`
 	PeakToPeakArcsec float64      `json:"peak_to_peak_arcsec"`
 	SigmaArcsec      float64      `json:"sigma_arcsec"`
-	Harmonics        [][2]float64 `json:"harmonics_arcsec"` // cosine and sine of the fundamental, the second, …
+	Harmonics        [][2]float64 `json:"harmonics_arcsec"`      // cosine and sine of the fundamental, the second, …
+	SizeFactor       float64      `json:"size_factor,omitempty"` // to which the size is known, where to no more
+	PeriodFactor     float64      `json:"period_factor,omitempty"`
 	// Source is where the figures come from; files written before it was kept have none, and their answer says.
 	Source exposure.Source `json:"source,omitempty"`
 }
@@ -89,7 +93,7 @@ func (a Answer) Session() (Session, error) {
 		return Session{}, failure{ErrSession, "there is nothing to save: it takes a picture recognised at a known site, and the width of its stars", "mend what the error says first"}
 	}
 	_, over := rounded(*a.Site)
-	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Answer: a.Abroad(), View: a.lastView}
+	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Elongation: a.Plan.Elongation, Answer: a.Abroad(), View: a.lastView}
 	s.Site = SessionSite{hundredths(a.Site.Latitude), hundredths(a.Site.Longitude), a.Site.HeightM}
 	s.Air = SessionAir{a.air.TemperatureC, a.air.PressureHPa}
 	if m := a.Plan.Mount; !m.Tripod {
@@ -97,7 +101,7 @@ func (a Answer) Session() (Session, error) {
 		s.Mount = &SessionMount{AxisAltitudeDeg: at.Altitude.Deg(), AxisAzimuthDeg: at.Azimuth.Deg(),
 			CovarianceRad2: m.Axis.Covariance, RateError: m.RateError, RateSigma: m.RateSigma}
 		if w := m.Wobble; w != nil {
-			s.Mount.Wobble = &SessionWobble{PeriodS: w.PeriodS, PeakToPeakArcsec: w.PeakToPeak.Sec(), SigmaArcsec: w.Sigma.Sec(), Source: w.Source}
+			s.Mount.Wobble = &SessionWobble{PeriodS: w.PeriodS, PeakToPeakArcsec: w.PeakToPeak.Sec(), SigmaArcsec: w.Sigma.Sec(), SizeFactor: w.SizeFactor, PeriodFactor: w.PeriodFactor, Source: w.Source}
 			for _, h := range w.Harmonics {
 				s.Mount.Wobble.Harmonics = append(s.Mount.Wobble.Harmonics, [2]float64{h.Cos.Sec(), h.Sin.Sec()})
 			}
@@ -181,7 +185,7 @@ func (s Session) Plan() (exposure.Plan, error) {
 	if err != nil {
 		return exposure.Plan{}, err
 	}
-	return exposure.Plan{View: view, Mount: s.mount(), FWHM: s.FWHMPx}, nil
+	return exposure.Plan{View: view, Mount: s.mount(), FWHM: s.FWHMPx, Elongation: s.Elongation}, nil
 }
 
 // mount is the mount as measured; without an axis the camera stood still.
@@ -192,8 +196,10 @@ func (s Session) mount() exposure.Mount {
 	}
 	at := ephem.Horizontal{Altitude: unit.AngleFromDeg(m.AxisAltitudeDeg), Azimuth: unit.AngleFromDeg(m.AxisAzimuthDeg)}
 	out := exposure.Mount{Axis: exposure.Axis{Direction: at.Direction(), Covariance: m.CovarianceRad2}, RateError: m.RateError, RateSigma: m.RateSigma}
-	if w := m.Wobble; w != nil {
-		out.Wobble = &exposure.Wobble{PeriodS: w.PeriodS, PeakToPeak: unit.AngleFromSec(w.PeakToPeakArcsec), Sigma: unit.AngleFromSec(w.SigmaArcsec), Source: s.gearSource()}
+	if w := m.Wobble; w != nil && s.gearSource() == exposure.GearUsual && w.SizeFactor == 0 {
+		out.Wobble = exposure.Reckoned(nil) // of a file from before the range was kept
+	} else if w != nil {
+		out.Wobble = &exposure.Wobble{PeriodS: w.PeriodS, PeakToPeak: unit.AngleFromSec(w.PeakToPeakArcsec), Sigma: unit.AngleFromSec(w.SigmaArcsec), SizeFactor: w.SizeFactor, PeriodFactor: w.PeriodFactor, Source: s.gearSource()}
 		for k, h := range w.Harmonics {
 			out.Wobble.Harmonics = append(out.Wobble.Harmonics, exposure.Harmonic{Order: k + 1, Cos: unit.AngleFromSec(h[0]), Sin: unit.AngleFromSec(h[1])})
 		}

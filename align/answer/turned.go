@@ -75,12 +75,8 @@ func (a *Answer) ask(seen *drift.Sight) {
 		return
 	}
 	a.Plan, a.Measured.Exposure = &p, &f
-	a.Measured.Question.LongestS, a.Measured.Question.Rounded = f.LongestS, f.Rounded
-	e := ExposureJSON{LongestS: number(f.LongestS), PlannedS: p.PlannedS}
-	if f.Planned != nil {
-		e.PlannedStaysRound, e.ShareRound = &f.Rounded, number(f.Planned.ShareRound)
-	}
-	a.Exposure = &e
+	a.Measured.Question.LongestS, a.Measured.Question.Rounded, a.Measured.Question.Rests = f.LongestS, f.Rounded, f.Rests()
+	a.Exposure = exposureOf(f, p.PlannedS)
 }
 
 // viewOf is what a picture looked at.

@@ -26,7 +26,10 @@
 //
 //	elongation = √(λ₁/λ₂)        of a straight trail of length L: √(1 + L²/12σ²); 1.25 at L = 1.10 FWHM
 //
-// The trail is given as the straight length L that makes the elongation, L = σ√12 √(elongation² − 1).
+// A star counts as round while its long axis, √(σ² + λ₁(V)), is at most the tolerance times σ (trial.go); the trail is given as the
+// straight length that makes the long axis, L = √(12 λ₁(V)) = σ√12 √(elongation² − 1) of a straight one. The longest exposure is the
+// first length at which too few are round, though longer ones may be again (crossing.go). What it rests on, where nobody
+// has seen the gear, is gear.go's to say.
 // The width is the measured one of a round star: the pixel is in it and nothing is taken off.
 //
 // Field rotation needs no term of its own: it is what differs between the places of the picture. A tripod is a mount

@@ -80,7 +80,8 @@ type ExposeJSON struct {
 	LongestS     float64 `json:"longest_s"`
 	LowS         float64 `json:"low_s"`
 	HighS        float64 `json:"high_s"`
-	LimitedBy    *string `json:"limited_by"` // null where stars stay round for an hour and more
+	Gear         Source  `json:"gear,omitempty"` // who says how the gear runs
+	LimitedBy    *string `json:"limited_by"`     // null where stars stay round for an hour and more
 	Curve        []Point `json:"curve"`
 	RulesOfThumb Rules   `json:"rules_of_thumb"`
 	Advice       string  `json:"advice"`
@@ -88,7 +89,7 @@ type ExposeJSON struct {
 
 // JSON is the forecast beside the rules of thumb.
 func (f Forecast) JSON(r Rules) ExposeJSON {
-	j := ExposeJSON{LongestS: f.LongestS, LowS: f.LowS, HighS: f.HighS, Curve: f.Curve, RulesOfThumb: r, Advice: f.Advice}
+	j := ExposeJSON{LongestS: f.LongestS, LowS: f.LowS, HighS: f.HighS, Gear: f.Gear, Curve: f.Curve, RulesOfThumb: r, Advice: f.Advice}
 	if f.LimitedBy != LimitNone {
 		l := string(f.LimitedBy)
 		j.LimitedBy = &l

@@ -97,7 +97,7 @@ func (g *Guide) firstEffort(a answer.Answer, w window, n int) say {
 		return say{kind: string(align.Measure), text: "Take at least " + pictures(least) + ", hands off."}
 	case sigma > want:
 		return say{kind: string(align.Swing), text: fmt.Sprintf("Swing the axis by hand by about 30° now and take the next picture, then back past the start by 20°: tracking alone would leave ± %s after ten pictures, and %s stand %s.",
-			align.Arc(sigma), lasting(g.o.Answer.Planned.Seconds()), align.Arc(stands))}
+			align.Arc(sigma), exposure.Lasting(g.o.Answer.Planned.Seconds()), align.Arc(stands))}
 	}
 	total := plannedPictures * math.Pow(sigma.Rad()/want.Rad(), 1/trackingPower)
 	more := max(least, int(math.Ceil(total))-n)

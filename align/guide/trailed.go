@@ -57,7 +57,7 @@ func (g *Guide) creep(exposureS float64, error unit.Angle) float64 {
 	rate := math.Abs(mount.RateError) + 2*mount.RateSigma
 	turn := ephem.SiderealRadPerS * exposureS * (error.Rad() + rate)
 	if w := mount.Wobble; w != nil && w.PeriodS > 0 {
-		size := (w.PeakToPeak + w.Sigma.Mul(2)).Rad()
+		size := w.Largest().Rad()
 		turn += min(size, math.Pi*size*exposureS/w.PeriodS)
 	}
 	return turn

@@ -74,15 +74,11 @@ func headline(a answer.Answer) string {
 	if a.Exposure == nil || a.Exposure.LongestS == nil || *a.Exposure.LongestS <= 0 {
 		return ""
 	}
-	return "Round for " + lasting(*a.Exposure.LongestS)
-}
-
-// lasting is an exposure for a person.
-func lasting(s float64) string {
-	if s >= exposure.LongestS {
-		return "an hour and more"
+	words := "Round for " + exposure.Lasting(*a.Exposure.LongestS)
+	if a.Exposure.Gear == exposure.GearUsual {
+		words += exposure.OnMost
 	}
-	return exposure.Seconds(s)
+	return words
 }
 
 // worthwhile is the share by which an exposure must grow to be worth a word.
@@ -105,7 +101,7 @@ func (g *Guide) turningWords(a answer.Answer) say {
 		return s
 	}
 	if q := a.Measured; q != nil && q.Question.Rounded && g.s.Knobs.Turns == 0 && !strings.Contains(gain, "stay round") {
-		gain = lasting(q.Question.PlannedS) + " stay round already. " + gain
+		gain = exposure.Lasting(q.Question.PlannedS) + " stay round already. " + gain
 	}
 	s.text += " " + gain
 	return s
@@ -125,14 +121,14 @@ func (g *Guide) gainText(a answer.Answer, k knobs.Knob) string {
 	if to < worthwhile*from {
 		_, to = gainOf(a, exposure.TurnBoth)
 		if to >= worthwhile*from && from > 0 {
-			return fmt.Sprintf("Both knobs together lengthen exposures from %s to %s and take about %s.", lasting(from), lasting(to), minutes(2*g.turnS()))
+			return fmt.Sprintf("Both knobs together lengthen exposures from %s to %s and take about %s.", exposure.Lasting(from), exposure.Lasting(to), minutes(2*g.turnS()))
 		}
 		if a.Measured != nil && a.Measured.Question.Rounded {
-			return fmt.Sprintf("%s stay round as it stands: %s keeps the field from creeping over the night.", lasting(a.Measured.Question.PlannedS), strings.ToLower(which))
+			return fmt.Sprintf("%s stay round as it stands: %s keeps the field from creeping over the night.", exposure.Lasting(a.Measured.Question.PlannedS), strings.ToLower(which))
 		}
 		return which + " lengthens no exposure; it keeps the field from creeping over the night."
 	}
-	return fmt.Sprintf("%s lengthens exposures from %s to %s and takes about %s.", which, lasting(from), lasting(to), minutes(g.turnS()))
+	return fmt.Sprintf("%s lengthens exposures from %s to %s and takes about %s.", which, exposure.Lasting(from), exposure.Lasting(to), minutes(g.turnS()))
 }
 
 // gainOf is what the forecast says of one thing to be done; 0 where nothing.
@@ -204,16 +200,16 @@ func (g *Guide) doneWords(a answer.Answer) say {
 		return say{kind: string(align.Measure), text: fault}
 	}
 	q, off := m.Question, "the axis is "+off(m)+" off"
-	switch planned := lasting(q.PlannedS); {
+	switch planned := exposure.Lasting(q.PlannedS); {
 	case q.LongestS > 0 && !q.Rounded:
-		s.text = fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s, not for %s, and turning the axis would not help (%s).", lasting(q.LongestS), planned, off)
+		s.text = fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s%s, not for %s, and turning the axis would not help (%s).", exposure.Lasting(q.LongestS), q.Rests, planned, off)
 	case q.LongestS > 0:
-		s.text = fmt.Sprintf("Start now: %s stay round, with room to %s; %s.", planned, lasting(q.LongestS), off)
+		s.text = fmt.Sprintf("Start now: %s stay round%s; %s.", planned, q.Room(), off)
 	default:
 		s.text = fmt.Sprintf("Start now: nothing is left to turn; %s.", off)
 	}
 	if from, to := gainOf(a, exposure.TurnBoth); from > 0 && to >= worthwhile*from {
-		s.notes = append(s.notes, fmt.Sprintf("Another turn lengthens exposures from %s to %s and takes about %s.", lasting(from), lasting(to), minutes(2*g.turnS())))
+		s.notes = append(s.notes, fmt.Sprintf("Another turn lengthens exposures from %s to %s and takes about %s.", exposure.Lasting(from), exposure.Lasting(to), minutes(2*g.turnS())))
 	}
 	return s
 }

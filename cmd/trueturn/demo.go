@@ -218,7 +218,7 @@ func longerWords(before *answer.ExposureJSON, after *answer.Answer) string {
 	if to < 1.1*from {
 		return ""
 	}
-	return fmt.Sprintf("Stars stay round for %s now; before the turn it was %s.", orHour(to), exposure.Seconds(from))
+	return fmt.Sprintf("Stars stay round for %s%s now; before the turn it was %s.", orHour(to), after.Exposure.Rests(), exposure.Seconds(from))
 }
 
 func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {

@@ -26,7 +26,8 @@ beside --session replaces what the session holds.
 
 Where no declination is given, the celestial equator is taken, where stars run fastest;
 where no hour is given, the meridian. An axis error has no direction here: the worst is
-taken.`
+taken. A gear nobody has described or measured is reckoned with as those of small mounts
+usually are; --periodic-error 0,480 is one that runs evenly.`
 
 const exposeExample = `  trueturn expose --equivalent 115 --size 4032x3024 --axis-error 20 --periodic-error 44,480
   trueturn expose --focal-length 50 --pixel-pitch 3.9 --size 6000x4000 --f-number 2.8 --tripod
@@ -138,7 +139,7 @@ func (w *wondering) setAxisError(s string) error {
 
 func (w *wondering) setWobble(s string) error {
 	arcsec, period, err := parseWobble(s)
-	w.wobble = &exposure.Wobble{PeriodS: period.Seconds(), PeakToPeak: unit.AngleFromSec(arcsec)}
+	w.wobble = &exposure.Wobble{PeriodS: period.Seconds(), PeakToPeak: unit.AngleFromSec(arcsec), Source: exposure.GearTold}
 	return err
 }
 
@@ -332,14 +333,14 @@ func (a *asked) setMount(w *wondering, s *answer.Session) {
 	if w.wobble != nil {
 		m.Wobble = w.wobble
 	}
-	if s != nil {
-		return
-	}
-	if w.axisError == nil {
+	if s == nil && w.axisError == nil {
 		a.taken = append(a.taken, "the axis points at the pole exactly (--axis-error)")
 	}
-	if w.wobble == nil {
-		a.taken = append(a.taken, "the gear runs evenly (--periodic-error)")
+	if m.Tripod {
+		return
+	}
+	if m.Wobble = exposure.Reckoned(m.Wobble); m.Wobble.Source == exposure.GearUsual {
+		a.taken = append(a.taken, "the gear is a usual one (--periodic-error; 0,480 for one that runs evenly)")
 	}
 }
 

@@ -168,7 +168,7 @@ func (f *face) sayMotor(a answer.Answer) {
 
 // plannedWords say what becomes of the exposure planned.
 func plannedWords(x answer.ExposureJSON) string {
-	planned, longest := exposure.Seconds(x.PlannedS), orHour(*x.LongestS)
+	planned, longest := exposure.Seconds(x.PlannedS), orHour(*x.LongestS)+x.Rests()
 	share := ""
 	if x.ShareRound != nil && *x.ShareRound > 0.005 && *x.ShareRound < 0.995 {
 		share = fmt.Sprintf(" Of such exposures %.0f in 100 are round.", 100**x.ShareRound)
@@ -176,6 +176,8 @@ func plannedWords(x answer.ExposureJSON) string {
 	switch {
 	case x.PlannedStaysRound == nil:
 		return fmt.Sprintf("As it stands, stars stay round for %s.", longest)
+	case *x.PlannedStaysRound && *x.LongestS <= x.PlannedS:
+		return fmt.Sprintf("%s: round%s.%s", planned, x.Rests(), share)
 	case *x.PlannedStaysRound:
 		return fmt.Sprintf("%s: round, with room to %s.%s", planned, longest, share)
 	case *x.LongestS == 0:

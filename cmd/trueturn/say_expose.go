@@ -19,23 +19,29 @@ var ends = map[exposure.Limit]string{
 
 // sayForecast is the answer: how long, what ends it, what would help.
 func (f *face) sayForecast(a asked, x exposure.Forecast) {
-	switch {
-	case x.Endless:
-		f.headline("Stars stay round for an hour and more.")
-	case x.LongestS == 0:
+	if x.LongestS == 0 {
 		f.headline("No exposure keeps stars round: even a hundredth of a second is too long.")
-	default:
-		f.headline(fmt.Sprintf("Stars stay round for %s.", exposure.Seconds(x.LongestS)))
+	} else {
+		f.headline(fmt.Sprintf("Stars stay round for %s%s.", exposure.Lasting(x.LongestS), x.Rests()))
 	}
 	var said []string
+	if words := x.LongWords(); words != "" {
+		said = append(said, words)
+	}
 	if len(x.Gains) > 0 || x.LongestS == 0 { // where nothing helps, the advice names the limit
 		said = append(said, ends[x.LimitedBy])
 	}
 	if !x.Endless && x.LongestS > 0 {
 		said = append(said, x.Advice)
 	}
-	if x.LowS < x.HighS {
-		said = append(said, fmt.Sprintf("That counts in what is not known of the mount: two times in three the truth lies between %s and %s.", exposure.Seconds(x.LowS), exposure.Seconds(x.HighS)))
+	if x.LowS < x.HighS && x.Gear != exposure.GearUsual { // else the first line says it
+		said = append(said, fmt.Sprintf("That counts in what is not known of the mount: two times in three the truth lies between %s and %s.", exposure.Seconds(x.LowS), exposure.Lasting(x.HighS)))
+	}
+	if x.AgainS > 0 {
+		said = append(said, fmt.Sprintf("From %s to %s they are round again, the gear having gone to and fro; between, they are not.", exposure.Seconds(x.AgainS), exposure.Lasting(x.AgainToS)))
+	}
+	if w := a.plan.Mount.Wobble.Said(); w != "" {
+		said = append(said, w)
 	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
@@ -66,7 +72,7 @@ func (f *face) sayCurve(a asked, x exposure.Forecast) {
 	if x.Worst != "middle" {
 		where = ", at the worst place of the picture (here the " + x.Worst + ")"
 	}
-	f.paragraph(fmt.Sprintf("Round means at most %g times longer than wide%s. Trail and length are what %.0f exposures of 100 stay within.", a.plan.MaxElongation, where, 100*a.plan.Share))
+	f.paragraph(fmt.Sprintf("Round means at most %g times as long as a sharp star is wide%s. Trail and length are what %.0f exposures of 100 stay within.", a.plan.MaxElongation, where, 100*a.plan.Share))
 	fmt.Fprintln(f.out)
 }
 
@@ -94,13 +100,10 @@ func lensWords(o exposure.Optics, factor float64) string {
 }
 
 func orHour(s float64) string {
-	switch {
-	case s >= exposure.LongestS:
-		return "an hour and more"
-	case s == 0:
+	if s == 0 {
 		return "never"
 	}
-	return exposure.Seconds(s)
+	return exposure.Lasting(s)
 }
 
 // sayRules lays the trade's rules of thumb beside our figure for the same tripod.

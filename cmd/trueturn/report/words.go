@@ -84,6 +84,9 @@ func headlineOf(d Data) headline {
 	switch {
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
 		h.Figure = roundFor(*a.Exposure.LongestS)
+		if a.Exposure.Gear == exposure.GearUsual {
+			h.Figure += exposure.OnMost
+		}
 	case a.Advice.Next != nil && steps[*a.Advice.Next] != "":
 		h.Figure = steps[*a.Advice.Next]
 	case d.Judged != nil && d.Judged.Of > 0:
@@ -113,11 +116,11 @@ func plannedOf(e *answer.ExposureJSON) string {
 	words := lasting(e.PlannedS)
 	switch {
 	case !*e.PlannedStaysRound && e.LongestS != nil:
-		words += ": not round; the longest that is, is " + lasting(*e.LongestS)
+		words += ": not round; the longest that is, is " + lasting(*e.LongestS) + e.Rests()
 	case !*e.PlannedStaysRound:
 		words += ": not round"
 	case e.LongestS != nil && *e.LongestS > e.PlannedS:
-		words += ": round, with room to " + lasting(*e.LongestS)
+		words += ": round, with room to " + lasting(*e.LongestS) + e.Rests()
 	default:
 		words += ": round"
 	}
