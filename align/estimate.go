@@ -318,14 +318,16 @@ func (m *model) fitTogether(a, b, both []int) bool {
 func (m *model) shareFields() {
 	m.shared = map[int]int{}
 	for _, b := range m.blocks {
-		seen := map[int]bool{}
+		var seen []int // in the order of the pictures: so the unknowns stand, and sums depend on it
 		for _, i := range b.members {
-			seen[m.obs[i].field] = true
+			if f := m.obs[i].field; !slices.Contains(seen, f) {
+				seen = append(seen, f)
+			}
 		}
 		if len(seen) < 2 {
 			continue
 		}
-		for f := range seen {
+		for _, f := range seen {
 			if _, ok := m.shared[f]; !ok && f < len(m.field) && m.field[f] != nil {
 				m.shared[f] = len(m.bias)
 				m.bias = append(m.bias, r3.Vec{})

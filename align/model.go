@@ -291,7 +291,11 @@ func (m *model) addPriors(e *equations) {
 }
 
 func (m *model) addBiasPriors(e *equations) {
-	for f, k := range m.shared {
+	for f := range m.field { // in order: sums depend on it
+		k, ok := m.shared[f]
+		if !ok {
+			continue
+		}
 		var w mat.Cholesky
 		inv := mat.NewSymDense(3, nil)
 		if !w.Factorize(m.field[f]) || w.InverseTo(inv) != nil {

@@ -38,9 +38,10 @@ func (s *set) shares() (list []Share, eachPx2 float64) {
 			blind[j.Cause]++
 		default:
 			amiss++
-			for c, part := range f.excess() {
-				sum[c] += part
-				total += part
+			excess := f.excess()
+			for _, c := range causes { // in one order, here too
+				sum[c] += excess[c]
+				total += excess[c]
 			}
 		}
 	}
@@ -49,9 +50,9 @@ func (s *set) shares() (list []Share, eachPx2 float64) {
 	if amiss > 0 && total > 0 {
 		each = total / float64(amiss)
 	}
-	for c, n := range blind {
-		sum[c] += float64(n) * each
-		total += float64(n) * each
+	for _, c := range causes {
+		sum[c] += float64(blind[c]) * each
+		total += float64(blind[c]) * each
 	}
 	return s.ranked(sum, total), each
 }

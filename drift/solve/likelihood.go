@@ -54,20 +54,20 @@ func (sc *scene) likelihood(p Pose, sigma float64) float64 {
 }
 
 // exclusive lists the distances of the spots that are nearest to an expected
-// star, each star and each spot once.
+// star, each star and each spot once, in the order of the stars: sums depend on it.
 func (sc *scene) exclusive(exp []expected, tol float64) []float64 {
-	bySpot := make(map[int]float64, len(exp))
+	near := make([]float64, 0, len(exp))
+	at := make(map[int]int, len(exp)) // of each spot: where in the list it stands
 	for _, e := range exp {
 		i, d := sc.grid.nearest(e.x, e.y, tol)
 		if i < 0 {
 			continue
 		}
-		if old, used := bySpot[i]; !used || d < old {
-			bySpot[i] = d
+		if k, used := at[i]; used {
+			near[k] = min(near[k], d)
+			continue
 		}
-	}
-	near := make([]float64, 0, len(bySpot))
-	for _, d := range bySpot {
+		at[i] = len(near)
 		near = append(near, d)
 	}
 	return near

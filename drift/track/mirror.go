@@ -62,12 +62,13 @@ func (f *follower) handOf(untracked []int) hand {
 // turnVariance is that of a link's angle: of the stars' places across their distances from the middle of them.
 func (f *follower) turnVariance(i int) float64 {
 	var n, mx, my, spread, noise float64
-	for k := range f.links[i].id {
+	spots := f.links[i].spots()
+	for _, k := range spots {
 		s := f.pics[i].Field.Stars[k]
 		n, mx, my = n+1, mx+s.X, my+s.Y
 		noise += (s.XErr*s.XErr + s.YErr*s.YErr) / 2
 	}
-	for k := range f.links[i].id {
+	for _, k := range spots {
 		s := f.pics[i].Field.Stars[k]
 		dx, dy := s.X-mx/n, s.Y-my/n
 		spread += dx*dx + dy*dy

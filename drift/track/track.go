@@ -283,8 +283,8 @@ func (f *follower) sightings(i int) []solve.Sighting {
 // survey puts picture i's new stars on the map.
 func (f *follower) survey(i int, sol solve.Solution) {
 	back := sol.Attitude.Inverse()
-	for k, id := range f.links[i].id {
-		if m := &f.stars[id]; !m.known {
+	for _, k := range f.links[i].spots() {
+		if m := &f.stars[f.links[i].id[k]]; !m.known {
 			s := f.pics[i].Field.Stars[k]
 			m.known, m.direction = true, back.Apply(sol.Lens.Direction(s.X, s.Y))
 		}
