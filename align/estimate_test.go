@@ -242,10 +242,15 @@ func (s spec) checkBreaks(t *testing.T, a Axis) {
 
 // TestTwoPatchesBeatOne compares what truly is left, over many sessions: three minutes each on two
 // patches six hours apart against six minutes on one (bounds: 0.41′ against 1.5′ for
-// a still lens).
+// a still lens; over 72 sessions 0.73′ against 1.24′, the wander being unknown).
 func TestTwoPatchesBeatOne(t *testing.T) {
 	t.Parallel()
-	const sessions = 12
+	const (
+		sessions = 24
+		// Of the ratio of mean squares: what chance does in one of a hundred such comparisons where neither is better (Fisher's F
+		// with 24 and 24 degrees of freedom).
+		byChance = 1 / 2.66
+	)
 	missOf := func(set func(*testing.T, *simulate.Evening)) float64 {
 		var sum float64
 		for seed := range uint64(sessions) {
@@ -267,8 +272,8 @@ func TestTwoPatchesBeatOne(t *testing.T) {
 	one := missOf(pictureCount(19))
 	two := missOf(and(pictureCount(20), reAimed(10, 90, 40)))
 	t.Logf("one patch %.2f′, two patches %.2f′", one, two)
-	if two > one/2 {
-		t.Errorf("two patches leave %.2f′, one %.2f′: want less than half", two, one)
+	if sq(two/one) > byChance {
+		t.Errorf("two patches leave %.2f′, one %.2f′: not surely less", two, one)
 	}
 }
 

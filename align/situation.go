@@ -161,7 +161,7 @@ func (s *session) turnBetween(i, k int) r3.Vec {
 }
 
 func (s *session) skyAttitude(shot int) turn.Turn {
-	return s.seq.Shots[shot].Solution.Pose.Attitude
+	return s.seq.Shots[shot].Solution.Facing()
 }
 
 // secondsBetween the middles of two shots with clocks.

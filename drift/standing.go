@@ -52,7 +52,7 @@ func (q *Sequence) movedSkies() []int {
 				break
 			}
 			limit := unit.Angle(movedPx * s.Solution.Lens.Scale().Rad())
-			if skyTurn(o.Solution.Attitude, s.Solution.Attitude) < limit {
+			if skyTurn(o.Solution.Facing(), s.Solution.Facing()) < limit {
 				other = false
 				break
 			}

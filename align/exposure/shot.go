@@ -36,7 +36,7 @@ func Shots(seq drift.Sequence) []Shot {
 			shot.Mid, shot.ExposureS = s.Clock.Mid(), s.Clock.Exposure.Seconds()
 		}
 		if s.Solution != nil {
-			a := s.Solution.Attitude
+			a := s.Solution.Facing()
 			shot.Attitude, shot.FocalPx = &a, s.Solution.Lens.FocalPx
 			shot.Mirrored, shot.RowsFlipped = s.Solution.Mirrored, s.Solution.RowsFlipped
 		}

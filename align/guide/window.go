@@ -62,7 +62,7 @@ const swungBy = unit.Angle(math.Pi / 180)
 
 // swung is whether the camera looked elsewhere before or after a picture.
 func (w *window) swung(i int) bool {
-	pose := func(k int) turn.Turn { return w.shots[k].Solution.Pose.Attitude }
+	pose := func(k int) turn.Turn { return w.shots[k].Solution.Facing() }
 	return between(pose(i), pose(i-1)) > swungBy || between(pose(i), pose(i+1)) > swungBy
 }
 

@@ -1,7 +1,7 @@
 // Command study measures trueturn against the targets of its design: star positions, solving, the axis, and how many
 // minutes a phone needs. It writes one page of tables, study.md, with plots beside it:
 //
-//	go run ./cmd/study [--out DIR] [--part stars,solve,axis,minutes] [--trials N] [--quick]
+//	go run ./cmd/study [--out DIR] [--part stars,solve,attitude,axis,minutes] [--trials N] [--quick]
 //
 // Start reading at parts: each is one function in a file of its own, which draws scenes of known truth, measures them with
 // the packages below through what they export, and writes a chapter. Where light falls is worked out by package scene,

@@ -17,6 +17,7 @@ type part struct {
 var parts = []part{
 	{"stars", "Places of stars against the Cramér–Rao bound", stars},
 	{"solve", "Recognising the sky, and never wrongly", solveStudy},
+	{"attitude", "One picture's attitude and its stated error", attitudeStudy},
 	{"axis", "The axis: scatter against the Cramér–Rao bound, and the stated error", axisStudy},
 	{"minutes", "Minutes of pictures until the axis is known", minutesStudy},
 }

@@ -9,6 +9,7 @@ type solvePlan struct {
 	stars         int     // true stars in the list
 	hint          float64 // the focal length told over the true one; 0: none told
 	k1            float64 // distortion in the corner, share
+	axisOff       float64 // how far the optical axis lies off the middle, 1σ along each side, share of the width
 	mirrored      bool
 	lost          float64 // share of the stars a passing cloud takes, at random
 	hidden        bool    // half of the picture shows landscape
@@ -18,9 +19,12 @@ type solvePlan struct {
 	magNoise      float64 // 1σ of the magnitudes
 }
 
+// usualAxisOff is how far optical axes lie off the middle, as solvePlan counts it (common practice, no source).
+const usualAxisOff = 0.003
+
 // usualField is the field of which one thing at a time is changed.
 func usualField(r *rand.Rand) solvePlan {
-	return solvePlan{width: 4032, height: 3024, diagonalDeg: solveBetween(r, 8, 75), stars: 50, k1: solveBetween(r, -0.01, 0.01),
+	return solvePlan{width: 4032, height: 3024, diagonalDeg: solveBetween(r, 8, 75), stars: 50, k1: solveBetween(r, -0.01, 0.01), axisOff: usualAxisOff,
 		lost: 0.1, falseShare: 0.1, noisePx: 0.2, magNoise: 0.2}
 }
 

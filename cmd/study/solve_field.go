@@ -47,7 +47,8 @@ func (p solvePlan) draw(r *rand.Rand) solvePlot {
 	e.camera = scene.WithDiagonal(p.width, p.height, unit.AngleFromDeg(p.diagonalDeg))
 	e.camera.K1 = p.k1
 	// As lenses are: an optical axis some thousandths off the middle and a little tilt (common practice, no source).
-	e.camera.OffX, e.camera.OffY = 0.003*float64(p.width)*r.NormFloat64(), 0.003*float64(p.width)*r.NormFloat64()
+	off := p.axisOff * float64(p.width)
+	e.camera.OffX, e.camera.OffY = off*r.NormFloat64(), off*r.NormFloat64()
 	e.camera.T1, e.camera.T2 = 0.0005*r.NormFloat64(), 0.0005*r.NormFloat64()
 	e.moonX, e.moonY = float64(r.IntN(2)*p.width), float64(r.IntN(2)*p.height)
 	dots := e.stars()

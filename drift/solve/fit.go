@@ -145,7 +145,6 @@ type fitter struct {
 // addSightings adds the equations of sightings about pose p. Robust weights
 // are Huber's: full up to k standard deviations, falling as k/r beyond.
 func (f fitter) addSightings(s *system, p Pose, ss []Sighting, scale float64) (chi2 float64) {
-	const k = 2
 	at := p.aimed()
 	var q linearised
 	for i := range ss {
@@ -153,15 +152,19 @@ func (f fitter) addSightings(s *system, p Pose, ss []Sighting, scale float64) (c
 			continue
 		}
 		q.whiten(&ss[i], f.extraVar)
-		r := math.Hypot(q.ex, q.ey)
-		w := 1.0
-		if f.robust && r > k*scale {
-			w = k * scale / r
-		}
-		s.addPair(&q, w)
-		chi2 += r * r
+		s.addPair(&q, f.weight(&q, scale))
+		chi2 += q.ex*q.ex + q.ey*q.ey
 	}
 	return chi2
+}
+
+// weight of a whitened equation.
+func (f fitter) weight(q *linearised, scale float64) float64 {
+	const k = 2
+	if r := math.Hypot(q.ex, q.ey); f.robust && r > k*scale {
+		return k * scale / r
+	}
+	return 1
 }
 
 // normal builds the normal equations of one picture about pose p, priors included.
@@ -186,6 +189,26 @@ func (l Lens) priors(s *system, first int) {
 			s.prior(first+i, -now[i], sigma)
 		}
 	}
+}
+
+// mixed is how far off the fit is for a lens whose distortion is the polynomial of [Lens] not from the measured place to the
+// ideal one but the other way, s being the normal equations. See [Lens.mixed]: which of the two a lens
+// follows, or how much of either, nobody knows, so that this is one standard deviation of the answer.
+func (f fitter) mixed(p Pose, ss []Sighting, s *system) (x [maxUnknowns]float64, ok bool) {
+	off, at := system{n: s.n}, p.aimed()
+	scale := f.whitenedScale(p, ss)
+	var q linearised
+	for i := range ss {
+		if !at.linearise(&ss[i], &q) {
+			continue
+		}
+		q.whiten(&ss[i], f.extraVar)
+		w := f.weight(&q, scale)
+		q.ex, q.ey = ss[i].whitening(f.extraVar).of(p.Lens.mixed(at.plate.from(ss[i].X, ss[i].Y)))
+		off.addPair(&q, w)
+	}
+	off.a = s.a
+	return off.solve()
 }
 
 // fit adjusts the pose by Gauss–Newton; false where the sightings do not

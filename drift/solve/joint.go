@@ -125,7 +125,12 @@ type correction struct {
 //	Σ |e_ik|²_W + Σ (ln f_i − mean)²/10⁻⁶ + Σ |o_k|²/σ² + the lens's priors
 //
 // with e the residual of the package comment for the direction s_k + o_k.
+//
+// Every view has sightings; of no view nothing is said.
 func NewJoint(views []View) Joint {
+	if len(views) == 0 {
+		return Joint{}
+	}
 	j := &joiner{views: views, sigma: catalogueSigma, scale: 1, astray: true}
 	j.assignFields()
 	j.start()
@@ -180,9 +185,9 @@ func (j *joiner) start() {
 		p := v.Solution.Pose
 		lens := j.views[best].Solution.Lens
 		lens.FocalPx = p.Lens.FocalPx
+		p = p.through(lens)
 		a, b := spread(v.Solution.Sightings)
 		p.Attitude = attitudeFrom(v.Sky(a), v.Sky(b), p.Attitude.Apply(a), p.Attitude.Apply(b))
-		p.Lens = lens
 		j.poses = append(j.poses, p)
 		j.ss = append(j.ss, slices.Clone(v.Solution.Sightings))
 		j.star = append(j.star, j.fields[j.field[i]].number(v.Solution.Sightings))

@@ -17,9 +17,8 @@ import (
 // with (ξ,η) = m/½D, ρ its length and D the picture's diagonal in pixels, and
 // u = FocalPx·(X/Z, Y/Z) for a direction (X,Y,Z) in the camera frame. Measured
 // to ideal is the closed form, so K1 > 0 is a pincushion drawn inward: barrel
-// distortion has K1 > 0. Within one picture the tangential pair P1, P2 also stands in for an
-// optical centre a few pixels off the middle; over a group CentreX, CentreY say where it is, which
-// matters in wide fields, where it bends the picture as a turn of the camera does not.
+// distortion has K1 > 0. CentreX, CentreY say where the optical centre is, which
+// matters in wide fields, where it bends the picture as a turn of the camera does not (facing.go).
 //
 // After D. C. Brown, "Close-range camera calibration", Photogrammetric
 // Engineering 37 (1971), 855–866. Fields up to about 100° across the diagonal;
@@ -28,8 +27,8 @@ type Lens struct {
 	Width, Height  int
 	FocalPx        float64
 	K1, K2, P1, P2 float64
-	// CentreX, CentreY is the optical centre less the picture's middle, px. One picture of a narrow
-	// field cannot tell it from a turn of the camera, so only [NewJoint] adjusts it.
+	// CentreX, CentreY is the optical centre less the picture's middle, px. A narrow field cannot tell it from a turn of
+	// the camera; its prior keeps it near nought there.
 	CentreX, CentreY float64
 }
 
@@ -85,6 +84,20 @@ func (l *Lens) straight(half, xi, eta, rr float64) (u, v float64) {
 	u = xi*g + l.P1*(rr+2*xi*xi) + 2*l.P2*xi*eta
 	v = eta*g + l.P2*(rr+2*eta*eta) + 2*l.P1*xi*eta
 	return u * half, v * half
+}
+
+// mixed is what this lens lacks beside one whose distortion is the same polynomial the other way, from the ideal place to the
+// measured one, as lenses are as often described: pixels, at a place in half diagonals. With κ and τ for
+// such a lens's K1 and (P1, P2), a measured place m has the ideal one
+//
+//	m − κ m² m − (τ m² + 2(τ·m) m) + κ m² (3τ m² + 12(τ·m) m) + …
+//
+// (put the whole into the other polynomial and drop what is of higher order in κ and τ). The first terms are this lens with
+// K1 = −κ and P = −τ; the mixed one, of the fifth order in m, is not.
+func (l *Lens) mixed(xi, eta, rr float64) (u, v float64) {
+	along := 12 * (l.P1*xi + l.P2*eta)
+	by := l.K1 * rr * l.halfDiagonal()
+	return by * (3*l.P1*rr + along*xi), by * (3*l.P2*rr + along*eta)
 }
 
 // Direction is the unit vector in the camera frame (x right, y down, z

@@ -13,8 +13,8 @@
 //	e = ideal(measured) − f·(X/Z, Y/Z)
 //
 // in pixels is weighted by its covariance, and attitude (three small turns about
-// the camera's axes), ln f and the distortion are adjusted by least squares with
-// weights of Huber's kind.
+// the camera's axes), ln f, the distortion and the optical centre are adjusted by least squares with
+// weights of Huber's kind, the lens with its priors. What is stated is of the picture (facing.go).
 //
 // # How a field is recognised
 //
@@ -78,10 +78,9 @@ const minStars = 7
 // Solution is a solved picture.
 type Solution struct {
 	Pose
-	// Covariance of the attitude: of a small turn about the camera's x, y and z
-	// axes, radians², the picture's own distortion fitted along. It takes the optical axis for the picture's middle: where many
-	// stars make it small and the axis lies ten pixels off, the middle of views over 45° was off by 2 to 3.6 times
-	// what it states (cmd/study). [NewJoint] fits the optical centre, and the mount's axis rests on that.
+	// Covariance of a small turn of the picture ([Pose.Facing]) about the camera's x, y and z axes, radians²: of where its
+	// middle looks and how it is turned about it, the lens and its optical centre fitted along. Where a neighbour's lens is
+	// kept for want of stars, that lens is taken for true.
 	Covariance  *mat.SymDense
 	FocalSigma  float64 // relative
 	Sightings   []Sighting
@@ -101,8 +100,7 @@ func (s Solution) RADec() (unit.RA, unit.Angle) { return ephem.RADec(s.Centre())
 // Roll is the position angle of the picture's "up" (the direction of falling y), from
 // north through east, 0 to 2π.
 func (s Solution) Roll() unit.Angle {
-	inv := s.Attitude.Inverse()
-	z, up := s.Centre(), inv.Apply(r3.Vec{Y: -1})
+	z, up := s.Centre(), s.Facing().Inverse().Apply(r3.Vec{Y: -1})
 	east := r3.Vec{X: -z.Y, Y: z.X}
 	if r3.Norm(east) == 0 {
 		east = r3.Vec{Y: 1}
@@ -261,13 +259,13 @@ func (p Pose) catalogueVar() float64 {
 func (f fitter) unknownsFor(n int) int {
 	switch {
 	case f.focalSigma == 0:
-		return pictureUnknowns
+		return maxUnknowns
 	case n < 8:
 		return frameUnknowns
 	case n < 20:
 		return distK1 + 1
 	}
-	return pictureUnknowns
+	return maxUnknowns
 }
 
 // loners drops expected stars with another, not much fainter, close by.
@@ -366,12 +364,16 @@ func (sol Solution) withErrors(fit fitter) (Solution, bool) {
 	dof := float64(2*len(sol.Sightings) - s.n)
 	factor := (chi2 + ballast) / (max(dof, 0) + ballast)
 	sol.Covariance = mat.NewSymDense(3, nil)
+	look := sol.Lens.facing()
 	for i := range 3 {
 		for j := range i + 1 {
-			sol.Covariance.SetSym(i, j, inv[i][j]*factor)
+			sol.Covariance.SetSym(i, j, look.covariance(&inv, i, j)*factor)
 		}
 	}
 	sol.FocalSigma = math.Sqrt(inv[lnFocal][lnFocal] * factor)
+	if x, ok := fit.mixed(sol.Pose, sol.Sightings, &s); ok {
+		sol.Covariance.SymRankOne(sol.Covariance, 1, mat.NewVecDense(3, look.turn(&x)))
+	}
 	if fit.focalSigma == 0 && len(sol.Sightings) < fewSightings {
 		sol.ownToOneStar(fit)
 	}
@@ -389,6 +391,7 @@ func (sol *Solution) ownToOneStar(fit fitter) {
 	if !chol.Factorize(sol.Covariance) {
 		return
 	}
+	look := sol.Lens.facing()
 	most, worst := 3.0, mat.NewVecDense(3, nil)
 	rest := make([]Sighting, 0, len(sol.Sightings))
 	for i := range sol.Sightings {
@@ -398,7 +401,7 @@ func (sol *Solution) ownToOneStar(fit fitter) {
 		if !ok {
 			continue
 		}
-		shift := mat.NewVecDense(3, []float64{x[turnX], x[turnY], x[turnZ]})
+		shift := mat.NewVecDense(3, look.turn(&x))
 		var weighed mat.VecDense
 		if chol.SolveVecTo(&weighed, shift) != nil {
 			continue

@@ -12,13 +12,10 @@ const (
 	distK2
 	distP1
 	distP2
-	centreX // of the optics, px; a group's alone
+	centreX // of the optics, px
 	centreY
 	maxUnknowns
 )
-
-// pictureUnknowns are those one picture can tell by itself.
-const pictureUnknowns = distP2 + 1
 
 // frameUnknowns are the picture's own (attitude and scale); the rest, the
 // distortion and the optical centre, may be shared by a group of pictures.
