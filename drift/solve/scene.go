@@ -38,7 +38,7 @@ const brightSpots = 150
 func newScene(f star.Field) scene {
 	sc := scene{width: f.Width, height: f.Height, half: math.Hypot(float64(f.Width), float64(f.Height)) / 2}
 	for i, s := range f.Stars {
-		if s.Flags&star.Hot != 0 || !(s.XErr > 0) || !(s.YErr > 0) || math.IsInf(s.XErr+s.YErr, 0) {
+		if !usable(&s, &f) {
 			continue
 		}
 		sc.spots = append(sc.spots, spot{
@@ -48,6 +48,13 @@ func newScene(f star.Field) scene {
 	}
 	sc.index()
 	return sc
+}
+
+// usable is whether a spot may be a star, stands in the picture or a pixel beside it, and has an error that is one; what is
+// not a number fails.
+func usable(s *star.Star, f *star.Field) bool {
+	return s.Flags&star.Hot == 0 && s.X >= -1 && s.X <= float64(f.Width) && s.Y >= -1 && s.Y <= float64(f.Height) &&
+		s.XErr > 0 && s.YErr > 0 && !math.IsInf(s.XErr+s.YErr, 0) && math.Abs(s.XYCov) < s.XErr*s.YErr
 }
 
 func (sc *scene) index() {

@@ -34,6 +34,7 @@ type drawn struct {
 	field    star.Field
 	attitude turn.Turn
 	focalPx  float64
+	cat      []int32 // which star of the catalogue each spot is; −1 none
 }
 
 func randomTurn(r *rand.Rand) turn.Turn {
@@ -53,9 +54,10 @@ func (sc scenery) draw(r *rand.Rand) drawn {
 	type lit struct {
 		s   star.Star
 		mag float64
+		cat int32
 	}
 	var all []lit
-	for _, c := range catalog.Stars() {
+	for i, c := range catalog.Stars() {
 		if len(all) == sc.stars {
 			break
 		}
@@ -80,14 +82,14 @@ func (sc scenery) draw(r *rand.Rand) drawn {
 		}
 		e := sc.noisePx
 		all = append(all, lit{star.Star{X: x + e*r.NormFloat64(), Y: y + e*r.NormFloat64(), XErr: e, YErr: e},
-			float64(c.Magnitude) + sc.magNoise*r.NormFloat64()})
+			float64(c.Magnitude) + sc.magNoise*r.NormFloat64(), int32(i)})
 	}
 	for range sc.junk {
 		m := 0.0
 		if len(all) > 0 {
 			m = all[r.IntN(len(all))].mag
 		}
-		all = append(all, lit{star.Star{X: r.Float64() * w, Y: r.Float64() * h, XErr: sc.noisePx, YErr: sc.noisePx}, m})
+		all = append(all, lit{star.Star{X: r.Float64() * w, Y: r.Float64() * h, XErr: sc.noisePx, YErr: sc.noisePx}, m, -1})
 	}
 	slices.SortFunc(all, func(a, b lit) int {
 		if a.mag < b.mag {
@@ -96,7 +98,7 @@ func (sc scenery) draw(r *rand.Rand) drawn {
 		return 1
 	})
 	for _, l := range all {
-		d.field.Stars = append(d.field.Stars, l.s)
+		d.field.Stars, d.cat = append(d.field.Stars, l.s), append(d.cat, l.cat)
 	}
 	return d
 }
