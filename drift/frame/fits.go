@@ -1,6 +1,7 @@
 package frame
 
 import (
+	"bytes"
 	"compress/gzip"
 	"encoding/binary"
 	"fmt"
@@ -24,15 +25,16 @@ func decodeGzip(src source) (picture, error) {
 	if err != nil {
 		return picture{}, broken(err, "the gzip data are damaged")
 	}
-	first := make([]byte, fitsBlock)
-	if _, err := io.ReadFull(z, first); err != nil || !strings.HasPrefix(string(first), "SIMPLE  =") {
+	head := make([]byte, gzipHeadBlocks*fitsBlock)
+	got, _ := io.ReadFull(z, head) // what fails does so again below
+	if head = head[:got]; got < fitsBlock || !strings.HasPrefix(string(head), "SIMPLE  =") {
 		return picture{}, unsupported("the file is packed with gzip and is no FITS picture inside", "unpack it first")
 	}
-	n, err := gzipLength(src, z)
+	n, err := gzipLength(src, z, int64(got))
 	if err != nil {
 		return picture{}, err
 	}
-	if err := src.room(min(gzipGrowth*n, MostBytes)); err != nil {
+	if err := src.admitPacked(head, n); err != nil {
 		return picture{}, err
 	}
 	b := make([]byte, n)
@@ -45,10 +47,10 @@ func decodeGzip(src source) (picture, error) {
 	return decodeFITS(src.unpacked(b))
 }
 
-// gzipLength counts the bytes inside; one block was read before. To count them
+// gzipLength counts the bytes inside, of which some were read. To count them
 // and unpack once more takes less time than to measure the picture, and half the
 // memory of a buffer that grows.
-func gzipLength(src source, z *gzip.Reader) (int64, error) {
+func gzipLength(src source, z *gzip.Reader, read int64) (int64, error) {
 	limit := min(max(src.size*maxGzipRatio, minGzipBytes), maxGzipBytes)
 	n, err := io.Copy(io.Discard, io.LimitReader(z, limit+1))
 	if err != nil {
@@ -57,11 +59,29 @@ func gzipLength(src source, z *gzip.Reader) (int64, error) {
 	if n > limit {
 		return 0, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the packed FITS file holds more than %d MB", limit>>20), hint: "unpack it first"}
 	}
-	return n + fitsBlock, nil
+	return n + read, nil
 }
 
-// gzipGrowth: a byte unpacked is at most one pixel, which takes four bytes more.
-const gzipGrowth = 1 + planeBytes
+const (
+	gzipHeadBlocks = 64             // more than nearly all headers have
+	gzipGrowth     = 1 + planeBytes // a byte unpacked is at most one pixel
+)
+
+// admitPacked admits a picture in the primary part of a file that unpacks to n
+// bytes by the head of it. Other pictures are admitted by their own headers
+// later, and here whatever they may be.
+func (s source) admitPacked(head []byte, n int64) error {
+	h, _, err := readHeader(s.part(bytes.NewReader(head), int64(len(head))), 0)
+	if err != nil {
+		return s.room(min(gzipGrowth*n, MostBytes))
+	}
+	axes, _, err := h.axes()
+	if err != nil || len(axes) < 2 {
+		return s.room(min(gzipGrowth*n, MostBytes))
+	}
+	s.held += n
+	return s.admit(fitsCost(len(axes) == 2 && h.text("BAYERPAT", "COLORTYP") != ""), int(axes[0]), int(axes[1]))
+}
 
 // decodeFITS reads the first picture of a FITS file, in the primary part or an
 // extension (FITS standard 4.0).

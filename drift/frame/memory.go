@@ -39,9 +39,6 @@ func (c cost) each() float64 {
 	return max(c.decoder, c.kept+c.plane)
 }
 
-// mostPixels is the limit of this kind.
-func (c cost) mostPixels() int64 { return min(maxPixels, int64(MostBytes/c.each())) }
-
 // heap is how far a heap grows whose live part is at most so large while total
 // is set aside.
 func heap(live, total float64) float64 { return min(2*live, total) }
@@ -59,12 +56,15 @@ const worthCollecting = MostBytes / 8
 // admit refuses a picture too large for its kind. Else it waits until there is
 // room, and clears away what earlier pictures left.
 func (s source) admit(c cost, width, height int) error {
-	pixels := int64(width) * int64(height)
-	need := int64(c.each()*float64(pixels)) + s.held
+	pixels := float64(width) * float64(height)
+	need := c.each()*pixels + float64(s.held)
 	if pixels > maxPixels || need > MostBytes {
-		return tooLarge(c, width, height)
+		if s.held > 0 {
+			c.kind, c.instead = "packed "+c.kind, "unpack it first"
+		}
+		return tooLarge(c, width, height, need/pixels)
 	}
-	return s.room(need)
+	return s.room(int64(need))
 }
 
 // room waits until so many bytes may be taken.
@@ -89,12 +89,14 @@ func (m *memory) collect() {
 	}
 }
 
-// tooLarge says how many pixels are read of this kind, and what to do.
-func tooLarge(c cost, width, height int) error {
+// tooLarge says how many pixels are read of this kind, of which one takes so
+// many bytes, and what to do.
+func tooLarge(c cost, width, height int, each float64) error {
+	most := int(min(maxPixels, MostBytes/each) / 1e6)
 	way := "save it smaller"
 	if c.instead != "" {
 		way += ", or " + c.instead
 	}
-	return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", width, height),
-		hint: fmt.Sprintf("%s are read up to %d megapixels: %s; if the camera has fewer pixels, the file is damaged", c.kind, c.mostPixels()/1e6, way)}
+	return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels, more than are read of its kind", width, height),
+		hint: fmt.Sprintf("%s are read up to %d megapixels: %s; if the camera has fewer pixels, the file is damaged", c.kind, most, way)}
 }
