@@ -20,6 +20,7 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"time"
 
 	"golang.org/x/sync/errgroup"
 
@@ -60,6 +61,7 @@ type Shot struct {
 	File          string
 	Clock         *frame.Clock
 	ClockErr      error
+	Exposure      time.Duration // known also where the clock is not; 0: not known
 	Lens          frame.Lens
 	Place         *ephem.Site
 	Width, Height int
@@ -280,7 +282,7 @@ func decodeOnce(ctx context.Context, src Source, o Options, p *place) (fr frame.
 
 // take keeps what outlives the pixels.
 func (s *Shot) take(fr frame.Frame) {
-	s.Clock, s.ClockErr, s.Lens, s.Place = fr.Clock, fr.ClockErr, fr.Lens, fr.Place
+	s.Clock, s.ClockErr, s.Exposure, s.Lens, s.Place = fr.Clock, fr.ClockErr, fr.Exposure, fr.Lens, fr.Place
 	side := fr.Plane.Cell.Side() // from here on true pixels count, as in the field
 	s.Width, s.Height = side*fr.Plane.Width, side*fr.Plane.Height
 	s.RowOrderFree, s.Notes, s.Signal = fr.RowOrderUnknown, fr.Notes, fr.Signal
@@ -315,7 +317,7 @@ func (e *ConditionError) Hint() string {
 // solve recognises the field.
 func (s *Shot) solve(ctx context.Context, h solve.Hint) {
 	if s.Field.Condition != star.Good && len(s.Field.Stars) < 3 {
-		s.Err = &ConditionError{s.Field.Condition}
+		s.Err = &ConditionError{conditionOf(s.Field)}
 		return
 	}
 	sol, err := solve.Solve(ctx, s.Field, h)
@@ -324,6 +326,14 @@ func (s *Shot) solve(ctx context.Context, h solve.Hint) {
 		return
 	}
 	s.Solution, s.Err = &sol, nil
+}
+
+// conditionOf is a field's condition; of one value everywhere, nothing at all is the dark of a capped camera.
+func conditionOf(f star.Field) star.Condition {
+	if f.Condition == star.Featureless && f.Background == 0 {
+		return star.Dark
+	}
+	return f.Condition
 }
 
 // Hints on the scale: what a user or a file says of a lens is right to within

@@ -95,9 +95,12 @@ func (p picture) frame(o Options) (Frame, error) {
 	f.Notes = append(f.Notes, notes...)
 	if err != nil {
 		f.ClockErr = err
+		o.Zone = time.UTC // for the length of the exposure, which no zone changes
+		c, _, _ = p.stamp(o)
+		f.Exposure = c.Exposure
 		return f, nil
 	}
-	f.Clock = &c
+	f.Clock, f.Exposure = &c, c.Exposure
 	return f, nil
 }
 

@@ -136,6 +136,7 @@ type Frame struct {
 	Plane    Plane
 	Clock    *Clock // nil when ClockErr says why
 	ClockErr error
+	Exposure time.Duration // length of the exposure, known also where the clock is not; 0 when the file does not say
 	Lens     Lens
 	Place    *ephem.Site // nil when the file does not say
 	Format   string      // "JPEG", "PNG", "TIFF", "DNG", "TIFF/EP", "JPEG in raw" or "FITS"

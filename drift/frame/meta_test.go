@@ -611,3 +611,14 @@ func TestRealPictures(t *testing.T) {
 		t.Errorf("star sensor: %s %d×%d, %v", f.Format, f.Plane.Width, f.Plane.Height, f.ClockErr)
 	}
 }
+
+// TestExposureWithoutClock: how long the shutter was open is known although the zone is not.
+func TestExposureWithoutClock(t *testing.T) {
+	f := decodeFile(t, "no_offset.jpg", Options{})
+	if f.Clock != nil || f.Exposure != 8*time.Second {
+		t.Errorf("clock %v, exposure %v; want none and 8 s", f.Clock, f.Exposure)
+	}
+	if f := decodeFile(t, "full.jpg", Options{}); f.Exposure != 8*time.Second {
+		t.Errorf("exposure %v, want 8 s", f.Exposure)
+	}
+}
