@@ -47,6 +47,21 @@ type Measured struct {
 	Exposure  *exposure.Forecast // nil where the pictures do not say how wide a star is
 }
 
+// Forecast is how long stars stay round with the mount as measured, or with a camera that stood; nil where that is not known.
+func (a Answer) Forecast() *exposure.Forecast {
+	if a.Measured != nil {
+		return a.Measured.Exposure
+	}
+	if a.Plan == nil {
+		return nil
+	}
+	f, err := exposure.Longest(*a.Plan)
+	if err != nil {
+		return nil
+	}
+	return &f
+}
+
 // AimJSON is where the axis should point.
 type AimJSON struct {
 	Kind        string  `json:"kind"`

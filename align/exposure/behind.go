@@ -7,8 +7,8 @@ import (
 )
 
 const (
-	// motorWithin: a drift within a tenth of the sky's own is that of a mount that stands.
-	motorWithin = 0.1
+	// wrongWithin: a drift within a tenth of twice the sky's own is that of a mount that turns backward.
+	wrongWithin = 0.1
 	// axisTells: an axis moves stars along right ascension by sin δ times its error; below this it hardly does.
 	axisTells = 0.2
 	// explained: what is left of the drift when a cause is taken off, for the cause to be all of it; and unexplained.
@@ -33,9 +33,9 @@ func (s *set) behind() []Origin {
 		sines = append(sines, math.Abs(math.Sin(f.shot.declination().Rad())))
 	}
 	switch r := medianOf(ratios); {
-	case math.Abs(r-1) < motorWithin:
-		return []Origin{OriginMotor}
-	case math.Abs(r-2) < motorWithin:
+	case s.still():
+		return []Origin{OriginStill}
+	case math.Abs(r-2) < wrongWithin:
 		return []Origin{OriginWrong}
 	}
 	motor := motorOrigins(scatter)
@@ -52,6 +52,20 @@ func (s *set) behind() []Origin {
 		return append([]Origin{OriginAxis}, motor...)
 	}
 	return motor
+}
+
+// still is whether the camera stood in most of the exposures that trail along right ascension.
+func (s *set) still() bool {
+	n, all := 0, 0
+	for _, f := range s.frames {
+		if f.parts[CauseRA] == 0 || f.judged.Round {
+			continue
+		}
+		if all++; f.stand.still {
+			n++
+		}
+	}
+	return 2*n > all
 }
 
 // behindDec is what lies behind a drift along declination: the axis, unless a known one explains next to nothing of it.

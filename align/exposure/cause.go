@@ -146,6 +146,11 @@ func (f *taken) divide(lens [2]float64) {
 		lensed += 12 * o.radial(lens).length() / float64(len(f.grid))
 	}
 	f.parts[CauseLens] = lensed
+	if f.stand.still {
+		f.parts[CauseRA] = f.meanPath(f.stand.sky)
+		f.east, f.north = math.Sqrt(f.parts[CauseRA]), 0
+		return
+	}
 	shift := l.FocalPx * l.FocalPx * (w.X*w.X + w.Y*w.Y)
 	if !f.shot.solved() {
 		f.unsolved(w, shift, turn)
@@ -162,6 +167,15 @@ func (f *taken) divide(lens [2]float64) {
 	default:
 		f.parts[CauseRA], f.parts[CauseDec], f.parts[CauseRotation] = f.east*f.east, f.north*f.north, turn
 	}
+}
+
+// meanPath is the squared path of a turn, in the mean over the picture.
+func (f *taken) meanPath(w [3]float64) (sum float64) {
+	for _, o := range f.grid {
+		v := o.swept(w)
+		sum += v.dot(v) / float64(len(f.grid))
+	}
+	return sum
 }
 
 // unsolved: what moves all one way has no name without east and north.

@@ -5,8 +5,6 @@ import (
 	"slices"
 
 	"github.com/soniakeys/unit"
-	"gonum.org/v1/gonum/spatial/r3"
-
 	"trueturn/align"
 	"trueturn/ephem"
 )
@@ -38,7 +36,7 @@ const (
 	OriginRate   Origin = "rate"
 	OriginWobble Origin = "periodic error"
 	OriginAxis   Origin = "axis error"
-	OriginMotor  Origin = "motor off or tripod"
+	OriginStill  Origin = "the camera stood still"
 	OriginWrong  Origin = "wrong hemisphere"
 	OriginGives  Origin = "something gives way" // a clamp slips, a holder bends
 )
@@ -46,7 +44,10 @@ const (
 // Question is what [Judge] may know besides the pictures. The zero value is fine.
 type Question struct {
 	MaxElongation float64 // 0 = 1.25
+	Share         float64 // of the exposures that shall stay round, for the forecast; 0 = 0.9
 	Axis          *KnownAxis
+	// Forecast of the mount as it stands, where one was made (package answer), so that one figure is told; nil: none.
+	Forecast *Forecast
 }
 
 // KnownAxis is an axis measured at the time.
@@ -96,6 +97,10 @@ type Verdict struct {
 	Lengths   []Length
 	LeaveOut  []string // files better left out
 	Advice    string
+	// Still is whether the camera stood still in most of the exposures.
+	Still bool
+	// Forecast is how long stars stay round with the mount as it stands, or the camera on its tripod; nil where that is not known.
+	Forecast *Forecast
 
 	tolerance float64
 	excessPx2 float64 // all shares together, px² a picture
@@ -117,6 +122,8 @@ type taken struct {
 	axisDec part
 	clouded bool
 	blurred bool
+	stand   stand
+	seen    float64 // |E| typical of the picture, px²
 }
 
 // Judge looks at a set of exposures: were they round, which not, and why.
@@ -141,6 +148,7 @@ func Judge(shots []Shot, q Question) (Verdict, error) {
 	}
 	set := set{frames: frames, axis: q.Axis, tolerance: v.tolerance, lenses: lenses}
 	set.conclude()
+	v.forecast(&set, q)
 	v.gather(&set)
 	return v, nil
 }
@@ -180,6 +188,12 @@ func (v *Verdict) fit(frames []*taken) [][2]float64 {
 			list = append(list, &frames[i].p)
 		}
 		lens := patterns(list)
+		of := make([]*taken, 0, len(members))
+		for _, i := range members {
+			frames[i].shape(lens)
+			of = append(of, frames[i])
+		}
+		lens = stands(of, lens)
 		for _, i := range members {
 			lenses[i] = lens
 		}
@@ -197,10 +211,7 @@ func (s Shot) layOut() (list []oblong) {
 		for k := range gridCuts {
 			at := vec{hx * (2*(float64(i)+0.5)/gridCuts - 1), hy * (2*(float64(k)+0.5)/gridCuts - 1)}
 			o := oblong{at: at, lit: at.length() / math.Hypot(hx, hy)}
-			o.away = outward(at, o.lit)
-			for a, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
-				o.sweeps[a] = l.sweep(w, l.looks(at))
-			}
+			o.away, o.sweeps = outward(at, o.lit), s.sweeps(at)
 			list = append(list, o)
 		}
 	}
@@ -238,8 +249,36 @@ func (f *taken) shape(lens [2]float64) (sigma float64) {
 	j := f.judged
 	j.Elongation = math.Sqrt(1 + size/f.narrow)
 	j.ElongationErr = math.Hypot(sigma, ofWidth*size) / (2 * j.Elongation * f.narrow)
-	j.TrailPx, j.TrailPxErr = trailOf(size, sigma)
+	f.seen = size
+	j.TrailPx, j.TrailPxErr = f.trail(lens, sigma)
 	return sigma
+}
+
+// trail is the straight length of the path alone: what the lens draws the stars out by is no part of it. That of a camera which
+// stood is known better than it can be measured.
+func (f *taken) trail(lens [2]float64, sigma float64) (px, err float64) {
+	if f.stand.still {
+		px = f.path(f.stand.sky)
+		return px, shutterErr * px
+	}
+	if !f.told() || lens == [2]float64{} {
+		return trailOf(f.seen, sigma)
+	}
+	var list []float64
+	for i := range f.p.stars {
+		list = append(list, f.p.stars[i].drawn(f.p.w).length())
+	}
+	drawn, noise := medianOf(list), f.noise()
+	return trailOf(math.Sqrt(math.Max(0, drawn*drawn-noise*noise)), sigma)
+}
+
+// path is the length of the path of a turn, in the middle of the stars.
+func (f *taken) path(w [3]float64) float64 {
+	var list []float64
+	for i := range f.p.stars {
+		list = append(list, f.p.stars[i].swept(w).length())
+	}
+	return medianOf(list)
 }
 
 // trailOf is the length of a straight path with the given |E|, and its error: that toward shorter ones, which is the larger. A trail that is
@@ -316,14 +355,7 @@ func (f *taken) direction(sigma float64) {
 	f.judged.AngleErr = unit.Angle(math.Min(sigma/(2*math.Max(e.length(), 1e-12)), math.Pi/math.Sqrt(12)))
 }
 
-func (f *taken) middle() oblong {
-	l := f.shot.lens()
-	var o oblong
-	for a, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
-		o.sweeps[a] = l.sweep(w, r3.Vec{Z: 1})
-	}
-	return o
-}
+func (f *taken) middle() oblong { return oblong{sweeps: f.shot.sweeps(vec{})} }
 
 // inner is the part of the picture that has to be round.
 const inner = 0.9

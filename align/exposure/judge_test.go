@@ -181,11 +181,11 @@ func troubles() []amiss {
 		{"motor off", func(_ *testing.T, e *simulate.Evening, _ *drawing) {
 			e.Mount.Tripod = true
 			seconds(e, 8)
-		}, 180, 50, false, CauseRA, []Origin{OriginMotor}, false, 0},
+		}, 180, 50, false, CauseRA, []Origin{OriginStill}, false, 0},
 		{"motor off, the pole in the picture", func(_ *testing.T, e *simulate.Evening, _ *drawing) {
 			e.Mount.Tripod = true
 			seconds(e, 180)
-		}, 0, 44.5, false, CauseRA, []Origin{OriginMotor}, false, 0},
+		}, 0, 44.5, false, CauseRA, []Origin{OriginStill}, false, 0},
 		{"turning about the middle", func(_ *testing.T, _ *simulate.Evening, d *drawing) { d.extra = turned(600, 400, 0.012) }, 180, 50, false, CauseRotation, nil, false, 0},
 		{"turning about another point", func(_ *testing.T, _ *simulate.Evening, d *drawing) { d.extra = turned(200, 300, 0.012) }, 180, 50, false, CauseRotation, nil, false, 0},
 		{"turning, not recognised", func(_ *testing.T, _ *simulate.Evening, d *drawing) { d.extra = turned(900, 500, 0.012) }, 180, 50, false, CauseRotation, nil, true, 0},

@@ -142,13 +142,17 @@ func (p *pattern) cost(w [3]float64, lens [2]float64) (sum float64) {
 	for i := range p.stars {
 		o := &p.stars[i]
 		r := o.e.minus(o.drawn(w)).minus(o.radial(lens)).length() / (o.sigma * p.swelled)
-		if r > huber {
-			sum += huber * (2*r - huber)
-		} else {
-			sum += r * r
-		}
+		sum += huberCost(r)
 	}
 	return sum
+}
+
+// huberCost of a misfit in σ.
+func huberCost(r float64) float64 {
+	if r > huber {
+		return huber * (2*r - huber)
+	}
+	return r * r
 }
 
 func (p *pattern) step(w [3]float64, lens [2]float64, damp float64, turning bool) ([3]float64, bool) {
@@ -205,8 +209,9 @@ func (p *pattern) move(w [3]float64, half [3][3]float64, right [3]float64, damp 
 }
 
 // lensOf fits what a lens adds to what the turns leave over, over all its pictures; zero unless it is clear and draws
-// outward. Stars drawn out along circles the same way in all pictures by a lens are taken for turning: the two look alike.
-func lensOf(list []*pattern) (c [2]float64) {
+// outward. Stars drawn out along circles the same way in all pictures by a lens are taken for turning: the two look alike,
+// unless the turns are known.
+func lensOf(list []*pattern, known bool) (c [2]float64) {
 	var a11, a12, a22, b1, b2 float64
 	for _, p := range list {
 		for i := range p.stars {
@@ -227,7 +232,7 @@ func lensOf(list []*pattern) (c [2]float64) {
 		return c
 	}
 	c = [2]float64{(b1*a22 - b2*a12) / det, (a11*b2 - a12*b1) / det}
-	if won := c[0]*b1 + c[1]*b2; won < clearly || c[0]+c[1] <= 0 {
+	if won := c[0]*b1 + c[1]*b2; won < clearly || c[0]+c[1] <= 0 && !known {
 		return [2]float64{}
 	}
 	return c
@@ -239,7 +244,7 @@ func patterns(list []*pattern) (lens [2]float64) {
 		for _, p := range list {
 			p.fit(lens)
 		}
-		next := lensOf(list)
+		next := lensOf(list, false)
 		same := math.Abs(next[0]-lens[0])+math.Abs(next[1]-lens[1]) < 1e-3*(math.Abs(next[0])+math.Abs(next[1]))
 		lens = next
 		if same || lens == [2]float64{} {

@@ -2,11 +2,13 @@ package exposure
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/drift"
+	"trueturn/drift/solve"
 	"trueturn/drift/star"
 	"trueturn/ephem/turn"
 )
@@ -21,7 +23,9 @@ type Shot struct {
 	// Attitude (ICRS → camera) and focal length where the stars were recognised; nil and 0 where not.
 	Attitude              *turn.Turn
 	FocalPx               float64
-	Mirrored, RowsFlipped bool // the attitude counts x from the right edge, y from the bottom
+	Mirrored, RowsFlipped bool        // the attitude counts x from the right edge, y from the bottom
+	Optics                *solve.Lens // the lens with its distortion; nil: a pinhole
+	Recognised            []int       // which of the stars the catalogue knows
 
 	Mid       time.Time // zero where the clock is not known
 	ExposureS float64   // 0 where not known
@@ -32,6 +36,7 @@ func Shots(seq drift.Sequence) []Shot {
 	var list []Shot
 	for _, s := range seq.Shots {
 		shot := Shot{File: s.File, Width: s.Width, Height: s.Height, Stars: s.Field.Stars}
+		shot.ExposureS = s.Exposure.Seconds()
 		if s.Clock != nil {
 			shot.Mid, shot.ExposureS = s.Clock.Mid(), s.Clock.Exposure.Seconds()
 		}
@@ -39,6 +44,10 @@ func Shots(seq drift.Sequence) []Shot {
 			a := s.Solution.Facing()
 			shot.Attitude, shot.FocalPx = &a, s.Solution.Lens.FocalPx
 			shot.Mirrored, shot.RowsFlipped = s.Solution.Mirrored, s.Solution.RowsFlipped
+			shot.Optics = &s.Solution.Lens
+			for _, g := range s.Solution.Sightings {
+				shot.Recognised = append(shot.Recognised, g.Star)
+			}
 		}
 		if len(shot.Stars) == 0 && s.Err != nil {
 			shot.WhyNone = s.Err.Error()
@@ -110,9 +119,8 @@ func telling(stars []star.Star) (list []star.Star) {
 
 // oblongs are the stars of a shot whose shape tells something, in the frame of its attitude.
 func (s Shot) oblongs() (list []oblong, h halo) {
-	l := s.lens()
-	hx, hy := l.half()
-	stars := telling(s.Stars)
+	hx, hy := s.lens().half()
+	stars := telling(s.known())
 	h = haloOf(stars)
 	for _, st := range stars {
 		at, angle := vec{st.X - hx, st.Y - hy}, st.Angle.Rad()
@@ -122,14 +130,16 @@ func (s Shot) oblongs() (list []oblong, h halo) {
 		if s.RowsFlipped {
 			at.y, angle = -at.y, -angle
 		}
-		o := newOblong(l, at, angle, st)
+		o := newOblong(at, angle, st)
+		o.sweeps, o.lit = s.sweeps(at), at.length()/(math.Hypot(float64(s.Width), float64(s.Height))/2)
+		o.away = outward(at, o.lit)
 		o.e, o.sigma = o.e.times(1/h.kept), math.Hypot(o.sigma, h.doubt(st, o.e.length()))/h.kept
 		list = append(list, o)
 	}
 	return list, h
 }
 
-func newOblong(l Lens, at vec, angle float64, st star.Star) oblong {
+func newOblong(at vec, angle float64, st star.Star) oblong {
 	sigma := sigmaOf(st.FWHM)
 	q := st.Elongation
 	size := sigma * sigma * (q - 1/q)
@@ -138,13 +148,51 @@ func newOblong(l Lens, at vec, angle float64, st star.Star) oblong {
 	ofShape := sigma * sigma * (1 + 1/(q*q)) * st.ElongationErr
 	ofWidth := 2 * size * st.FWHMErr / st.FWHM
 	o.sigma = math.Sqrt(ofShape*ofShape + ofWidth*ofWidth + shapeFloor*shapeFloor*sigma*sigma*sigma*sigma/(q*q))
-	d := l.looks(at)
-	for k, w := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
-		o.sweeps[k] = l.sweep(w, d)
-	}
-	o.lit = at.length() / (math.Hypot(float64(l.Width), float64(l.Height)) / 2)
-	o.away = outward(at, o.lit)
 	return o
+}
+
+// sweeps is how a place of the picture moves for small turns of the sky about the camera's x, y and z, pixels per radian.
+func (s Shot) sweeps(at vec) (out [3]vec) {
+	axes := [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}
+	l := s.lens()
+	if s.Optics == nil {
+		for k, w := range axes {
+			out[k] = l.sweep(w, l.looks(at))
+		}
+		return out
+	}
+	const step = 1e-3 // radians either way: pixels enough for a lens that is undone to 1e-6 px
+	hx, hy := l.half()
+	d := s.Optics.Direction(at.x+hx, at.y+hy)
+	for k, w := range axes {
+		ax, ay, _ := s.Optics.Pixel(turn.Exp(r3.Scale(-step, w)).Apply(d))
+		bx, by, _ := s.Optics.Pixel(turn.Exp(r3.Scale(step, w)).Apply(d))
+		if out[k] = (vec{bx - ax, by - ay}).times(1 / (2 * step)); !finite(out[k].x, out[k].y) { // beyond what the lens draws
+			out[k] = l.sweep(w, l.looks(at))
+		}
+	}
+	return out
+}
+
+// enoughKnown recognised stars tell a picture's pattern without the others, among which lamps and leaves may be.
+const enoughKnown = 12
+
+// known are the stars sure to be stars, where there are enough of them.
+func (s Shot) known() []star.Star {
+	if len(s.Recognised) < enoughKnown {
+		return s.Stars
+	}
+	return s.recognised()
+}
+
+// recognised are the stars that the catalogue knows, brightest first.
+func (s Shot) recognised() (list []star.Star) {
+	for _, i := range slices.Sorted(slices.Values(s.Recognised)) {
+		if i >= 0 && i < len(s.Stars) {
+			list = append(list, s.Stars[i])
+		}
+	}
+	return list
 }
 
 // drawn is what a turn of the sky by w during the exposure adds to E here.

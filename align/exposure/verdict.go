@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"github.com/soniakeys/unit"
 )
 
 // leastShare of the excess that is worth naming.
@@ -89,7 +91,7 @@ func (f *taken) excess() map[Cause]float64 {
 			found += p
 		}
 	}
-	seen := f.judged.TrailPx * f.judged.TrailPx
+	seen := 12 * f.seen
 	if seen > 2*found {
 		out[CauseUnexplained] += seen - found
 	}
@@ -101,6 +103,10 @@ func (h *Share) explain(s *set) {
 	switch h.Cause {
 	case CauseRA:
 		h.Behind = s.behind()
+		if slices.Contains(h.Behind, OriginStill) {
+			h.Text = s.stillWords(h.Share)
+			return
+		}
 		rate := s.perMinute(func(f *taken) float64 { return f.east })
 		h.Text = fmt.Sprintf("Stars trail along right ascension%s: %s.", atRate(rate.Sec()), originWords(h.Behind, s.axis != nil))
 	case CauseDec:
@@ -110,7 +116,7 @@ func (h *Share) explain(s *set) {
 	case CauseRotation:
 		h.Text = "Stars are drawn out along circles: the picture turns during the exposure, because the axis is off."
 	case CauseLens:
-		h.Text = "Stars are drawn out from the middle, more toward the corners, the same in all pictures: the lens."
+		h.Text = s.lensWords()
 	case CauseFocus:
 		h.Text = "Stars are wide in every direction: out of focus, or dew on the lens."
 	case CauseShake:
@@ -120,6 +126,35 @@ func (h *Share) explain(s *set) {
 	case CauseUnexplained:
 		h.Text = s.unexplained()
 	}
+}
+
+// stillWords tells of a camera that stood, with the length of the path by the sky's turn and as measured.
+func (s *set) stillWords(share float64) string {
+	var paths, measured, exposures []float64
+	for _, f := range s.frames {
+		if f.stand.still && !f.judged.Round {
+			paths = append(paths, f.judged.TrailPx)
+			measured = append(measured, f.judged.TrailPx*math.Sqrt(f.stand.k))
+			exposures = append(exposures, f.shot.ExposureS)
+		}
+	}
+	rate := unit.Angle(omega * 60)
+	return fmt.Sprintf("Stars trail along right ascension%s, as the sky itself turns: the camera stood still. In %s that draws them out by %.1f pixels (%.1f measured), %.0f parts of 100 of what is too long.",
+		atRate(rate.Sec()), Seconds(medianOf(exposures)), medianOf(paths), medianOf(measured), 100*share)
+}
+
+// lensWords tell which way the lens draws the stars out.
+func (s *set) lensWords() string {
+	sum := 0.0
+	for i, f := range s.frames {
+		if f.parts[CauseLens] > 0 {
+			sum += s.lenses[i][0] + s.lenses[i][1]
+		}
+	}
+	if sum < 0 {
+		return "Stars are drawn out along circles about the middle, more toward the corners, beyond what the sky's turn does: the lens."
+	}
+	return "Stars are drawn out from the middle, more toward the corners, the same in all pictures: the lens."
 }
 
 func (s *set) unexplained() string {
@@ -161,7 +196,7 @@ var originSays = map[Origin]string{
 	OriginRate:   "the motor's rate",
 	OriginWobble: "the gear's periodic error",
 	OriginAxis:   "the axis is off",
-	OriginMotor:  "as fast as the sky turns; the motor is off, or this is a tripod",
+	OriginStill:  "the camera stood still",
 	OriginGives:  "the axis measured does not explain it; a clamp slips or a holder bends",
 	OriginWrong:  "twice as fast as the sky turns; the hemisphere switch is wrong",
 }
@@ -220,7 +255,7 @@ func (v *Verdict) advise(s *set) string {
 	case v.Of == 0:
 		return "There are no exposures to look at."
 	case len(v.Causes) == 0:
-		return fmt.Sprintf("All %d are round: go on.", v.Of)
+		return fmt.Sprintf("All %d are round: go on.", v.Round) + v.longestWords()
 	}
 	lead := fmt.Sprintf("%d of %d are round. ", v.Round, v.Of)
 	switch h := v.Causes[0]; h.Cause {
@@ -234,6 +269,9 @@ func (v *Verdict) advise(s *set) string {
 	case CauseRotation:
 		return lead + "The picture turns because the axis is off: measure it with align and turn it" + v.orShorter()
 	case CauseLens:
+		if v.Still && v.Forecast != nil {
+			return lead + fmt.Sprintf("The camera stood still while the sky turned, and the lens draws the corners besides: expose for at most %s, and stop the lens down or crop.", Seconds(v.Forecast.LongestS))
+		}
 		return lead + "The lens draws the corners: stop it down by one or two stops, or crop; no shorter exposure helps."
 	case CauseFocus:
 		return lead + "Focus again on a bright star, and look for dew on the lens."
@@ -249,8 +287,10 @@ func (v *Verdict) aboutRA(h Share) string {
 	switch {
 	case len(h.Behind) == 0:
 		return h.Text
-	case h.Behind[0] == OriginMotor:
-		return "The motor is off, or this is a tripod: switch it on" + v.orShorter()
+	case h.Behind[0] == OriginStill && v.Forecast != nil && v.Forecast.LimitedBy == LimitSky:
+		return fmt.Sprintf("The camera stood still while the sky turned: on a tripod expose for at most %s; on a mount, start it.", Seconds(v.Forecast.LongestS))
+	case h.Behind[0] == OriginStill:
+		return "The camera stood still while the sky turned: on a tripod expose more briefly; on a mount, start it."
 	case h.Behind[0] == OriginWrong:
 		return "The stars run twice as fast as the sky: set the hemisphere switch to your side of the equator."
 	case h.Behind[0] == OriginAxis:
@@ -280,6 +320,26 @@ func (v *Verdict) orShorter() string {
 	return fmt.Sprintf(", or expose for %g of the time: %d of %d would have been round.", best.Factor, best.Round, v.Of)
 }
 
+// longestWords say how long stars would stay round, with the range where there is one.
+func (v *Verdict) longestWords() string {
+	f := v.Forecast
+	if f == nil || f.LongestS <= 0 {
+		return ""
+	}
+	as := "As the mount stands"
+	if f.LimitedBy == LimitSky {
+		as = "The camera stood still; so"
+	}
+	long := "for " + Seconds(f.LongestS)
+	if f.Endless {
+		long = "for an hour and more"
+	}
+	if f.LowS > 0 && f.HighS > 1.05*f.LowS {
+		long += fmt.Sprintf(" (%s to %s)", Seconds(f.LowS), Seconds(f.HighS))
+	}
+	return fmt.Sprintf(" %s, stars stay round %s.", as, long)
+}
+
 // SubsJSON is what `subs --json` prints (design §6); what is not known is null.
 type SubsJSON struct {
 	Round    int          `json:"round"`
@@ -289,6 +349,7 @@ type SubsJSON struct {
 	Frames   []SubJSON    `json:"frames"`
 	Lengths  []LengthJSON `json:"lengths"`
 	LeaveOut []string     `json:"leave_out"`
+	LongestS *float64     `json:"longest_s"` // as the mount stands, or the camera on its tripod; null where not known
 }
 
 // CauseJSON is one cause.
@@ -338,6 +399,9 @@ func (v Verdict) JSON() SubsJSON {
 		j.Lengths = append(j.Lengths, LengthJSON{l.Factor, known(l.ExposureS, l.ExposureS > 0), l.Round})
 	}
 	j.LeaveOut = append(j.LeaveOut, v.LeaveOut...)
+	if v.Forecast != nil {
+		j.LongestS = known(v.Forecast.LongestS, v.Forecast.LongestS > 0)
+	}
 	return j
 }
 

@@ -90,11 +90,16 @@ func (f *face) alignCommand() *cobra.Command {
 // flags adds those that belong to align alone.
 func (m *measuring) flags(fs *pflag.FlagSet) {
 	m.wishes(fs)
-	fs.Var(target(&m.at), "at", "where the pictures look, for fields too narrow to be recognised (under 5°); needs the scale; "+placeWords)
-	fs.Var(given("DEG", &m.rollDeg, -360, 360), "roll", "position angle of the picture's upper edge, north through east, with --at; else a picture taken with the motor off shows it")
+	m.narrowFlags(fs)
 	fs.StringVar(&m.positions, "positions", "", "table `FILE.csv` of positions measured elsewhere, in place of pictures; - is the standard input")
 	m.keep.registerSave(fs)
 	m.keep.register(fs)
+}
+
+// narrowFlags adds what is known of a field too narrow to be recognised.
+func (m *measuring) narrowFlags(fs *pflag.FlagSet) {
+	fs.Var(target(&m.at), "at", "where the pictures look, for fields too narrow to be recognised (under 5°); needs the scale; "+placeWords)
+	fs.Var(given("DEG", &m.rollDeg, -360, 360), "roll", "position angle of the picture's upper edge, north through east, with --at; else a picture taken with the motor off shows it")
 }
 
 // wishes adds what is wanted and known besides the pictures; live asks the same.
@@ -157,7 +162,7 @@ func (m *measuring) store(r result, title string) error {
 		d.Title = title
 		return errors.Join(err, m.keep.page(d))
 	}
-	v, bad := r.judge(exposure.Question{MaxElongation: m.round.elongation})
+	v, bad := r.judge(exposure.Question{MaxElongation: m.round.elongation, Share: m.round.share})
 	if bad == nil {
 		bad = m.keep.page(r.page(v, title))
 	}
@@ -184,6 +189,7 @@ func (r result) judge(q exposure.Question) (exposure.Verdict, error) {
 	if r.Measured != nil && r.Site != nil {
 		q.Axis = &exposure.KnownAxis{Site: *r.Site, Air: r.air, Axis: r.Measured.Axis}
 	}
+	q.Forecast = r.Forecast()
 	readable := drift.Sequence{}
 	var damaged []string
 	for _, s := range r.seq.Shots {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"trueturn/align/exposure"
@@ -35,7 +36,7 @@ func (f *face) sayVerdict(v exposure.Verdict, tolerance float64) {
 
 // causeWords name a cause with its part of what is amiss, where there are several.
 func causeWords(c exposure.Share, of int) string {
-	if of == 1 {
+	if of == 1 || slices.Contains(c.Behind, exposure.OriginStill) { // whose text tells its part
 		return string(c.Cause)
 	}
 	return fmt.Sprintf("%s, %.0f parts of 100", c.Cause, 100*c.Share)
@@ -51,7 +52,7 @@ func lengthWords(v exposure.Verdict) string {
 		}
 		least = min(least, l.Round)
 	}
-	if most <= least || v.Round == v.Of {
+	if most <= least || v.Round == v.Of || v.Still { // of a tripod the forecast tells
 		return ""
 	}
 	var said []string

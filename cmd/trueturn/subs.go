@@ -26,7 +26,8 @@ pictures (JPEG, PNG, TIFF, DNG, FITS, cameras' raw files) or folders of them; it
 place nor a clock.
 Pictures of one night and one lens tell most together: the gear, the axis, the lens and
 the wind each leave a pattern of their own. With a place and a clock the axis is measured
-along and told from the gear.`
+along and told from the gear. Of pictures too narrow to be recognised, say where they look
+with --at RA,Dec.`
 
 const subsExample = `  trueturn subs evening/
   trueturn subs --list not-round evening/ | sed 's|^|evening/|' | xargs -d '\n' ls -l`
@@ -56,6 +57,7 @@ func (f *face) subsCommand() *cobra.Command {
 	fs.Var(fNumber(&j.fNumber), "f-number", "of the lens, for a rule of thumb in the report")
 	j.clock.register(fs)
 	fs.Var(air(&j.air), "air", "temperature and pressure at the site; else usual for its height")
+	j.narrowFlags(fs)
 	j.listFlag(fs)
 	j.keep.register(fs)
 	return c
@@ -89,7 +91,7 @@ func (f *face) subs(ctx context.Context, args []string, j *judging) error {
 	if r.read == 0 {
 		return r.firstCause()
 	}
-	v, err := r.judge(exposure.Question{MaxElongation: j.round.elongation})
+	v, err := r.judge(exposure.Question{MaxElongation: j.round.elongation, Share: j.round.share})
 	if err != nil {
 		return err
 	}
@@ -169,13 +171,13 @@ func (r result) withoutAxis() result {
 	return r
 }
 
-// longest is the picture whose stars trail most, to be drawn.
+// longest is the picture whose stars are longest, to be drawn.
 func (r result) longest(v exposure.Verdict) (q drift.Sequence) {
 	most := 0.0
 	for _, f := range v.Frames {
 		i := slices.IndexFunc(r.seq.Shots, func(s drift.Shot) bool { return s.File == f.File })
-		if i >= 0 && f.TrailPx > most {
-			most, q.Shots = f.TrailPx, r.seq.Shots[i:i+1]
+		if i >= 0 && f.Elongation > most {
+			most, q.Shots = f.Elongation, r.seq.Shots[i:i+1]
 		}
 	}
 	return q

@@ -117,3 +117,36 @@ func TestDemo(t *testing.T) {
 		t.Errorf("left behind: %v", found)
 	}
 }
+
+// TestOneFigureForATripod: align and subs say the same of how long stars stay round.
+func TestOneFigureForATripod(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	if out, err := program(t, dir, "simulate", "--tripod", "--site", "46,7.75", "--megapixels", "0.5", "--count", "3", "--exposure", "20", "--every", "45", "--target", "37,5", "--out", "p").CombinedOutput(); err != nil {
+		t.Fatalf("simulate: %v\n%s", err, out)
+	}
+	var a struct {
+		Exposure struct {
+			LongestS float64 `json:"longest_s"`
+		} `json:"exposure"`
+	}
+	var s struct {
+		LongestS float64 `json:"longest_s"`
+	}
+	told, _ := program(t, dir, "align", "--json", "--site", "46,7.75", "p").Output() // exits 1: there is no axis
+	if err := json.Unmarshal(told, &a); err != nil {
+		t.Fatalf("align: %v\n%s", err, told)
+	}
+	runJSON(t, dir, &s, "subs", "--json", "--site", "46,7.75", "p")
+	if a.Exposure.LongestS <= 0 || a.Exposure.LongestS != s.LongestS {
+		t.Errorf("align says %g s, subs %g s", a.Exposure.LongestS, s.LongestS)
+	}
+	// Without the place nothing but the air's bending differs: it slows stars by 0.1 % at these heights.
+	var without struct {
+		LongestS float64 `json:"longest_s"`
+	}
+	runJSON(t, dir, &without, "subs", "--json", "p")
+	if math.Abs(without.LongestS/s.LongestS-1) > 0.005 {
+		t.Errorf("with a place %g s, without %g s", s.LongestS, without.LongestS)
+	}
+}
