@@ -46,6 +46,7 @@ type Question struct {
 	MaxElongation float64 // 0 = 1.25
 	Share         float64 // of the exposures that shall stay round, for the forecast; 0 = 0.9
 	Axis          *KnownAxis
+	Sky           bool // the pictures are known to show stars, recognised or not
 	// Forecast of the mount as it stands, where one was made (package answer), so that one figure is told; nil: none.
 	Forecast *Forecast
 }
@@ -80,6 +81,7 @@ type Judged struct {
 	// Round is whether the stars are no longer than the tolerance, typically and over nine tenths of the picture.
 	Round bool
 	Cause Cause // what is amiss; a picture may be round and out of focus, or round through a cloud
+	Doubt Doubt // why the picture is not judged: nothing says that its spots are stars
 }
 
 // Length is how many of the exposures would have been round had they been Factor times as long.
@@ -101,6 +103,8 @@ type Verdict struct {
 	Still bool
 	// Forecast is how long stars stay round with the mount as it stands, or the camera on its tripod; nil where that is not known.
 	Forecast *Forecast
+	// Unsure is why nothing was judged: nothing says that the spots are stars. None where something was.
+	Unsure Doubt
 
 	tolerance float64
 	excessPx2 float64 // all shares together, px² a picture
@@ -124,6 +128,7 @@ type taken struct {
 	blurred bool
 	stand   stand
 	seen    float64 // |E| typical of the picture, px²
+	doubt   Doubt
 }
 
 // Judge looks at a set of exposures: were they round, which not, and why.
@@ -141,6 +146,9 @@ func Judge(shots []Shot, q Question) (Verdict, error) {
 	frames := make([]*taken, len(shots))
 	for i, s := range shots {
 		frames[i] = newFrame(s, &v.Frames[i])
+	}
+	if !q.Sky {
+		doubts(frames)
 	}
 	lenses := v.fit(frames)
 	for i, f := range frames {

@@ -18,7 +18,8 @@ type Shot struct {
 	File          string
 	Width, Height int
 	Stars         []star.Star
-	WhyNone       string // why there are no stars, if so
+	WhyNone       string  // why there are no stars, if so
+	Level         float64 // of the sky, where 1 is a full pixel; 0 where not known
 
 	// Attitude (ICRS → camera) and focal length where the stars were recognised; nil and 0 where not.
 	Attitude              *turn.Turn
@@ -35,7 +36,7 @@ type Shot struct {
 func Shots(seq drift.Sequence) []Shot {
 	var list []Shot
 	for _, s := range seq.Shots {
-		shot := Shot{File: s.File, Width: s.Width, Height: s.Height, Stars: s.Field.Stars}
+		shot := Shot{File: s.File, Width: s.Width, Height: s.Height, Stars: s.Field.Stars, Level: s.Field.Background}
 		shot.ExposureS = s.Exposure.Seconds()
 		if s.Clock != nil {
 			shot.Mid, shot.ExposureS = s.Clock.Mid(), s.Clock.Exposure.Seconds()
@@ -103,9 +104,12 @@ const (
 )
 
 // telling are the stars whose shape tells something.
-func telling(stars []star.Star) (list []star.Star) {
+func telling(stars []star.Star) []star.Star { return clearOf(stars, plenty) }
+
+// clearOf are the first stars, at most so many, whose shape is clear.
+func clearOf(stars []star.Star, most int) (list []star.Star) {
 	for _, st := range stars {
-		if len(list) == plenty {
+		if len(list) == most {
 			break
 		}
 		if st.Flags&(star.Edge|star.Saturated|star.Hot|star.Blend) != 0 || !finite(st.X, st.Y, st.FWHM, st.Elongation, st.ElongationErr, st.Angle.Rad()) ||

@@ -23,19 +23,38 @@ func (v *Verdict) gather(s *set) {
 			v.LeaveOut = append(v.LeaveOut, f.judged.File)
 		}
 	}
+	v.Unsure = s.unsure()
 	v.Causes, v.excessPx2 = s.shares()
 	v.Lengths = s.lengths()
-	v.Advice = v.advise(s)
+	v.Advice = v.advise(s) + v.doubtWords()
+}
+
+// doubtWords count the pictures among judged ones that could not be.
+func (v *Verdict) doubtWords() string {
+	n := 0
+	for _, f := range v.Frames {
+		if f.Doubt != DoubtNone {
+			n++
+		}
+	}
+	switch {
+	case n == 0 || v.Unsure != DoubtNone:
+		return ""
+	case n == 1:
+		return " In one picture nothing says that the spots are stars; it was not judged."
+	}
+	return fmt.Sprintf(" In %d pictures nothing says that the spots are stars; they were not judged.", n)
 }
 
 // shares adds the parts of the frames that are amiss.
 func (s *set) shares() (list []Share, eachPx2 float64) {
 	sum := map[Cause]float64{}
 	total, amiss, blind := 0.0, 0, map[Cause]int{}
+	all := s.unsure() != DoubtNone
 	for _, f := range s.frames {
 		j := f.judged
 		switch {
-		case j.Cause == CauseNone:
+		case j.Cause == CauseNone, j.Cause == CauseUnexplained && j.Doubt != DoubtNone && !all: // it says nothing of the others' stars
 		case j.Cause == CauseCloud || !f.told():
 			blind[j.Cause]++
 		default:
@@ -157,7 +176,30 @@ func (s *set) lensWords() string {
 	return "Stars are drawn out from the middle, more toward the corners, the same in all pictures: the lens."
 }
 
+// unsure is why nothing could be judged, if nothing was: the doubt most pictures share.
+func (s *set) unsure() Doubt {
+	count := map[Doubt]int{}
+	for _, f := range s.frames {
+		switch {
+		case f.judged.Elongation > 0:
+			return DoubtNone
+		case f.judged.Doubt != DoubtNone:
+			count[f.judged.Doubt]++
+		}
+	}
+	best := DoubtNone
+	for _, d := range []Doubt{DoubtBlack, DoubtFew, DoubtWidths, DoubtShapes, DoubtLight, DoubtPlaces} {
+		if count[d] > count[best] {
+			best = d
+		}
+	}
+	return best
+}
+
 func (s *set) unexplained() string {
+	if d := s.unsure(); d != DoubtNone {
+		return d.Words()
+	}
 	for _, f := range s.frames {
 		if f.parts[CauseUnexplained] > 0 && !f.judged.Round {
 			return "All stars trail the same way, but the stars were not recognised, so nobody can say whether that is right ascension or declination."
@@ -254,6 +296,8 @@ func (v *Verdict) advise(s *set) string {
 	switch {
 	case v.Of == 0:
 		return "There are no exposures to look at."
+	case v.Unsure != DoubtNone:
+		return v.Unsure.Words()
 	case len(v.Causes) == 0:
 		return fmt.Sprintf("All %d are round: go on.", v.Round) + v.longestWords()
 	}

@@ -8,6 +8,7 @@ import (
 	"image"
 	"image/png"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -40,7 +41,7 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"exits": exits, "cut": cut, "dark": dark,
+			"exits": exits, "cut": cut, "dark": dark, "lamps": lamps,
 			"live": live, "get": get, "send": send, "until": until, "halt": halt,
 		},
 	})
@@ -79,6 +80,27 @@ func dark(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	var b bytes.Buffer
 	ts.Check(png.Encode(&b, image.NewGray(image.Rect(0, 0, 300, 200))))
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b.Bytes(), 0o644))
+}
+
+// lamps draws a dozen lights, each of another width.
+func lamps(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: lamps FILE")
+	}
+	g := image.NewGray(image.Rect(0, 0, 400, 300))
+	for i := range 12 {
+		x, y, width := 40+90*(i%4), 50+90*(i/4), 1+float64(i)/3
+		for j := range g.Pix {
+			dx, dy := float64(j%400-x), float64(j/400-y)
+			g.Pix[j] += uint8(150 * math.Exp(-(dx*dx+dy*dy)/(2*width*width)))
+		}
+	}
+	for j := range g.Pix { // a grey evening, none too even
+		g.Pix[j] += uint8(30 + (j*j/7)%5)
+	}
+	var b bytes.Buffer
+	ts.Check(png.Encode(&b, g))
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), b.Bytes(), 0o644))
 }
 

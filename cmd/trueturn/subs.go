@@ -91,7 +91,7 @@ func (f *face) subs(ctx context.Context, args []string, j *judging) error {
 	if r.read == 0 {
 		return r.firstCause()
 	}
-	v, err := r.judge(exposure.Question{MaxElongation: j.round.elongation, Share: j.round.share})
+	v, err := r.judge(exposure.Question{MaxElongation: j.round.elongation, Share: j.round.share, Sky: j.at != nil})
 	if err != nil {
 		return err
 	}
@@ -101,10 +101,23 @@ func (f *face) subs(ctx context.Context, args []string, j *judging) error {
 	if err := j.store(r, v, titleOf(args)); err != nil {
 		return err
 	}
-	if blind(v) {
+	switch {
+	case v.Unsure != exposure.DoubtNone:
+		return whyUnsure(v)
+	case blind(v):
 		return r.whyBlind()
 	}
 	return nil
+}
+
+// whyUnsure is why nothing was judged of pictures with spots that may be anything.
+func whyUnsure(v exposure.Verdict) error {
+	way := "if they are stars, say where the pictures look with --at RA,Dec, and give the lens (--focal-length with --pixel-pitch, --equivalent or --scale)"
+	if v.Unsure == exposure.DoubtBlack {
+		way = "take the cap off, and expose for some seconds"
+	}
+	text := strings.TrimSuffix(v.Unsure.Words(), ".")
+	return &failure{strings.ToLower(text[:1]) + text[1:], way, nil}
 }
 
 // firstCause is what was amiss with the first picture that could not be used.
