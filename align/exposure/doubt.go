@@ -51,10 +51,10 @@ const (
 	// missing (down to −0.4) still have a tail of bright ones, 2.1 and more; windows have neither (−0.3 and 1.7 at the most). Where
 	// all are as bright as each other it tells nothing.
 	lightSpread, lightSkew, lightTail, manyLights = 0.25, 0.0, 1.9, 40
-	// clumped and evenly: the mean distance of a spot's nearest neighbour over that of as many at random, ½√(area/n)
+	// clumped and latticed: the mean distance of a spot's nearest neighbour over that of as many at random, ½√(area/n)
 	// (P. J. Clark and F. C. Evans, Ecology 35 (1954) 445). Stars have 1, in a sixth of the picture 0.4; a row of dots less, a
 	// lattice 2.
-	clumped, evenly = 0.4, 1.6
+	clumped, latticed = 0.4, 1.6
 	// likeWidths: spots as wide as the stars of another picture, a share.
 	likeWidths = 0.25
 )
@@ -98,7 +98,7 @@ func (f *taken) doubted() Doubt {
 		return DoubtShapes
 	case len(clear) >= manyLights && spread > lightSpread && skew < lightSkew && tail < lightTail:
 		return DoubtLight
-	case len(clear) >= manyLights && (near < clumped || near > evenly):
+	case len(clear) >= manyLights && (near < clumped || near > latticed):
 		return DoubtPlaces
 	}
 	return DoubtNone
