@@ -12,6 +12,8 @@ import (
 	"testing"
 	"unicode"
 	"unicode/utf8"
+
+	"trueturn/align/exposure"
 )
 
 // Names as somebody may give files: a terminal is wiped and its title set (ECMA-48 §5.4, xterm's OSC 0), the writing turned
@@ -107,6 +109,12 @@ func TestListOfForeignNames(t *testing.T) {
 	if !slices.Contains(strings.Split(said, "\n"), foreignRound) {
 		t.Errorf("round are %q", said)
 	}
+	var screen bytes.Buffer
+	f := &face{out: &screen, outScreen: true}
+	if err := f.list(exposure.Verdict{Frames: []exposure.Judged{{File: foreignRound, Round: true}}}, true); err != nil {
+		t.Fatal(err)
+	}
+	onlySeen(t, "a terminal", screen.String())
 }
 
 // ran runs trueturn, which must end with this code.
