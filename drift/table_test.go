@@ -95,8 +95,17 @@ func TestListedDirectionsTurnAboutTheAxis(t *testing.T) {
 			t.Errorf("%s: %d sights, field covariance %v, common errors %v", name, len(h.Sights), h.FieldCovariance, h.Common)
 		}
 		first := h.Sights[0].Attitude.Pose
-		for _, s := range h.Sights[1:] {
+		for i, s := range h.Sights {
 			p := s.Attitude.Pose
+			sky, err := ephem.NewSky(site, air, s.Mid)
+			if err != nil {
+				t.Fatal(err)
+			}
+			d := table.Directions[i]
+			above := p.Attitude.Apply(sky.Apparent(r3.Unit(r3.Add(ephem.Direction(d.RA, d.Dec), r3.Scale(0.02, upAt(d))))))
+			if above.Y >= 0 || math.Abs(above.X)*206265 > turnArcsec {
+				t.Errorf("%s: what is above the middle in the sky is seen at %.5f, %.5f", name, above.X, above.Y)
+			}
 			if off := math.Acos(r3.Dot(p.Centre(), axis)) - math.Acos(r3.Dot(first.Centre(), axis)); math.Abs(off)*206265 > middleArcsec {
 				t.Errorf("%s: the middle's distance from the axis changes by %.2f″", name, off*206265)
 			}

@@ -67,6 +67,54 @@ func TestEveryStarIsTheOneItIs(t *testing.T) {
 	}
 }
 
+// Of two stars expected beside one spot the nearer has it, in whichever order they come; a spot beyond reach is nobody's.
+func TestTheNearerStarHasTheSpot(t *testing.T) {
+	sc := newScene(star.Field{Width: 1000, Height: 800, Stars: []star.Star{{X: 300, Y: 200, XErr: 1, YErr: 1}, {X: 700, Y: 500, XErr: 1, YErr: 1}}})
+	exp := []expected{{302, 200, 11}, {300, 201, 12}, {300, 203, 13}, {700, 506, 14}}
+	for range exp {
+		exp = append(exp[1:], exp[0])
+		ss := sc.grid.match(&sc, exp, 5)
+		if len(ss) != 1 || ss[0].Catalog != 12 || ss[0].Star != 0 {
+			t.Errorf("from %v: %+v, want star 12 at the first spot alone", exp, ss)
+		}
+	}
+}
+
+// Whitening makes of errors with a covariance independent ones of size one: W·C·Wᵀ = 1. A mirrored picture's covariance has
+// the other sign.
+func TestWhitening(t *testing.T) {
+	const extra, rounding = 0.3, 1e-12
+	s := Sighting{VarX: 2, VarY: 0.7, CovXY: -0.9}
+	w := s.whitening(extra)
+	var cols [2][2]float64
+	cols[0][0], cols[0][1] = w.of(1, 0)
+	cols[1][0], cols[1][1] = w.of(0, 1)
+	c := [2][2]float64{{s.VarX + extra, s.CovXY}, {s.CovXY, s.VarY + extra}}
+	for i := range 2 {
+		for k := range 2 {
+			sum := 0.0
+			for a := range 2 {
+				for b := range 2 {
+					sum += cols[a][i] * c[a][b] * cols[b][k]
+				}
+			}
+			if want := map[bool]float64{true: 1}[i == k]; math.Abs(sum-want) > rounding {
+				t.Errorf("whitened covariance %d, %d is %.3g, want %g", i, k, sum, want)
+			}
+		}
+	}
+	sc := newScene(star.Field{Width: 100, Height: 80, Stars: []star.Star{{X: 30, Y: 20, XErr: 1, YErr: 1, XYCov: 0.4}}})
+	for _, rows := range []bool{false, true} {
+		want := spot{x: 69, y: 20, vx: 1, vy: 1, cxy: -0.4, fit: true}
+		if rows {
+			want.x, want.y = 30, 59
+		}
+		if got := sc.reversed(rows).spots[0]; got != want {
+			t.Errorf("rows %v: reversed to %+v, want %+v", rows, got, want)
+		}
+	}
+}
+
 // Where the picture looks and which way is up, worked out by hand: a camera at right ascension 5h, declination +20°, rolled so that
 // the position angle of up is 30° (north through east). Rows stored from the bottom change neither.
 func TestCentreAndRoll(t *testing.T) {
@@ -122,7 +170,7 @@ func TestSolveBesideANeighbour(t *testing.T) {
 		a := randomTurn(r)
 		d := lookingAlong(a, 4032, 3024, 8000, stars)
 		lens := Lens{Width: 4032, Height: 3024, FocalPx: 8000}
-		aside := a.Then(turn.Exp(r3.Vec{X: 0.004, Y: -0.003})) // 0.29°
+		aside := a.Then(turn.Exp(r3.Vec{X: 0.006, Y: -0.0045})) // 0.43°, 60 px
 		h := Hint{Near: []Pose{{randomTurn(r), lens}, {aside, lens}}, NearWithin: unit.AngleFromDeg(0.5), NeighbourOnly: true}
 		sol, err := Solve(context.Background(), d.field, h)
 		if err != nil {
