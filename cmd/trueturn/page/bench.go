@@ -45,6 +45,7 @@ type bench struct {
 	unlock  func() error
 	asked   string   // of lens and clock, as the journal notes it
 	watch   *watcher // nil without a folder
+	trials  *trials
 
 	patience time.Duration // restPatience, leaveAfter and tick, but for tests
 	leave    time.Duration
@@ -72,6 +73,8 @@ type bench struct {
 	postedAt   time.Time
 	unwritten  unwritten
 	keep       keeper
+	asideOf    uint64 // serial of what is set aside in answer
+	unmarked   bool   // the disk does not take what is begun
 	lastChange time.Time
 }
 
@@ -99,7 +102,8 @@ func newBench(o Options, b *board) (*bench, error) {
 		return nil, err
 	}
 	n := &bench{o: o, in: newInbox(), board: b, journal: j, unlock: unlock, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
-		results: make(chan []outcome, 1), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir)}
+		results: make(chan []outcome, 1), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir), trials: openTrials(o.SessionDir, o.Dir)}
+	n.o.Measure.Room = drift.NewRoom()
 	for _, text := range notes {
 		n.note("%s", text)
 	}
@@ -108,6 +112,10 @@ func newBench(o Options, b *board) (*bench, error) {
 		n.watch.offer, n.watch.knows, n.watch.say, n.watch.trouble = n.offer, j.knows, n.note, n.setFolderTrouble
 	}
 	n.resume()
+	if aside, _ := n.trials.setAside(); len(aside) > 0 {
+		n.note("set aside, for the program died twice while reading it: %s", few(aside, 3))
+	}
+	n.begun(nil)
 	n.post()
 	return n, nil
 }
@@ -129,8 +137,13 @@ func needFolder(dir string) error {
 	return nil
 }
 
-// offer hands in a picture; errFull when too many wait. It never blocks.
-func (n *bench) offer(p picture) error { return n.in.put(p) }
+// offer hands in a picture; errFull when too many wait. It never blocks. What is set aside stays where it is.
+func (n *bench) offer(p picture) error {
+	if n.trials.keepBack(p) {
+		return nil
+	}
+	return n.in.put(p)
+}
 
 // run measures what is offered until ctx ends; then everything is flushed and the session folder let go of.
 func (n *bench) run(ctx context.Context) error {
@@ -139,6 +152,9 @@ func (n *bench) run(ctx context.Context) error {
 	defer clock.Stop()
 	for ctx.Err() == nil {
 		n.begin(ctx)
+		if !n.busy {
+			n.begun(nil)
+		}
 		soon := n.postStatus()
 		select {
 		case <-ctx.Done():
@@ -148,6 +164,11 @@ func (n *bench) run(ctx context.Context) error {
 		case <-soon:
 		case rs := <-n.results:
 			n.busy, n.working = false, nil
+			for _, r := range rs {
+				if r.fate != abandoned {
+					n.trials.passed(r.picture)
+				}
+			}
 			n.begin(ctx) // while these are thought about
 			n.apply(ctx, rs)
 		case kept := <-n.keep.done:
@@ -180,10 +201,11 @@ func (n *bench) begin(ctx context.Context) {
 	if n.busy || ctx.Err() != nil {
 		return
 	}
-	ps := n.in.take(batchMost)
+	ps := n.in.take(batchMost, n.trials.doubts)
 	if len(ps) == 0 {
 		return
 	}
+	n.begun(ps)
 	n.busy, n.working = true, names(ps)
 	cores := max(1, runtime.GOMAXPROCS(0)/min(atOnce, len(ps)))
 	go func() {
@@ -398,6 +420,7 @@ func fileNames(shots []drift.Shot) []string {
 // finish leaves a whole session behind.
 func (n *bench) finish(watched <-chan struct{}) error {
 	n.in.close()
+	defer n.begun(nil) // an end on purpose is nobody's fault
 	patience := time.NewTimer(n.leave)
 	defer patience.Stop()
 	if n.busy {
@@ -451,9 +474,16 @@ func few(names []string, most int) string {
 // post puts the present state on the board.
 func (n *bench) post() {
 	v := n.guide.View()
+	aside, asideOf := n.trials.setAside()
+	if len(aside) > 0 {
+		v.Frames = slices.Concat(v.Frames, asideFrames(aside))
+	}
+	if asideOf != n.asideOf {
+		n.answer, n.asideOf = nil, asideOf
+	}
 	n.encode(v)
 	status, waiting := n.statusNow(), n.in.waiting()
-	live := liveJSON{Live: v.Live, Waiting: waiting, Working: n.workingNow(), Trouble: n.troubleNow(), Tubes: n.tubes, Drawings: v.Live.Serial}
+	live := liveJSON{Live: v.Live, Waiting: waiting, Working: n.workingNow(), Trouble: n.troubleNow(), Tubes: n.tubes, Drawings: v.Live.Serial, SetAside: aside}
 	text, err := withLive(n.answer, live)
 	if err != nil {
 		n.note("the page cannot be told: %v", err)
@@ -486,6 +516,11 @@ func (n *bench) setFolderTrouble(text string) {
 	n.mu.Lock()
 	n.folderTrouble = text
 	n.mu.Unlock()
+	n.tellNews()
+}
+
+// tellNews has the page told; for other goroutines.
+func (n *bench) tellNews() {
 	select {
 	case n.news <- struct{}{}:
 	default:

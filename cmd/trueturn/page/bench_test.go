@@ -182,6 +182,7 @@ type toldJSON struct {
 		Waiting                 int
 		Serial, Drawings        uint64
 		Tubes                   map[string]string
+		SetAside                []string `json:"set_aside"`
 	} `json:"live"`
 }
 

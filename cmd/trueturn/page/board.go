@@ -53,7 +53,8 @@ type liveJSON struct {
 	Working  string    `json:"working"`
 	Trouble  string    `json:"trouble"` // what is amiss with the session folder or the folder watched, and the way out; empty: nothing
 	Tubes    tubesJSON `json:"tubes"`
-	Drawings uint64    `json:"drawings"` // serial of the drawings; fetch them again when it has changed
+	Drawings uint64    `json:"drawings"`  // serial of the drawings; fetch them again when it has changed
+	SetAside []string  `json:"set_aside"` // pictures among the frames that can be tried again
 }
 
 // withLive is an answer, as JSON encoded before, with "live" added: the long list of pictures is not encoded

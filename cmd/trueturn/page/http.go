@@ -82,6 +82,7 @@ func (p *Page) routes() map[string]route {
 		"drawings":    {http.MethodGet, p.drawings},
 		"report.html": {http.MethodGet, p.report},
 		"upload":      {http.MethodPost, p.upload},
+		"again":       {http.MethodPost, p.again},
 	}
 }
 
@@ -259,4 +260,19 @@ func (p *Page) report(w http.ResponseWriter, r *http.Request) {
 	}
 	w.Header().Set("Content-Disposition", `attachment; filename="trueturn-report.html"`)
 	send(w, r, "text/html; charset=utf-8", raw)
+}
+
+const againBytes = 4 << 10 // a name in a form
+
+// again has the picture named, which was set aside, tried once more.
+func (p *Page) again(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, againBytes)
+	switch err := p.bench.tryAgain(r.PostFormValue("file")); {
+	case err == nil:
+		w.WriteHeader(http.StatusNoContent)
+	case errors.Is(err, errNotAside):
+		w.WriteHeader(http.StatusNotFound)
+	default:
+		w.WriteHeader(statusOf(err))
+	}
 }

@@ -75,11 +75,14 @@ func (x *inbox) put(p picture) error {
 	return nil
 }
 
-// take removes up to most pictures.
-func (x *inbox) take(most int) []picture {
+// take removes up to most pictures; one that is to be alone comes alone.
+func (x *inbox) take(most int, alone func(picture) bool) []picture {
 	x.mu.Lock()
 	defer x.mu.Unlock()
 	n := min(most, len(x.queue))
+	if at := slices.IndexFunc(x.queue[:n], alone); at >= 0 {
+		n = max(1, at)
+	}
 	ps := slices.Clone(x.queue[:n])
 	x.queue = slices.Delete(x.queue, 0, n)
 	x.olds = min(x.olds, len(x.queue))

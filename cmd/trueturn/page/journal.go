@@ -23,6 +23,7 @@ import (
 //	session.json    what the guide made of them, replaced as a whole now and then
 //	mount.json      the mount as measured, for expose --session
 //	report.html     everything with drawings
+//	trials.json     what is being decoded, and what the program died over
 //	lock            held by the one program that may write here
 //
 // and what other files of this package say. Of these the journal alone must survive: the rest is made
@@ -516,6 +517,19 @@ func leaveBehind(from, dir string) error {
 		return cannotKeep(err)
 	}
 	if err := files.Write(filepath.Join(dir, pastFile), 0o644, func(w io.Writer) error { return json.NewEncoder(w).Encode(past) }); err != nil {
+		return cannotKeep(err)
+	}
+	return handOn(from, dir)
+}
+
+// handOn: what ended the program in that session would end it in this one, as long as it lies in the folder watched.
+func handOn(from, dir string) error {
+	text, err := os.ReadFile(filepath.Join(from, trialsFile))
+	if err != nil {
+		return nil // there is none
+	}
+	err = files.Write(filepath.Join(dir, trialsFile), 0o644, func(w io.Writer) error { _, err := w.Write(text); return err })
+	if err != nil {
 		return cannotKeep(err)
 	}
 	return nil

@@ -35,7 +35,7 @@ type outcome struct {
 	shot  drift.Shot
 }
 
-// fileMost bounds what is read of a file. 200 megapixels of three floats each are more, but no camera writes those.
+// fileMost bounds what is read of a file: as much as package frame takes.
 const fileMost = 2 << 30
 
 // measure turns a file into a shot. It is safe to call at once for several pictures.

@@ -325,7 +325,7 @@ func TestPicturesOfOtherEveningsWait(t *testing.T) {
 	w.still, w.offer, w.knows = 0, x.put, func(stamp) bool { return false }
 	w.look(now, nil)
 	x.put(picture{name: "sent.jpg", spooled: true})
-	if got, want := names(x.take(9)), []string{"a.jpg", "b.jpg", "sent.jpg", "spring.jpg", "summer.jpg"}; !slices.Equal(got, want) {
+	if got, want := names(x.take(9, none)), []string{"a.jpg", "b.jpg", "sent.jpg", "spring.jpg", "summer.jpg"}; !slices.Equal(got, want) {
 		t.Errorf("measured in the order %q, want %q", got, want)
 	}
 	for range oldMost {
@@ -339,7 +339,9 @@ func TestPicturesOfOtherEveningsWait(t *testing.T) {
 	if err := x.put(picture{name: "new"}); err != nil {
 		t.Error(err)
 	}
-	if got := names(x.take(2)); !slices.Equal(got, []string{"new", "old"}) {
+	if got := names(x.take(2, none)); !slices.Equal(got, []string{"new", "old"}) {
 		t.Errorf("next are %q", got)
 	}
 }
+
+func none(picture) bool { return false }

@@ -80,7 +80,7 @@
     showBusy(live);
     write($('amiss'), live.trouble || '');
     showTroubles(word);
-    showPictures(word.frames || []);
+    showPictures(word);
     refreshDrawings();
     if (before) cue(before.live || {}, live);
   }
@@ -140,7 +140,7 @@
   // notesOf are what went amiss and what else there is to know, each with its name. Before the first picture the
   // sentence says all.
   function notesOf(word) {
-    if (!word.frames || !word.frames.length) return [];
+    if (!measured(word).length) return [];
     const advice = word.advice || {};
     const said = [word.live.instruction, advice.next_text];
     const amiss = (word.situations || []).map(s => [s.kind + (s.files && s.files.length ? ', from ' + s.files[0] : '') + ': ', s.text]);
@@ -185,11 +185,21 @@
     return [...after.get(''), ...timed.flatMap(f => [f, ...(after.get(f.file) || [])])];
   }
 
-  function showPictures(told) {
-    const frames = inOrder(told);
+  // isAside tells the pictures that were set aside from those that were measured.
+  function isAside(word, frame) {
+    return !frame.used && !frame.mid_utc && (word.live.set_aside || []).includes(frame.file);
+  }
+
+  function measured(word) {
+    return (word.frames || []).filter(f => !isAside(word, f));
+  }
+
+  function showPictures(word) {
+    const aside = (word.frames || []).filter(f => isAside(word, f));
+    const frames = [...inOrder(measured(word)), ...aside]; // what wants a hand stands on top
     const used = frames.filter(f => f.used).length;
     write($('count'), frames.length ? count(frames.length, 'picture', 'pictures') + ', ' + used + ' used, newest first.' : 'None yet.');
-    $('reports').hidden = frames.length === 0;
+    $('reports').hidden = frames.length === aside.length;
     $('all').hidden = frames.length <= newest;
     write($('all'), all ? 'Show the newest ' + newest + ' only' : 'Show all ' + frames.length);
     const list = $('pictures');
@@ -200,6 +210,7 @@
       const key = keyOf(frames[i], standing);
       standing.add(key);
       const row = rowOf(key, frames[i]);
+      offerAgain(row, frames[i], aside.includes(frames[i]));
       if (row === next) next = next.nextSibling;
       else list.insertBefore(row, next);
     }
@@ -228,6 +239,30 @@
     return row;
   }
 
+  // offerAgain puts a button beside a picture that was set aside, and takes it away when it is so no more.
+  function offerAgain(row, frame, aside) {
+    const there = row.querySelector('button');
+    if (!aside && there) there.remove();
+    if (!aside || there) return;
+    const again = make('button', '', 'Try again');
+    again.type = 'button';
+    again.setAttribute('aria-label', 'Try ' + frame.file + ' again');
+    again.addEventListener('click', () => tryAgain(again, frame.file));
+    row.append(again);
+  }
+
+  async function tryAgain(button, file) {
+    button.disabled = true;
+    try {
+      const answer = await fetch('again', { method: 'POST', body: new URLSearchParams({ file }) });
+      if (!answer.ok && answer.status !== 404) throw new Error(answer.status); // 404: it is being tried already
+      write(button, 'Being tried');
+    } catch {
+      write(button, 'Not begun: try again');
+      button.disabled = false;
+    }
+  }
+
   function figuresOf(frame) {
     const said = [];
     if (frame.mid_utc) said.push(frame.mid_utc.slice(11, 19) + ' UTC');
@@ -239,7 +274,7 @@
 
   $('all').addEventListener('click', () => {
     all = !all;
-    if (seen) showPictures(seen.frames || []);
+    if (seen) showPictures(seen);
   });
 
   // ---- drawings: fetched while they are open, not oftener than every three seconds
@@ -249,7 +284,7 @@
 
   function refreshDrawings() {
     if (!seen || !seen.live || !$('drawn').open || document.hidden || drawing || drawn === String(seen.live.drawings)) return;
-    if (!seen.frames || !seen.frames.length) { write($('drawn-state'), 'Nothing to draw yet.'); return; }
+    if (!measured(seen).length) { write($('drawn-state'), 'Nothing to draw yet.'); return; }
     const wait = drawnAt + restMS - Date.now();
     clearTimeout(drawLater);
     if (wait > 0) { drawLater = setTimeout(refreshDrawings, wait); return; }
