@@ -9,7 +9,7 @@ import (
 
 // Shares are sums over causes, and causes have an order: asked again, they are the same to the last bit.
 func TestSharesAreTheSameToTheLastBit(t *testing.T) {
-	s := &set{}
+	s := &set{lenses: make([][2]float64, 10)}
 	for i := range 7 {
 		look := turn.Identity()
 		f := &taken{shot: Shot{Attitude: &look, FocalPx: 3000}, judged: &Judged{Cause: CauseRA, TrailPx: 9}, parts: map[Cause]float64{}}
