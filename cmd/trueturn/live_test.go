@@ -41,7 +41,7 @@ type running struct {
 func live(ts *testscript.TestScript, neg bool, args []string) {
 	self, err := os.Executable()
 	ts.Check(err)
-	ctx, stop := context.WithTimeout(context.Background(), 2*time.Minute)
+	ctx, stop := context.WithTimeout(context.Background(), 9*time.Minute) // ends one that hangs
 	ts.Defer(stop)
 	r := &running{c: exec.CommandContext(ctx, self, append([]string{"live"}, args...)...), rest: make(chan string, 1)}
 	r.c.Dir, r.c.Stderr = ts.MkAbs("."), &r.stderr
@@ -130,7 +130,7 @@ func send(ts *testscript.TestScript, neg bool, args []string) {
 
 func until(ts *testscript.TestScript, neg bool, args []string) {
 	var text []byte
-	for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
+	for end := time.Now().Add(5 * time.Minute); time.Now().Before(end); time.Sleep(50 * time.Millisecond) {
 		resp, err := http.Get(below(ts, "state"))
 		ts.Check(err)
 		text, err = io.ReadAll(resp.Body)

@@ -25,7 +25,7 @@ import (
 
 // patience is how long anything in the browser may take before the test gives up. It is no
 // measure of speed: machines that build many things at once are slow.
-const patience = 60 * time.Second
+const patience = 3 * time.Minute
 
 // chromium is one browser for all tabs of a test: it takes seconds to start.
 func chromium(t *testing.T) context.Context {

@@ -33,7 +33,7 @@ func (s *served) listenAs(header string) *listener {
 	s.t.Helper()
 	c := s.dial()
 	s.t.Cleanup(func() { c.Close() })
-	c.SetDeadline(time.Now().Add(20 * time.Second))
+	c.SetDeadline(time.Now().Add(patienceOfTests))
 	fmt.Fprintf(c, "GET %sevents HTTP/1.1\r\nHost: %s\r\nAccept: text/event-stream\r\n%s\r\n", s.path, s.host, header)
 	resp, err := http.ReadResponse(bufio.NewReader(c), nil)
 	if err != nil {
@@ -175,7 +175,7 @@ func TestEventsStalled(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.pace = pace{beat: 50 * time.Millisecond, stall: 2 * time.Second}
+	p.pace = pace{beat: 50 * time.Millisecond, stall: time.Hour} // who waits for the stalled, waits longer than the test lasts
 	s := start(t, p)
 	const stalled = 10
 	for range stalled {
@@ -196,11 +196,7 @@ func TestEventsStalled(t *testing.T) {
 	}
 	for i := range uint64(20) {
 		s.post(2000+i, `{"n":1}`)
-		began := time.Now()
 		l.message()
-		if took := time.Since(began); took > p.pace.stall/2 {
-			t.Errorf("waited %v while others stalled", took)
-		}
 	}
 	// So much may take minutes on the slowest link: the stalled are still waited for, which does not hold up the end.
 	if got := len(p.streams); got != stalled+1 {
@@ -264,11 +260,12 @@ func TestEventsOutlastTimeouts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.limits.header, p.limits.answer, p.limits.idle = 200*time.Millisecond, 200*time.Millisecond, 200*time.Millisecond
+	const most = 2 * time.Second // enough for a busy machine to hear a question out
+	p.limits.header, p.limits.answer, p.limits.idle = most, most, most
 	s := start(t, p)
 	l := s.listen()
 	l.message()
-	time.Sleep(600 * time.Millisecond)
+	time.Sleep(2 * most)
 	s.post(1000, `{"n":1}`)
 	if e := l.message(); e.id != "1000" {
 		t.Errorf("told %+v", e)
@@ -310,7 +307,7 @@ func TestSlowHeaders(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.limits.header = 300 * time.Millisecond
+	p.limits.header = 2 * time.Second // enough for a busy machine to hear a whole question out
 	s := start(t, p)
 	for _, begin := range []string{"", "G", "GET " + s.path + " HTTP/1.1\r\nHost: " + s.host + "\r\nX-Slow: "} {
 		c := s.dial()
@@ -318,7 +315,7 @@ func TestSlowHeaders(t *testing.T) {
 		io.WriteString(c, begin)
 		cut := make(chan error, 1)
 		go func() {
-			c.SetReadDeadline(time.Now().Add(15 * time.Second))
+			c.SetReadDeadline(time.Now().Add(patienceOfTests))
 			_, err := io.Copy(io.Discard, c)
 			cut <- err
 		}()
@@ -347,7 +344,7 @@ func TestConnectionLimit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.limits.connections, p.limits.header = 4, 500*time.Millisecond
+	p.limits.connections, p.limits.header = 4, 2*time.Second
 	s := start(t, p)
 	inside := s.listen()
 	inside.message()

@@ -43,7 +43,7 @@ func TestFiftyBrowsers(t *testing.T) {
 	var browsers []*listener
 	for range living {
 		l := s.listen()
-		l.c.SetDeadline(time.Now().Add(2 * time.Minute)) // no measure of speed: it ends a test that hangs
+		l.c.SetDeadline(time.Now().Add(5 * time.Minute)) // no measure of speed: it ends a test that hangs
 		browsers = append(browsers, l)
 	}
 	eventually(t, "all fifty follow", func() bool { return len(s.page.streams) == living+stalling })

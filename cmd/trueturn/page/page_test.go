@@ -61,8 +61,13 @@ func (s *served) end() {
 	if s.done == nil {
 		return
 	}
-	if err := <-s.done; err != nil {
-		s.t.Errorf("Serve: %v", err)
+	select {
+	case err := <-s.done:
+		if err != nil {
+			s.t.Errorf("Serve: %v", err)
+		}
+	case <-time.After(patienceOfTests):
+		s.t.Error("Serve does not end")
 	}
 	s.done = nil
 }
@@ -71,7 +76,7 @@ func (s *served) end() {
 var client = &http.Client{
 	Transport:     &http.Transport{DisableKeepAlives: true},
 	CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-	Timeout:       20 * time.Second,
+	Timeout:       patienceOfTests,
 }
 
 // do sends a request to a path below the link.
@@ -101,7 +106,7 @@ func (s *served) raw(request string) string {
 	s.t.Helper()
 	c := s.dial()
 	defer c.Close()
-	c.SetDeadline(time.Now().Add(15 * time.Second))
+	c.SetDeadline(time.Now().Add(patienceOfTests))
 	if _, err := io.WriteString(c, request); err != nil {
 		s.t.Fatal(err)
 	}
@@ -142,8 +147,7 @@ func form(parts ...sentPart) (body *bytes.Buffer, kind string) {
 // eventually waits for what happens soon.
 func eventually(t *testing.T, what string, is func() bool) {
 	t.Helper()
-	const patience = 15 * time.Second // loose: machines may be busy
-	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(patienceOfTests); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
 		if is() {
 			return
 		}
@@ -170,11 +174,7 @@ func TestServeLeavesNothing(t *testing.T) {
 	defer half.Close()
 	io.WriteString(half, "POST "+s.path+"upload HTTP/1.1\r\nHost: "+s.host+"\r\nContent-Type: multipart/form-data; boundary=b\r\nContent-Length: 1000\r\n\r\n--b\r\n")
 	eventually(t, "one follows the events, one sends", func() bool { return len(s.page.streams) == 1 && len(s.page.uploads) == 1 })
-	began := time.Now()
 	s.end()
-	if took, most := time.Since(began), p.limits.stop+3*time.Second; took > most {
-		t.Errorf("took %v to stop, want at most %v", took, most)
-	}
 	eventually(t, "no goroutine left", func() bool { return runtime.NumGoroutine() <= before })
 	l, err := net.Listen("tcp", s.host)
 	if err != nil {
@@ -185,18 +185,19 @@ func TestServeLeavesNothing(t *testing.T) {
 
 // TestStopIsPrompt: browsers that merely listen do not hold up the end.
 func TestStopIsPrompt(t *testing.T) {
-	s := serve(t)
+	p, err := Open(Options{SessionDir: filepath.Join(t.TempDir(), "session")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.limits.stop = time.Hour // who is waited for, is waited for longer than the test lasts
+	s := start(t, p)
 	for range 10 {
 		c := s.dial()
 		defer c.Close()
 		io.WriteString(c, "GET "+s.path+"events HTTP/1.1\r\nHost: "+s.host+"\r\n\r\n")
 	}
 	eventually(t, "ten follow the events", func() bool { return len(s.page.streams) == 10 })
-	began := time.Now()
 	s.end()
-	if took := time.Since(began); took > s.page.limits.stop/2 {
-		t.Errorf("took %v to stop", took)
-	}
 }
 
 // TestRestart: the link holds after a restart, so that browsers find their way back; a link that somebody

@@ -269,7 +269,7 @@ func TestUploadTrickle(t *testing.T) {
 				"--b\r\nContent-Disposition: form-data; name=\"picture\"; filename=\"a.jpg\"\r\n\r\nhalf", s.path, s.host)
 			answered := make(chan string, 1)
 			go func() {
-				c.SetReadDeadline(time.Now().Add(15 * time.Second))
+				c.SetReadDeadline(time.Now().Add(patienceOfTests))
 				all, _ := io.ReadAll(c)
 				answered <- string(all)
 			}()

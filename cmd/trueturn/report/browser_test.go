@@ -37,7 +37,7 @@ func (w web) open(t *testing.T, name string) string {
 	t.Helper()
 	server := httptest.NewServer(w)
 	t.Cleanup(server.Close)
-	ctx, cancel := context.WithTimeout(context.Background(), 120*time.Second)
+	ctx, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
 	defer cancel()
 	var flags []string
 	for _, f := range browsertest.Flags() {
