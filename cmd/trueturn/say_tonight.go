@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -22,6 +23,7 @@ type evening struct {
 	heights heights
 	outing  *outing
 	moonUp  *night.Span // while pictures are taken; nil if it is not
+	next    *later      // nil where pictures are taken tonight
 }
 
 // sayNight tells the plan to somebody who stands outside: when, how many, what spoils it, and what to do first.
@@ -94,6 +96,9 @@ func (f *face) sayWhen(n evening) {
 	if n.tonightReport.Exposures > 0 && n.outing.pause > 0 {
 		said = append(said, fmt.Sprintf("That counts %s between the exposures.", exposure.Seconds(n.outing.pause.Seconds())))
 	}
+	if words := n.nextWords(); words != "" {
+		said = append(said, words)
+	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
 	}
@@ -101,16 +106,45 @@ func (f *face) sayWhen(n evening) {
 
 // whyNot is why the target cannot be photographed.
 func (n evening) whyNot() string {
-	t := n.tonightReport.Target
+	t, limit := n.tonightReport.Target, n.outing.minAltitudeDeg
 	switch {
 	case n.Night.Target.Highest.Deg() < 0:
 		return "it never rises here"
+	case n.neverHigh():
+		return fmt.Sprintf("it never stands higher than %s here, under your limit of %g°", underDegrees(n.Night.Target.Highest.Deg()), limit)
 	case n.heights.darkFrom.IsZero():
 		return "it does not get dark"
-	case t.BestAltitudeDeg == nil || n.Night.Target.Highest.Deg() < n.outing.minAltitudeDeg:
-		return fmt.Sprintf("it never stands higher than %.0f° here, under your limit of %.0f°", n.Night.Target.Highest.Deg(), n.outing.minAltitudeDeg)
+	case t.BestAltitudeDeg == nil:
+		return "while it is dark it stays below the horizon"
 	}
-	return fmt.Sprintf("it is above %.0f° only while it is not dark", n.outing.minAltitudeDeg)
+	return fmt.Sprintf("while it is dark it stands no higher than %s, under your limit of %g°", underDegrees(*t.BestAltitudeDeg), limit)
+}
+
+// neverHigh is whether the target stays under the limit in every night of the year: how high a star comes is the same each day.
+func (n evening) neverHigh() bool {
+	return n.Night.Target != nil && n.Night.Target.Highest.Deg() < n.outing.minAltitudeDeg
+}
+
+// underDegrees is a height that is under a limit, to the tenth of a degree below it, so that it does not read as the limit.
+func underDegrees(deg float64) string {
+	return strconv.FormatFloat(math.Floor(10*deg)/10, 'f', -1, 64) + "°"
+}
+
+// nextWords are when it works, where it does not tonight; "" where it never does, which was said.
+func (n evening) nextWords() string {
+	l := n.next
+	if l == nil || n.neverHigh() {
+		return ""
+	}
+	least := span(l.least.Seconds())
+	what, none := fmt.Sprintf("on which it can, for %s or more,", least), fmt.Sprintf("On no night of the coming year is it above %g° in the dark for %s.", n.outing.minAltitudeDeg, least)
+	if n.Night.Target == nil {
+		what, none = fmt.Sprintf("that is dark for %s or more", least), fmt.Sprintf("No night of the coming year is dark for %s.", least)
+	}
+	if l.on.IsZero() {
+		return none
+	}
+	return fmt.Sprintf("The next night %s is that of %s: %s.", what, l.on.Format("2 January 2006"), n.within(l.span.From, l.span.To))
 }
 
 func count(n int, what string) string {

@@ -15,6 +15,7 @@ type tonightReport struct {
 	Target       *targetReport `json:"target"` // null where none was named
 	Exposures    int           `json:"exposures"`
 	IntegrationS float64       `json:"integration_s"`
+	NextDate     *string       `json:"next_date"`    // of the first night after this one that does, where this one does not; null where none within a year does
 	Sky          *skies        `json:"sky"`          // null without --sky
 	Axis         []patchReport `json:"axis_patches"` // for the next measurement, the soonest first
 	AimForTarget *fieldReport  `json:"aim_for_target"`

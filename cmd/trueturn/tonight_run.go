@@ -66,8 +66,50 @@ func (o *outing) plan(now time.Time) (evening, error) {
 			return evening{}, err
 		}
 	}
+	if n.Exposures == 0 {
+		if e.next, err = o.next(options); err != nil {
+			return evening{}, err
+		}
+		e.NextDate = e.next.date()
+	}
 	e.Sky, err = o.compare(n.IntegrationS)
 	return e, err
+}
+
+// worthwhile is the least time in the dark worth going out for (common practice, no source).
+const worthwhile = 30 * time.Minute
+
+// later is the next night that does; zero where there is none within a year.
+type later struct {
+	on    time.Time // the calendar date, midnight UTC
+	span  night.Span
+	least time.Duration
+}
+
+// date is as JSON has it; nil where there is none.
+func (l *later) date() *string {
+	if l == nil || l.on.IsZero() {
+		return nil
+	}
+	s := l.on.Format(time.DateOnly)
+	return &s
+}
+
+// next is the first night of the coming year in which pictures can be taken for a worthwhile time; nil where the years end
+// that the theories hold for.
+func (o *outing) next(options night.Options) (*later, error) {
+	l := &later{least: max(worthwhile, o.exposure)}
+	n, on, ok, err := night.Next(*o.site, o.airHere(), o.date.AddDate(0, 0, 1), 366, options, l.least)
+	var date *ephem.DateError
+	switch {
+	case errors.As(err, &date):
+		return nil, nil
+	case err != nil:
+		return nil, err
+	case ok:
+		l.on, l.span = on, *n.Use()
+	}
+	return l, nil
 }
 
 // moonAt is where the Moon stands (east, north, up).
@@ -154,10 +196,7 @@ const starsDeg = -6
 
 // moonlight is when the Moon is up while pictures are taken, from its first minute to its last; nil if it is not.
 func (o *outing) moonlight(n night.Night) (*night.Span, error) {
-	taken := n.Dark
-	if n.Target != nil {
-		taken = n.Target.Window
-	}
+	taken := n.Use()
 	if taken == nil {
 		return nil, nil
 	}

@@ -122,10 +122,7 @@ func DateAt(site ephem.Site, t time.Time) time.Time {
 
 // count says how many exposures fit: n exposures have n−1 pauses between them.
 func (n *Night) count(o Options) {
-	span := n.Dark
-	if n.Target != nil {
-		span = n.Target.Window
-	}
+	span := n.Use()
 	if span == nil || o.Exposure <= 0 {
 		return
 	}
