@@ -19,7 +19,7 @@ was is kept beside it.`
 // addable is a thing that kit add puts into the kit.
 type addable struct {
 	section kit.Section
-	text    string // what it is
+	holds   string // what is told of it
 	example string // its flags
 	flags   func(*describing, *pflag.FlagSet)
 	told    func(*describing, *face, string) (kit.Kit, error) // by flags; empty where there are none
@@ -27,10 +27,10 @@ type addable struct {
 }
 
 var addables = [...]addable{
-	{kit.Cameras, "a camera: its pixels", "camera grey --pixel-pitch 3.9 --size 6000x4000 --read-noise 1.8", (*describing).cameraFlags, (*describing).oneCamera, (*asker).camera},
-	{kit.Lenses, "a lens: its focal length, or the 35 mm equivalent", "lens fifty --focal-length 50 --f-number 2.8", (*describing).lensFlags, (*describing).oneLens, (*asker).lens},
-	{kit.Mounts, "a mount: its gear and its knobs", "mount crank --period 480 --peak-to-peak 44 --altitude-per-turn 60", (*describing).mountFlags, (*describing).oneMount, (*asker).mount},
-	{kit.Sites, "a place you stand at, with the zone of the camera's clock there", "site hut --site 46.02,7.75,1620 --tz Europe/Lisbon", (*describing).siteFlags, (*describing).oneSite, (*asker).site},
+	{kit.Cameras, "its pixels", "camera grey --pixel-pitch 3.9 --size 6000x4000 --read-noise 1.8", (*describing).cameraFlags, (*describing).oneCamera, (*asker).camera},
+	{kit.Lenses, "its focal length, or the 35 mm equivalent", "lens fifty --focal-length 50 --f-number 2.8", (*describing).lensFlags, (*describing).oneLens, (*asker).lens},
+	{kit.Mounts, "its gear and its knobs", "mount crank --period 480 --peak-to-peak 44 --altitude-per-turn 60", (*describing).mountFlags, (*describing).oneMount, (*asker).mount},
+	{kit.Sites, "where you stand, and the zone of the camera's clock there", "site hut --site 46.02,7.75,1620 --tz Europe/Lisbon", (*describing).siteFlags, (*describing).oneSite, (*asker).site},
 }
 
 func (f *face) kitAddCommand() *cobra.Command {
@@ -55,8 +55,8 @@ func (f *face) kitAddOne(a addable) *cobra.Command {
 	word := a.section.One()
 	c := &cobra.Command{
 		Use:     word + " NAME",
-		Short:   "put " + a.text + " into the kit",
-		Long:    "Puts " + a.text + ".\n\n" + kitAddText,
+		Short:   "put a " + word + " into the kit: " + a.holds,
+		Long:    "Puts a " + word + " into the kit: " + a.holds + ".\n\n" + kitAddText,
 		Example: "  trueturn kit add " + a.example,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
