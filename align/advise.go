@@ -104,7 +104,7 @@ func (q Question) playStops(worst unit.Angle) bool {
 func (q Question) playText(off string) string {
 	text := fmt.Sprintf("Start: %s, and the knobs have %s of play, so turning them gains nothing more", off, Arc(q.Play))
 	if !q.Rounded && q.LongestS > 0 {
-		text += fmt.Sprintf("; stars stay round for %s, not for %s", seconds(q.LongestS), seconds(q.PlannedS))
+		text += fmt.Sprintf("; stars stay round for %s%s, not for %s", seconds(q.LongestS), q.Rests, seconds(q.PlannedS))
 	}
 	return text + "."
 }

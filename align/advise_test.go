@@ -110,6 +110,16 @@ func TestPlay(t *testing.T) {
 	}
 }
 
+// TestPlayOnAGearNobodyHasSeen: a figure that is shown says what it rests on, here too.
+func TestPlayOnAGearNobodyHasSeen(t *testing.T) {
+	north := horizontalOf(0, 46)
+	ad := Advise(known(north, 8, 0, 0.3, 0.3), Question{Aim: Aim{AimRefracted, north.Direction()}, PlannedS: 30, Stands: unit.AngleFromMin(1),
+		Play: unit.AngleFromMin(10), LongestS: 20, Rests: " on most gears", Forecast: Forecast{MoreSigma: unit.AngleFromMin(0.1)}})
+	if !strings.Contains(ad.NextText, "stars stay round for 20 s on most gears, not for 30 s") {
+		t.Errorf("%q", ad.NextText)
+	}
+}
+
 // TestUnsound: pictures that fit no axis give no correction to trust.
 func TestUnsound(t *testing.T) {
 	a := known(horizontalOf(0, 46), 60, 0, 1, 1)
