@@ -93,3 +93,27 @@ func TestLongBefore(t *testing.T) {
 		t.Errorf("long stars: %.3g, %q", f.Long, f.LongWords())
 	}
 }
+
+// TestRoundSetOnAnUnseenGear: what is said behind pictures that are all round rests on the same as any other forecast.
+func TestRoundSetOnAnUnseenGear(t *testing.T) {
+	for _, row := range []struct {
+		f    Forecast
+		says string
+	}{
+		{Forecast{LongestS: FaithS, Endless: true, LowS: 150, HighS: FaithS, Gear: GearUsual}, ""},
+		{Forecast{LongestS: LongestS, Endless: true, LowS: LongestS, HighS: LongestS, Gear: GearMeasured}, "stars stay round for an hour and more."},
+		{Forecast{LongestS: 100, LowS: 80, HighS: 130, Gear: GearMeasured}, "stars stay round for 100 s (80 s to 130 s)."},
+	} {
+		v := Verdict{Forecast: &row.f}
+		said := v.longestWords()
+		if row.f.Gear == GearUsual {
+			if !strings.Contains(said, "nobody has seen") || strings.Contains(said, "hour") {
+				t.Errorf("%q promises what nobody has seen", said)
+			}
+			continue
+		}
+		if !strings.HasSuffix(said, row.says) {
+			t.Errorf("%q, want %q at the end", said, row.says)
+		}
+	}
+}

@@ -374,14 +374,11 @@ func (v *Verdict) longestWords() string {
 	if f.LimitedBy == LimitSky {
 		as = "The camera stood still; so"
 	}
-	long := "for " + Seconds(f.LongestS)
-	if f.Endless {
-		long = "for an hour and more"
-	}
-	if f.LowS > 0 && f.HighS > 1.05*f.LowS {
+	long := Lasting(f.LongestS) + f.Rests()
+	if f.Rests() == "" && f.LowS > 0 && f.HighS > 1.05*f.LowS {
 		long += fmt.Sprintf(" (%s to %s)", Seconds(f.LowS), Seconds(f.HighS))
 	}
-	return fmt.Sprintf(" %s, stars stay round %s.", as, long)
+	return fmt.Sprintf(" %s, stars stay round for %s.", as, long)
 }
 
 // SubsJSON is what `subs --json` prints (design §6); what is not known is null.
