@@ -13,8 +13,8 @@ import (
 // Lamps, leaves and letters make spots too. Where the catalogue knows the stars of a picture nothing is asked. Else the spots must
 // be like stars among themselves: one lens draws them, so that they are as wide as each other and drawn out alike; of stars there
 // are the more the fainter they are, so that the logarithms of their light are skewed toward the bright few; and they lie at
-// random. Of a handful of spots all this may be chance: fewer than fewSpots are believed only where another picture of the camera,
-// which is believed, shows stars as wide.
+// random. Of a handful of spots all this may be chance, and fewer than fewSpots are not believed. Whatever speaks against a picture,
+// it is believed all the same where another one of the camera, against which nothing speaks, shows stars as wide.
 
 // Doubt is why the spots of a picture are not taken for stars.
 type Doubt string
