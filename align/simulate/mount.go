@@ -31,11 +31,11 @@ const (
 //
 // The camera's attitude (horizon frame → camera) while it runs is
 //
-//	C(t) = F(t) · C₀ · Rot(â, θ(t)) · K⁻¹
+//	C(t) = F(t) · C₀ · Rot(â, θ(t)) · H(t)⁻¹
 //
 // â is the end of the axis toward the north pole, θ(t) = ω·Rate·t + wobble +
-// swings + slipping, K whatever turned the whole head (knobs, a knocked
-// tripod) and F whatever turned the camera on it (flexure, a slipping ball, a
+// swings + slipping, H whatever turned the whole head (knobs, a knocked
+// tripod, a leg that settles) and F whatever turned the camera on it (flexure, a bending holder, a slipping ball, a
 // knock).
 type Mount struct {
 	// The axis' elevated end less the pole at the start: altitude positive when
@@ -53,6 +53,10 @@ type Mount struct {
 	BallSlip unit.Angle    // the same for the camera's clamp: a turn about no axis of the mount
 	Flexure  unit.Angle    // steady turn of the camera over the run, across the axis
 	Sag      unit.Angle    // how far the camera hangs down when gravity pulls square to its view; changes with swings
+
+	Bend     Bend       // of the holder, under gravity
+	Relaxing []Relaxing // legs that settle, heads that cool down
+	Creep    Creep      // of the camera, in steps
 
 	// The base leans by BaseTilt toward azimuth BaseTiltToward; the azimuth
 	// knob turns about its leaning vertical, the altitude knob square to that.

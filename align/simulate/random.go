@@ -58,3 +58,13 @@ func (t *normals) pair(r *rand.PCG) (float32, float32) {
 	const mask = 1<<normalBits - 1
 	return t[u&mask] + t[u>>16&mask], t[u>>32&mask] + t[u>>48]
 }
+
+// onSphere is a random unit vector.
+func onSphere(r *rand.Rand) r3.Vec {
+	for {
+		v := r3.Vec{X: r.NormFloat64(), Y: r.NormFloat64(), Z: r.NormFloat64()}
+		if r3.Norm(v) > 0.1 {
+			return r3.Unit(v)
+		}
+	}
+}

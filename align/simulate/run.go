@@ -27,6 +27,8 @@ type Run struct {
 	groups  []group
 	stands  []float64 // s after Start at which the motor begins to take up play
 	slips   []slip
+	lag     []r3.Vec      // by picture: what friction keeps the holder from bending, camera frame
+	learned [3][3]float64 // what the lag adds to the holder's elastic law
 
 	flexAxis, ballAxis r3.Vec // camera frame
 	walkX, walkY       float64
@@ -193,7 +195,7 @@ func (r *Run) knob(h head, k Knob) head {
 
 // Axis is the direction of the axis' elevated end during picture i.
 func (r *Run) Axis(i int) ephem.Horizontal {
-	return ephem.HorizontalOf(r3.Scale(r.e.elevatedSign(), r.axisOf(r.heads[r.index(i)])))
+	return ephem.HorizontalOf(r3.Scale(r.e.elevatedSign(), r.axisNow(i, r.e.MidOf(r.index(i)))))
 }
 
 // index keeps a picture's number within the run.
@@ -240,7 +242,8 @@ func (w Wobble) angle(t float64) unit.Angle {
 
 // mounted is Rot(â, θ)·K⁻¹: horizon frame to the frame of the turning head.
 func (r *Run) mounted(i int, at time.Time, h head) turn.Turn {
-	return h.carried.Inverse().Then(turn.About(r.axis, r.Angle(i, at)))
+	tripod, _ := r.relaxing(at)
+	return h.carried.Then(tripod).Inverse().Then(turn.About(r.axis, r.Angle(i, at)))
 }
 
 // loose is F without sagging: how the camera has moved on the head.
@@ -251,7 +254,8 @@ func (r *Run) loose(i int, at time.Time) turn.Turn { return r.given(at).Then(r.k
 func (r *Run) given(at time.Time) turn.Turn {
 	m := r.e.Mount
 	slipped := turn.About(r.ballAxis, m.BallSlip.Mul(r.slipped(at)))
-	return slipped.Then(turn.About(r.flexAxis, m.Flexure.Mul(r.e.through(at))))
+	_, relaxed := r.relaxing(at)
+	return slipped.Then(turn.About(r.flexAxis, m.Flexure.Mul(r.e.through(at)))).Then(r.crept(at)).Then(relaxed)
 }
 
 // sag is the turn of the camera's frame when it hangs down in attitude c.
@@ -266,8 +270,17 @@ func (r *Run) sag(c turn.Turn) turn.Turn {
 // picture i; what happens between pictures has happened up to picture i.
 func (r *Run) Attitude(i int, at time.Time) turn.Turn {
 	i = r.index(i)
-	c := r.mounted(i, at, r.heads[i]).Then(r.groupOf(i).aim).Then(r.loose(i, at))
-	return c.Then(r.sag(c))
+	c := r.stiff(i, at)
+	bent := r.e.Mount.bend(c)
+	if len(r.lag) > i {
+		bent = r3.Add(bent, r.lag[i])
+	}
+	return c.Then(turn.Exp(bent)).Then(r.sag(c))
+}
+
+// stiff is the attitude with a holder that gravity does not bend.
+func (r *Run) stiff(i int, at time.Time) turn.Turn {
+	return r.mounted(i, at, r.heads[i]).Then(r.groupOf(i).aim).Then(r.loose(i, at))
 }
 
 func (r *Run) groupOf(i int) group {
@@ -301,13 +314,14 @@ func (r *Run) aimCamera(start ephem.Sky) error {
 			r.c0(view, r.mounted(a.Frame, at, r.heads[a.Frame]), r.loose(a.Frame, at))})
 	}
 	sort.SliceStable(r.groups, func(i, j int) bool { return r.groups[i].first < r.groups[j].first })
+	r.stick()
 	return r.keepStars()
 }
 
-// c0 solves view = sag·loose·C₀·mounted for C₀. Sagging is taken at the view
+// c0 solves view = sag·bend·loose·C₀·mounted for C₀. Bending is taken at the view
 // itself, which is right to the square of its size.
 func (r *Run) c0(view, mounted, loose turn.Turn) turn.Turn {
-	return mounted.Inverse().Then(view).Then(r.sag(view).Inverse()).Then(loose.Inverse())
+	return mounted.Inverse().Then(view).Then(r.sag(view).Inverse()).Then(turn.Exp(r.e.Mount.bend(view)).Inverse()).Then(loose.Inverse())
 }
 
 // aim is the attitude that brings the target to the picture's centre, with the

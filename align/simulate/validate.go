@@ -66,12 +66,24 @@ func (m Mount) validate() error {
 		{"Mount.BallSlip in degrees", m.BallSlip.Deg(), -turnDeg, turnDeg, ""},
 		{"Mount.Flexure in degrees", m.Flexure.Deg(), -10, 10, ""},
 		{"Mount.Sag in degrees", m.Sag.Deg(), -10, 10, ""},
+		{"Mount.Bend.Friction", m.Bend.Friction, 0, 1, ""},
+		{"Mount.Creep.Size in degrees", m.Creep.Size.Deg(), -10, 10, ""},
+		{"Mount.Creep.Steps", float64(m.Creep.Steps), 0, 1e5, ""},
 		{"Mount.BaseTilt in degrees", m.BaseTilt.Deg(), 0, 45, ""},
 		{"Mount.BaseTiltToward in degrees", m.BaseTiltToward.Deg(), -360, 360, ""},
 		{"Mount.Shake", m.Shake, 0, 100, ""},
 	}
 	for i, s := range m.Swings {
 		list = append(list, bounds{fmt.Sprintf("Mount.Swings[%d] in degrees", i), s.Deg(), -turnDeg, turnDeg, ""})
+	}
+	for i, row := range m.Bend.K {
+		for k, v := range row {
+			list = append(list, bounds{fmt.Sprintf("Mount.Bend.K[%d][%d] in degrees", i, k), v.Deg(), -10, 10, ""})
+		}
+	}
+	for i, x := range m.Relaxing {
+		list = append(list, bounds{fmt.Sprintf("Mount.Relaxing[%d].Size in degrees", i), x.Size.Deg(), -10, 10, ""},
+			bounds{fmt.Sprintf("Mount.Relaxing[%d].Constant in seconds", i), x.Constant.Seconds(), 1, 1e7, ""})
 	}
 	if err := check(list); err != nil {
 		return err
