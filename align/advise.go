@@ -259,6 +259,9 @@ func notes(a Axis, d Deviation) []string {
 	if worst := a.WorstSigma(); a.Creep > 3*worst && a.Creep > knobPlay {
 		ns = append(ns, fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; %s rules that out.", Arc(a.Creep), a.proof()))
 	}
+	if own, sigma, differs := a.ownAxis(); differs {
+		ns = append(ns, fmt.Sprintf("The mount's own axis lies %s ± %s beside the one the camera turns about here; for pictures near here it is the latter that counts.", Arc(own), Arc(sigma)))
+	}
 	if d.Total > unit.AngleFromDeg(5) {
 		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}

@@ -170,7 +170,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 		return Aim{}, failure{ErrAim, "no axis serves this target", "aim at the refracted pole"}
 	}
 	a := Axis{}
-	a.elevate(site, m.axis[0])
+	a.elevate(site.Latitude < 0, m.axis[0])
 	return Aim{AimField, a.Direction}, nil
 }
 

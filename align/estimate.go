@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/turn"
 )
 
 // Causes why no axis can be given, for errors.Is.
@@ -77,6 +78,9 @@ type Axis struct {
 	// pixel over the pictures: nothing in one patch of sky tells that from an axis, and no
 	// stated error holds it. A swing makes it small. 0 if unknown.
 	Creep unit.Angle
+	Gave  Gave
+	Bend  Bend
+	stood []turn.Turn // the attitudes of the pictures the axis speaks of
 }
 
 // Altitude of the axis's elevated end.
@@ -136,7 +140,8 @@ func Estimate(in Input) (Axis, error) {
 		return Axis{}, failure{ErrFewPictures, fmt.Sprintf("%s with a clock could be recognised; the axis needs two at least, better five", pictures(n)),
 			"take more pictures a minute apart, or swing the axis by 30° between them"}
 	}
-	px := quickWander(in.Samples)
+	px, trusted := quickErrors(in.Samples)
+	in.Samples = trusted
 	obs := observe(in.Samples, px)
 	if clockStands(in.Samples, obs) {
 		return Axis{}, failure{ErrClockStands, "the pictures differ, but all carry the same time",
@@ -147,12 +152,15 @@ func Estimate(in Input) (Axis, error) {
 			"switch the motor on and close the clutch, then take the pictures again (or swing the axis by hand, 20° and more)"}
 	}
 	seg := segment(in.Samples, in.doubted(obs))
-	m := newModel(in, obs, seg)
-	fits := overWander(in.Samples, m)
-	if len(fits) == 0 {
+	seg, tells := in.sudden(obs, seg)
+	if len(tells) == 0 {
 		return Axis{}, failure{ErrNoAxis, "the pictures do not settle an axis", "take more pictures, with a swing of the axis by 30° between them"}
 	}
-	a := conclude(in, seg, fits)
+	a := conclude(in, seg, tells)
+	if a.Gave.beyond() {
+		return Axis{Turned: a.Turned}, failure{ErrNoAxis, fmt.Sprintf("the camera turned by %s besides about any axis, more than a holder bends", Arc(a.Gave.Size)),
+			"if a guider or a second motor moves the mount, switch it off; else tighten the clamps and the ball, then take the pictures again"}
+	}
 	if feigned := a.feigned(); a.Turned < feigned {
 		return Axis{Turned: a.Turned}, failure{ErrNoAxis, fmt.Sprintf("the pictures turned by only %s about any axis, no more than their own errors feign", Arc(a.Turned)),
 			"take pictures over several minutes with the motor on, or swing the axis by 30° between them; check that the camera's clock runs"}
@@ -254,6 +262,10 @@ func newModel(in Input, obs []observation, seg segmentation) *model {
 	}
 	m.shareFields()
 	m.shareCentres()
+	m.common = in.shared()
+	if len(m.common) > 0 {
+		m.alike = make([]float64, len(m.common[0]))
+	}
 	return m
 }
 
@@ -336,121 +348,75 @@ func (m *model) shareFields() {
 	}
 }
 
-// conclude averages over the wander and states the answer.
-func conclude(in Input, seg segmentation, fits []wandered) Axis {
-	share := weights(fits)
-	best := 0
-	for i := range share {
-		if share[i] > share[best] {
-			best = i
-		}
+// conclude averages over the stories and the wander and states the answer.
+func conclude(in Input, seg segmentation, tells []told) Axis {
+	logPost := make([]float64, len(tells))
+	for i := range tells {
+		logPost[i] = tells[i].logPost
 	}
-	m := &fits[best].model
-	last := len(m.axis) - 1
-	a := Axis{Followed: in.followed(), Stands: len(m.axis), Groups: len(m.blocks), Breaks: seg.breaks, Stray: seg.stray, Chi2: fits[best].eq.chi2}
+	share := weights(logPost)
+	best := &tells[likeliest(tells)]
+	m := &best.at.model
+	a := Axis{Followed: in.followed(), Stands: len(m.axis), Groups: len(m.blocks), Breaks: seg.breaks, Stray: seg.stray, Chi2: best.at.eq.chi2}
 	a.DOF = 2*countTrue(m.used) - 2*len(m.blocks) - 2*len(m.axis)
-	across, up := tangent(m.axis[last])
-	var mean [2]float64
-	for i, f := range fits {
-		d := r3.Sub(f.model.axis[last], m.axis[last])
-		mean[0] += share[i] * r3.Dot(d, across)
-		mean[1] += share[i] * r3.Dot(d, up)
-		a.WanderPx += share[i] * f.px
+	for i, t := range tells {
+		a.WanderPx += share[i] * t.px
 	}
-	for i, f := range fits {
-		a.spreadBy(share[i], f, last, mean, across, up, m.axis[last])
-	}
-	north := r3.Unit(r3.Add(m.axis[last], r3.Add(r3.Scale(mean[0], across), r3.Scale(mean[1], up))))
-	a.addCommon(in, m, fits[best].eq)
-	a.Creep = creep(in, m, fits[best].eq)
-	a.elevate(in.Site, north)
+	a.Bend = bendOf(tells, share, best)
+	a.stood = m.stood()
+	var north r3.Vec
+	north, a.Covariance = a.Bend.about(a.stood)
+	a.Creep = creep(in, best, a.Bend.rows(a.stood))
+	a.Gave = gaveOf(in, tells, share, a.Bend)
+	a.elevate(in.Site.Latitude < 0, north)
 	a.readAngles(m)
 	return a
 }
 
-// spreadBy adds one wander's covariance and its distance from the mean.
-func (a *Axis) spreadBy(share float64, f wandered, last int, mean [2]float64, across, up, centre r3.Vec) {
-	cov := mat.NewSymDense(f.model.size(), nil)
-	var chol mat.Cholesky
-	if !chol.Factorize(f.eq.n) || chol.InverseTo(cov) != nil {
-		return
-	}
-	d := r3.Sub(f.model.axis[last], centre)
-	off := [2]float64{r3.Dot(d, across) - mean[0], r3.Dot(d, up) - mean[1]}
-	for r := range 2 {
-		for c := range 2 {
-			a.Covariance[r][c] += share * (cov.At(2*last+r, 2*last+c) + off[r]*off[c])
+// shared lists, per sample, what one standard deviation of each error that all pictures share turns it by: of the
+// refraction, and of where a field that was not recognised lies.
+func (in Input) shared() [][]r3.Vec {
+	list := make([][]r3.Vec, len(in.Samples))
+	for i := range list {
+		if in.Refraction != nil {
+			list[i] = append(list[i], r3.Scale(airShare, in.Refraction(i)))
+		}
+		if in.followed() {
+			list[i] = append(list[i], in.Common[i]...)
 		}
 	}
-}
-
-// addCommon adds what errors common to all pictures do to the axis: of the refraction, and of where a field that was
-// not recognised lies.
-func (a *Axis) addCommon(in Input, m *model, e equations) {
-	if in.Refraction != nil {
-		a.addShared(m, e, func(_ *block, i int) r3.Vec { return r3.Scale(airShare, in.Refraction(i)) })
-	}
-	if !in.followed() {
-		return
-	}
-	for k := range in.Common[0] {
-		a.addShared(m, e, func(_ *block, i int) r3.Vec {
-			if i >= len(in.Common) || k >= len(in.Common[i]) {
-				return r3.Vec{}
-			}
-			return in.Common[i][k]
-		})
-	}
-}
-
-// addShared adds what attitudes that are all off by moved do to the axis.
-func (a *Axis) addShared(m *model, e equations, moved func(*block, int) r3.Vec) {
-	shifted := m.normal(moved)
-	plain := m.normal(func(*block, int) r3.Vec { return r3.Vec{} })
-	shifted.b.SubVec(shifted.b, plain.b)
-	x := mat.NewVecDense(m.size(), nil)
-	var chol mat.Cholesky
-	if !chol.Factorize(e.n) || chol.SolveVecTo(x, shifted.b) != nil {
-		return
-	}
-	last := 2 * (len(m.axis) - 1)
-	for r := range 2 {
-		for c := range 2 {
-			a.Covariance[r][c] += x.AtVec(last+r) * x.AtVec(last+c)
-		}
-	}
+	return list
 }
 
 // creep is what an even creep of one pixel does to the axis, the worse of along x and along y.
-func creep(in Input, m *model, e equations) (worst unit.Angle) {
+func creep(in Input, t *told, rows [2][bendSize]float64) (worst unit.Angle) {
 	first, last := in.Samples[0].Mid, in.Samples[len(in.Samples)-1].Mid
 	span := last.Sub(first).Seconds()
-	var chol mat.Cholesky
-	if span <= 0 || !chol.Factorize(e.n) {
+	if span <= 0 {
 		return 0
 	}
-	plain := m.normal(func(*block, int) r3.Vec { return r3.Vec{} })
-	at := 2 * (len(m.axis) - 1)
 	for _, along := range [2]r3.Vec{{X: 1}, {Y: 1}} {
-		moved := m.normal(func(_ *block, i int) r3.Vec {
+		x := t.shifted(func(_ *block, i int) r3.Vec {
 			s := in.Samples[i]
 			return r3.Scale(s.Pixel.Rad()*(s.Mid.Sub(first).Seconds()/span-0.5), along)
 		})
-		moved.b.SubVec(moved.b, plain.b)
-		x := mat.NewVecDense(m.size(), nil)
-		if chol.SolveVecTo(x, moved.b) == nil {
-			worst = max(worst, unit.Angle(math.Hypot(x.AtVec(at), x.AtVec(at+1))))
+		var off [2]float64
+		for r, row := range rows {
+			for k, v := range row {
+				off[r] += v * x[k]
+			}
 		}
+		worst = max(worst, unit.Angle(math.Hypot(off[0], off[1])))
 	}
 	return worst
 }
 
-// elevate turns from the north end to the site's elevated end. A turn about the
+// elevate turns from the north end to the elevated end. A turn about the
 // vertical carries both ends clockwise; where one end rises the other sinks, so the
 // covariance of the two changes sign.
-func (a *Axis) elevate(site ephem.Site, north r3.Vec) {
+func (a *Axis) elevate(south bool, north r3.Vec) {
 	a.Direction = north
-	if site.Latitude < 0 {
+	if south {
 		a.Direction = r3.Scale(-1, north)
 		a.Covariance[0][1], a.Covariance[1][0] = -a.Covariance[0][1], -a.Covariance[1][0]
 	}

@@ -18,18 +18,61 @@
 // star field share, of the catalogue. No clock enters: an uneven gear, a wrong rate or
 // a swing by hand change θ_i only. The sum made least is
 //
-//	Σ_i r_iᵀ P_i⁻¹ r_i + Σ_f b_fᵀ B_f⁻¹ b_f + Σ_s |â_s − â_{s−1}|²/κ_s² + Σ_l |z_l|²
+//	Σ_i r_iᵀ P_i⁻¹ r_i + Σ_f b_fᵀ B_f⁻¹ b_f + Σ_s |â_s − â_{s−1}|²/κ_s² + Σ_l |z_l|² + Σ_k y_k²
 //
-// with r_i = log(C_i · model⁻¹) in the camera frame. The last sum is for
+// with r_i = log(C_i · model⁻¹) in the camera frame. The third sum is for
 // knocks: each parts the session into stands s with an axis of its own, which
 // differs from the one before by about the size κ_s of the knock. z_l is where the optical
 // centre of lens l lies off the picture's middle, in units of how far it usually does: focus that breathes
-// shifts the picture in proportion.
+// shifts the picture in proportion. y_k are errors all pictures share, in standard deviations: of the refraction, and of where
+// a field that was not recognised lies.
 //
 // First-order changes: C₀ by exp(c) moves r by −c; θ_i by δ moves r by −δ C₀â; the axis
 // by exp(α) moves r by −(C₀ − C_i)α. A picture turned by θ from the middle of its group
 // thus sees the axis with weight 2 sin(θ/2), and the part of α it cannot see at all is
 // the one along which C₀'s own freedom lies.
+//
+// # Which axis
+//
+// No holder is rigid. Let the camera turn besides by small angles ε_i in its own frame,
+//
+//	C_i = exp(ε_i) · C₀ · Rot(â, θ_i),   ε_i = K g_i + w(t_i) + …
+//
+// with g_i = C_i(0, 0, −1) where gravity pulls in that frame and K a 3 × 3 matrix (elastic: the bend follows gravity at
+// once and comes back with it). While θ grows by dθ, g turns by u × g dθ with u = C₀â, the camera by (u + K(u × g)) dθ:
+// it turns about
+//
+//	â_i = â + C_i⁻¹ [K (u × g_i)] across u,
+//
+// and that axis, on the mean of the pictures, is the one stated: the axis about which the camera turned in these
+// pictures, bending included. It is what must point at the pole for pictures taken near here. The mount's own axis â is another
+// one by up to |K|, and so is the axis in another part of the sky ([Bend.At]). What settles or creeps, w(t), is not
+// part of it, since it ends.
+//
+// What of K can be seen? Within one group g_i = g∥ u + g⊥ (e₁ cos θ + e₂ sin θ), so that across u the bend is
+// p exp(iθ) + q exp(−iθ) with two complex numbers p and q (and a constant, which C₀ takes). p turns as an axis error
+// does: no turn about the axis tells the two apart, and the axis stated takes it in. q turns the other way and moves the
+// axis stated by −q exp(−2iθ): it is seen in swings of some tens of degrees by what it leaves over there, and in tracking
+// neither is it seen nor does it matter. The other numbers of K take a camera aimed anew: only two patches of
+// sky part â from K, and what the second patch then tells of the axis rests on the bend being small or learned. With lenses so
+// long that roll is vague a swing shows one component only, in which p and q mix: then the size that holders
+// usually have decides, through the stories below.
+//
+// What goes evenly with time cannot be told from an axis while one patch is merely tracked, by nobody; [Axis].Creep says
+// what one pixel of it would do. Uneven motion is seen, and then the even part is not trusted either.
+//
+// # Stories
+//
+// How the camera gave is not known beforehand. So several accounts are told: a rigid mount; an elastic bend; a bend
+// with friction (a random walk with the way of gravity); settling (exponentials of the camera or of tripod and
+// mount); a random walk with time, which mostly goes one way as well; some of these together; each with sizes that
+// step by three. A story's ε are linear in unknowns of zero mean and that size, so that each costs one Cholesky factor
+// of the same normal equations. Its worth is the restricted likelihood with those unknowns integrated out, times how probable it
+// is beforehand, and the answer is averaged over stories and over the wander of the optical centre: where
+// nothing shows, the rigid story has nearly all the weight and the ± is that of a rigid mount.
+//
+// Knocks come last: of the jumps a rigid mount would need, one is believed only where it makes the whole of the
+// stories more probable (sudden.go). So a bend or a settling leg is never cut into knocks.
 package align
 
 import (
@@ -95,6 +138,9 @@ type model struct {
 	bias   []r3.Vec     // b_f of those
 	focus  map[int]int  // lens → index among those whose focus moved
 	centre [][2]float64 // where their optical centres are, in standard deviations
+	common [][]r3.Vec   // per observation, what one standard deviation of each error all share turns it by
+	alike  []float64    // those errors, in standard deviations
+	giving *giving      // how the camera may give; nil: not at all
 }
 
 // observe fixes the wander.
@@ -145,8 +191,16 @@ func tangent(a r3.Vec) (across, up r3.Vec) {
 	return across, r3.Cross(across, a)
 }
 
-// layout of the unknowns: two per stand, three per block, three per shared field, two per lens that breathed.
-func (m *model) size() int         { return m.atCentre(len(m.centre)) }
+// layout of the unknowns: two per stand, three per block, three per shared field, two per lens that breathed,
+// one per error that all share, then those of the giving.
+func (m *model) size() int {
+	if m.giving == nil {
+		return m.atGiving()
+	}
+	return m.atGiving() + len(m.giving.coef)
+}
+func (m *model) atGiving() int     { return m.atAlike(len(m.alike)) }
+func (m *model) atAlike(k int) int { return m.atCentre(len(m.centre)) + k }
 func (m *model) atBlock(b int) int { return 2*len(m.axis) + 3*b }
 func (m *model) atBias(f int) int  { return 2*len(m.axis) + 3*len(m.blocks) + 3*f }
 func (m *model) atCentre(l int) int {
@@ -162,6 +216,16 @@ func (m *model) predicted(b *block, i int) turn.Turn {
 	if l, ok := m.focus[m.obs[i].lens]; ok {
 		f := m.obs[i].focus
 		c = c.Then(turn.Exp(r3.Add(r3.Scale(m.centre[l][0], f[0]), r3.Scale(m.centre[l][1], f[1]))))
+	}
+	var small r3.Vec
+	for k, by := range m.alike {
+		small = r3.Add(small, r3.Scale(by, m.common[i][k]))
+	}
+	if m.giving != nil {
+		small = r3.Add(small, m.giving.turn(i))
+	}
+	if small != (r3.Vec{}) {
+		c = c.Then(turn.Exp(small))
 	}
 	return c
 }
@@ -198,32 +262,64 @@ func (m *model) normal(resid func(b *block, i int) r3.Vec) equations {
 	return e
 }
 
-// addObservation adds one picture's three equations, θ eliminated: the weight
-// loses its part along the axis, W − W u uᵀ W/(uᵀ W u).
-func (m *model) addObservation(e *equations, bi, i int, resid func(*block, int) r3.Vec) {
-	b := &m.blocks[bi]
+// answering is the right-hand side attitudes that are all off by moved give, the other equations left as they are.
+func (m *model) answering(moved func(b *block, i int) r3.Vec) []float64 {
+	rhs := make([]float64, m.size())
+	for bi := range m.blocks {
+		b := &m.blocks[bi]
+		for _, i := range b.members {
+			if !m.used[i] {
+				continue
+			}
+			w := mulVec(m.projected(b, i), moved(b, i))
+			idx, cols := m.columns(bi, i)
+			for a, c := range cols {
+				rhs[idx[a]] += r3.Dot(c, w)
+			}
+			if m.giving != nil {
+				m.giving.addCourses(rhs[m.atGiving():], i, w)
+			}
+		}
+	}
+	return rhs
+}
+
+// projected is the weight of observation i without its part along the axis: W − W u uᵀ W/(uᵀ W u).
+func (m *model) projected(b *block, i int) [3][3]float64 {
 	w := m.obs[i].weight
 	u := b.c0.Apply(m.axis[b.stand])
 	wu := mulVec(w, u)
 	uwu := r3.Dot(u, wu)
-	e.logDetT += math.Log(uwu)
-	proj := w
 	v := [3]float64{wu.X, wu.Y, wu.Z}
 	for r := range 3 {
 		for c := range 3 {
-			proj[r][c] -= v[r] * v[c] / uwu
+			w[r][c] -= v[r] * v[c] / uwu
 		}
 	}
+	return w
+}
+
+// addObservation adds one picture's three equations, θ eliminated.
+func (m *model) addObservation(e *equations, bi, i int, resid func(*block, int) r3.Vec) {
+	b := &m.blocks[bi]
+	u := b.c0.Apply(m.axis[b.stand])
+	e.logDetT += math.Log(r3.Dot(u, mulVec(m.obs[i].weight, u)))
+	proj := m.projected(b, i)
 	r := resid(b, i)
 	wr := mulVec(proj, r)
 	e.chi2 += r3.Dot(r, wr)
 	idx, cols := m.columns(bi, i)
-	for a := range cols {
+	raw := e.n.RawSymmetric()
+	for a := range cols { // the numbers of the unknowns ascend: all in the upper triangle
 		e.b.SetVec(idx[a], e.b.AtVec(idx[a])+r3.Dot(cols[a], wr))
 		wc := mulVec(proj, cols[a])
-		for c := range a + 1 {
-			e.n.SetSym(idx[a], idx[c], e.n.At(idx[a], idx[c])+r3.Dot(cols[c], wc))
+		row := raw.Data[idx[a]*raw.Stride:]
+		for c := a; c < len(cols); c++ {
+			row[idx[c]] += r3.Dot(cols[c], wc)
 		}
+	}
+	if m.giving != nil {
+		m.addGiving(e, i, proj, wr, idx, cols)
 	}
 }
 
@@ -255,6 +351,10 @@ func (m *model) columns(bi, i int) (idx []int, cols []r3.Vec) {
 			cols = append(cols, v)
 		}
 	}
+	for k := range m.alike {
+		idx = append(idx, m.atAlike(k))
+		cols = append(cols, m.common[i][k])
+	}
 	return idx, cols
 }
 
@@ -266,7 +366,7 @@ func (m *model) addPriors(e *equations) {
 	for bi := range m.blocks {
 		b := &m.blocks[bi]
 		u := b.c0.Apply(m.axis[b.stand])
-		const s = 1e9 // of the size of an attitude's own weight; constant, so that it drops out of every comparison
+		const s = gaugeWeight
 		v := [3]float64{u.X, u.Y, u.Z}
 		for r := range 3 {
 			for c := range r + 1 {
@@ -283,12 +383,21 @@ func (m *model) addPriors(e *equations) {
 			e.chi2 += v * v
 		}
 	}
+	for k, v := range m.alike {
+		at := m.atAlike(k)
+		add(at, at, 1)
+		e.b.SetVec(at, e.b.AtVec(at)-v)
+		e.chi2 += v * v
+	}
 	m.addLinks(e)
 	const hemisphere = 1.0 // radians: keeps the equations solvable, tells nothing
 	for i := range 2 * len(m.axis) {
 		add(i, i, 1/(hemisphere*hemisphere))
 	}
 }
+
+// gaugeWeight is of the size of an attitude's own weight; constant, so that it drops out of every comparison.
+const gaugeWeight = 1e9
 
 func (m *model) addBiasPriors(e *equations) {
 	for f := range m.field { // in order: sums depend on it
@@ -352,6 +461,14 @@ func (m *model) apply(x mat.Vector) {
 			m.centre[l][k] += x.AtVec(m.atCentre(l) + k)
 		}
 	}
+	for k := range m.alike {
+		m.alike[k] += x.AtVec(m.atAlike(k))
+	}
+	if m.giving != nil {
+		for k := range m.giving.coef {
+			m.giving.coef[k] += x.AtVec(m.atGiving() + k)
+		}
+	}
 	m.readTheta()
 }
 
@@ -412,11 +529,12 @@ type snapshot struct {
 	theta      []float64
 	c0         []turn.Turn
 	centre     [][2]float64
+	alike      []float64
 }
 
 func (m *model) snapshot() snapshot {
 	s := snapshot{axis: append([]r3.Vec(nil), m.axis...), bias: append([]r3.Vec(nil), m.bias...), theta: append([]float64(nil), m.theta...),
-		centre: append([][2]float64(nil), m.centre...)}
+		centre: append([][2]float64(nil), m.centre...), alike: append([]float64(nil), m.alike...)}
 	for _, b := range m.blocks {
 		s.c0 = append(s.c0, b.c0)
 	}
@@ -428,6 +546,7 @@ func (m *model) restore(s snapshot) {
 	copy(m.bias, s.bias)
 	copy(m.theta, s.theta)
 	copy(m.centre, s.centre)
+	copy(m.alike, s.alike)
 	for b := range m.blocks {
 		m.blocks[b].c0 = s.c0[b]
 	}

@@ -15,6 +15,7 @@ type Break struct {
 	Size   unit.Angle // how far the camera turned about anything but the axis
 	Knock  bool       // small: tripod or camera were knocked, the axis may have moved; else the camera was re-aimed
 	Lens   bool       // the lens, crop or camera changed
+	chance float64    // logarithm, that nothing happened
 }
 
 // knockLimit parts a knock from a re-aimed camera (design §6).
@@ -106,7 +107,7 @@ func (s *segmentation) within(all []observation, at []int) {
 	if chance > math.Log(breakChance) {
 		return
 	}
-	s.breaks = append(s.breaks, Break{Before: at[k], Size: size, Knock: size < knockLimit})
+	s.breaks = append(s.breaks, Break{Before: at[k], Size: size, Knock: size < knockLimit, chance: chance})
 	s.within(all, at[:k])
 	s.within(all, at[k:])
 }

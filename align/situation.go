@@ -70,15 +70,10 @@ func (s *session) mount(err error) []Situation {
 		all := append(s.motor(err), s.straysInSky()...)
 		return append(all, s.lensChanges()...)
 	}
-	if bent, kept := s.bending(); len(bent) > 0 {
-		all := s.motor(err)
-		if len(kept) < len(s.a.Breaks) { // angles read off too many groups tell only the coarse
-			all = slices.DeleteFunc(all, func(x Situation) bool { return x.Kind != KindNotTurning && x.Kind != KindWrongHemisphere })
-		}
-		return append(append(all, s.eachBreak(kept, true)...), bent...)
-	}
 	all := append(s.motor(err), s.breaks()...)
-	if !names(all, KindKnock) && !names(all, KindSlipping) {
+	if bent := s.flexure(); len(bent) > 0 {
+		all = append(all, bent...)
+	} else if !names(all, KindKnock) && !names(all, KindSlipping) {
 		all = append(all, s.loose()...)
 	}
 	return append(all, s.strays()...)
@@ -95,12 +90,11 @@ type session struct {
 	a      *Axis // nil unless it speaks of exactly the samples of in
 	in     Input
 	stamp  time.Duration
-	solved []int              // shots solved, with a clock
-	fits   map[int][]wandered // see fitted
+	solved []int // shots solved, with a clock
 }
 
 func newSession(seq drift.Sequence, h *drift.Horizon, a *Axis) *session {
-	s := &session{seq: seq, h: h, fits: map[int][]wandered{}}
+	s := &session{seq: seq, h: h}
 	for i, shot := range seq.Shots {
 		if shot.Clock != nil {
 			s.stamp = max(s.stamp, shot.Clock.Step)

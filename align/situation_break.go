@@ -20,7 +20,34 @@ func (s *session) breaks() []Situation {
 	if clamp, ok := s.clampGives(); ok {
 		return append([]Situation{clamp}, s.eachBreak(s.a.Breaks, false)...)
 	}
+	if driven, ok := s.driven(); ok {
+		return append([]Situation{driven}, s.eachBreak(s.a.Breaks, false)...)
+	}
 	return s.eachBreak(s.a.Breaks, true)
+}
+
+// manyJumps are more than a clumsy hand makes unnoticed.
+const manyJumps = 4
+
+// driven is whether the camera jumped to and fro so often that something is at work: a guider, a second motor, a part that
+// sticks and lets go.
+func (s *session) driven() (Situation, bool) {
+	jumps, first, most := 0, 0, unit.Angle(0)
+	for _, b := range s.a.Breaks {
+		if b.Lens || !b.Knock {
+			continue
+		}
+		if jumps == 0 {
+			first = b.Before
+		}
+		jumps++
+		most = max(most, b.Size)
+	}
+	if jumps < manyJumps {
+		return Situation{}, false
+	}
+	return Situation{KindFlexure, s.files(first, len(s.in.Samples)-1),
+		fmt.Sprintf("The camera jumped across the axis %s, by up to %s: a guider or a second motor at work, or something that sticks and lets go. Switch guiding off, tighten, then measure again.", times(jumps), Arc(most))}, true
 }
 
 // eachBreak names breaks one by one; knocks only where asked for.

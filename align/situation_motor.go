@@ -81,6 +81,8 @@ func (s *session) wrongRate(r Rate) []Situation {
 		return []Situation{notTurning(files)}
 	case math.Abs(r.SiderealRatio+1) < backRatio:
 		return []Situation{wrongHemisphere(files)}
+	case s.a.Gave.Shown() && math.Abs(r.SiderealRatio-1)*s.a.Turned.Rad() < rateSigmas*s.a.Gave.Size.Rad():
+		return nil // what gave across the axis gave along it as well
 	}
 	return []Situation{wrongRate(files, r)}
 }

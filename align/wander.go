@@ -6,6 +6,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem/turn"
 )
 
 // The wander of the optical centre is not known beforehand. It is given a
@@ -17,15 +19,16 @@ const (
 	wanderSpreadLn = 1.2
 )
 
-// wanderGrid covers none to four pixels.
-var wanderGrid = [...]float64{0.003, 0.015, 0.03, 0.045, 0.07, 0.1, 0.15, 0.22, 0.33, 0.5, 0.75, 1.1, 1.7, 2.5, 4}
+// wanderGrid covers none to a hundred pixels: where a table tells its own errors, a hundred times as much as it says.
+var wanderGrid = [...]float64{0.003, 0.015, 0.03, 0.045, 0.07, 0.1, 0.15, 0.22, 0.33, 0.5, 0.75, 1.1, 1.7, 2.5, 4, 6.5, 10, 16, 25, 40, 65, 100}
 
 // wandered is the fit under one assumed wander.
 type wandered struct {
-	px      float64
-	model   model
-	eq      equations
-	logPost float64 // up to a constant
+	px       float64
+	model    model
+	eq       equations
+	logPrior float64
+	logPost  float64 // up to a constant
 }
 
 // logRestricted is the restricted likelihood of the residuals (Patterson & Thompson 1971, Biometrika 58,
@@ -48,6 +51,7 @@ func (m *model) logRestricted(e equations) float64 {
 func overWander(samples []Sample, start *model) []wandered {
 	var fits []wandered
 	m := start.clone()
+	top := math.Inf(-1)
 	for k, px := range wanderGrid {
 		m = m.clone()
 		m.obs = observe(samples, px)
@@ -60,21 +64,23 @@ func overWander(samples []Sample, start *model) []wandered {
 		if k == 0 { // stands for everything below as well
 			width = wanderSpreadLn
 		}
-		fits = append(fits, wandered{px: px, model: *m, eq: e, logPost: m.logRestricted(e) - z*z/2 + math.Log(width)})
+		w := wandered{px: px, model: *m, eq: e, logPrior: math.Log(width) - z*z/2}
+		w.logPost = m.logRestricted(e) + w.logPrior
+		fits = append(fits, w)
+		if top = max(top, w.logPost); px > 1 && w.logPost < top-2*negligible { // and more so from here on
+			break
+		}
 	}
 	return fits
 }
 
 // weights turns log posteriors into shares of one.
-func weights(fits []wandered) []float64 {
-	top := math.Inf(-1)
-	for _, f := range fits {
-		top = max(top, f.logPost)
-	}
-	w := make([]float64, len(fits))
+func weights(logPost []float64) []float64 {
+	top := slices.Max(logPost)
+	w := make([]float64, len(logPost))
 	var sum float64
-	for i, f := range fits {
-		w[i] = math.Exp(f.logPost - top)
+	for i, l := range logPost {
+		w[i] = math.Exp(l - top)
 		sum += w[i]
 	}
 	for i := range w {
@@ -91,6 +97,8 @@ func (m *model) clone() *model {
 	c.bias = slices.Clone(m.bias)
 	c.used = slices.Clone(m.used)
 	c.centre = slices.Clone(m.centre)
+	c.alike = slices.Clone(m.alike)
+	c.giving = m.giving.clone()
 	return &c
 }
 
@@ -99,40 +107,117 @@ func (m *model) clone() *model {
 // taken for wander of all.
 const spoiled = 8.0
 
-// quickWander is a robust first guess of the wander: the one most likely for all runs of three
-// neighbouring pictures together, each run's plea bounded.
-func quickWander(samples []Sample) float64 {
-	if len(samples) < 4 {
-		return 0.1
+// rollTimes are the multiples, half an octave apart, that the error about the line of sight may be of what is stated: roll is
+// measured from the corners and suffers from all that is wrong with the lens, and tables are wrong by more.
+func rollTimes() (list []float64) {
+	const least, most = -9, 6
+	for k := least; k <= most; k++ {
+		list = append(list, math.Exp2(float64(k)/2))
 	}
-	const fewRuns, fewMost = 8, 0.5 // so few pictures cannot speak for so large a wander
-	pleas := make([][]float64, len(samples)-2)
-	for _, px := range wanderGrid {
-		obs := observe(samples, px)
+	return list
+}
+
+// rollPrice is twice the logarithm of what an error so many times the stated costs: Student's law with two degrees of
+// freedom for its logarithm, since gross mistakes are made.
+func rollPrice(times float64) float64 {
+	const trust = 0.2
+	z := math.Log(times) / trust
+	return 3 * math.Log1p(z*z/2)
+}
+
+// quickErrors is a robust first guess of the wander and of the true error of the roll: those most likely for all runs of
+// three neighbouring pictures together, each run's plea bounded.
+func quickErrors(samples []Sample) (px float64, trusted []Sample) {
+	if len(samples) < 4 {
+		return 0.1, samples
+	}
+	if px = quickWander(samples); len(samples) < somePictures {
+		return px, samples
+	}
+	times := rollTimes()
+	k := mostPleaded(len(samples)-2, len(times), len(times), spoiled/3, func(k int) ([]observation, float64) {
+		return observe(rolling(samples, times[k]), px), rollPrice(times[k])
+	})
+	if times[k] == 1 {
+		return px, samples
+	}
+	trusted = rolling(samples, times[k])
+	return quickWander(trusted), trusted
+}
+
+// rolled is an attitude whose roll is less sure than it says, or surer.
+type rolled struct {
+	Attitude
+	times float64
+}
+
+func (s rolled) Given(px float64) (turn.Turn, [3][3]float64) {
+	c, cov := s.Attitude.Given(px)
+	for k := range 3 {
+		cov[2][k] *= s.times
+		cov[k][2] *= s.times
+	}
+	return c, cov
+}
+
+func rolling(samples []Sample, times float64) []Sample {
+	list := slices.Clone(samples)
+	for i := range list {
+		list[i].Attitude = rolled{list[i].Attitude, times}
+	}
+	return list
+}
+
+// fewPictures have too few runs for one that is spoiled not to lead the rest; somePictures can tell gross mistakes.
+const (
+	fewPictures  = 8
+	somePictures = 24
+)
+
+// quickGrid is coarser than wanderGrid.
+var quickGrid = [...]float64{0.02, 0.045, 0.1, 0.22, 0.5, 1.1, 2.2, 4, 10, 25, 65}
+
+// quickWander is the wander most likely for all runs of three. The fewer pictures, the less they can speak for a large one.
+func quickWander(samples []Sample) float64 {
+	const fewMost, someMost = 0.5, 4.0
+	allowed := len(quickGrid)
+	if len(samples) < fewPictures {
+		allowed = 1 + slices.Index(quickGrid[:], fewMost)
+	} else if len(samples) < somePictures {
+		allowed = 1 + slices.Index(quickGrid[:], someMost)
+	}
+	k := mostPleaded(len(samples)-2, len(quickGrid), allowed, spoiled, func(k int) ([]observation, float64) { return observe(samples, quickGrid[k]), 0 })
+	return quickGrid[k]
+}
+
+// mostRuns are enough to tell by.
+const mostRuns = 120
+
+// mostPleaded is the choice, among those allowed, under which the runs of three taken together are the least surprising. what
+// gives the observations under a choice, and twice the logarithm of its price; no run pleads for more than most.
+func mostPleaded(runs, choices, allowed int, most float64, what func(k int) ([]observation, float64)) (at int) {
+	step := 1 + (runs-1)/mostRuns
+	pleas := make([][]float64, (runs+step-1)/step)
+	sums := make([]float64, choices)
+	for k := range choices {
+		var obs []observation
+		obs, sums[k] = what(k)
 		for i := range pleas {
 			plea := math.Inf(1)
-			if r, ok := fitRun(obs, i, i+2, -1); ok {
+			if r, ok := fitRun(obs, i*step, i*step+2, -1); ok {
 				plea = -2 * r.model.logRestricted(r.eq)
 			}
 			pleas[i] = append(pleas[i], plea)
 		}
 	}
-	best, at := math.Inf(1), 0
-	for k, px := range wanderGrid {
-		if len(samples) < fewRuns && px > fewMost {
-			break
-		}
-		var sum float64
-		for _, p := range pleas {
-			if least := slices.Min(p); !math.IsInf(least, 1) {
-				sum += min(p[k]-least, spoiled)
+	for _, p := range pleas {
+		if least := slices.Min(p); !math.IsInf(least, 1) {
+			for k := range sums {
+				sums[k] += min(p[k]-least, most) * float64(step)
 			}
 		}
-		if sum < best {
-			best, at = sum, k
-		}
 	}
-	return max(wanderGrid[at], 0.02)
+	return slices.Index(sums, slices.Min(sums[:allowed]))
 }
 
 // run is the fit of consecutive observations to one group.
