@@ -307,11 +307,14 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
 	f, forecast := b.forecast(h, b.mount(a))
 	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
-		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(), Play: b.o.Play}
+		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(a), Play: b.o.Play}
 	if forecast {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
 	b.out.setAdvice(align.Advise(a, q))
+	if note := b.towardTarget(h, a); note != "" {
+		b.out.Advice.Notes = append(b.out.Advice.Notes, note)
+	}
 	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Gear: b.gear}
 	if forecast {
@@ -325,6 +328,27 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 			b.out.Advice.Notes = append(b.out.Advice.Notes, b.out.Plan.Mount.Wobble.Said())
 		}
 	}
+}
+
+// towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.
+func (b *builder) towardTarget(h drift.Horizon, a align.Axis) string {
+	if b.o.Target == nil || !a.Gave.Shown() || a.Gave.How != align.GaveBending {
+		return ""
+	}
+	last := h.Sights[len(h.Sights)-1]
+	shot := viewOf(b.seq.Shots[last.Shot])
+	lens := last.Attitude.Pose.Lens
+	view, err := exposure.Above(exposure.Lens{FocalPx: lens.FocalPx, Width: lens.Width, Height: lens.Height}, b.site, b.air, last.Mid, *b.o.Target, unit.AngleFromDeg(shot.RollDeg))
+	if err != nil {
+		return ""
+	}
+	there := align.Axis{}
+	there.Direction, there.Covariance = a.Bend.At(view.Attitude, b.site.Latitude < 0)
+	moved, sigma := a.Apart(there), max(there.WorstSigma(), a.WorstSigma())
+	if moved < sigma {
+		return ""
+	}
+	return fmt.Sprintf("Toward the target, at this hour, the bending holder moves the axis by %s ± %s: there it is %s from where it should point.", align.Arc(moved), align.Arc(sigma), align.Arc(there.Deviation(b.out.aim).Total))
 }
 
 // oddRate is how many standard errors off the stars' rate a motor must run to be worth a

@@ -72,6 +72,7 @@ type SessionMount struct {
 	RateError       float64        `json:"rate_error"`      // sidereal ratio less 1
 	RateSigma       float64        `json:"rate_sigma"`
 	Wobble          *SessionWobble `json:"wobble"`
+	Bend            *align.Bend    `json:"bend,omitempty"` // where the holder was seen to bend
 }
 
 // SessionWobble is the gear's periodic error.
@@ -100,6 +101,11 @@ func (a Answer) Session() (Session, error) {
 		at := ephem.HorizontalOf(over.Apply(m.Axis.Direction))
 		s.Mount = &SessionMount{AxisAltitudeDeg: at.Altitude.Deg(), AxisAzimuthDeg: at.Azimuth.Deg(),
 			CovarianceRad2: m.Axis.Covariance, RateError: m.RateError, RateSigma: m.RateSigma}
+		if d := a.Measured; d != nil && d.Axis.Gave.Shown() && d.Axis.Gave.How == align.GaveBending {
+			bend := d.Axis.Bend
+			bend.Own = over.Apply(bend.Own)
+			s.Mount.Bend = &bend
+		}
 		if w := m.Wobble; w != nil {
 			s.Mount.Wobble = &SessionWobble{PeriodS: w.PeriodS, PeakToPeakArcsec: w.PeakToPeak.Sec(), SigmaArcsec: w.Sigma.Sec(), SizeFactor: w.SizeFactor, PeriodFactor: w.PeriodFactor, Source: w.Source}
 			for _, h := range w.Harmonics {
@@ -205,6 +211,20 @@ func (s Session) mount() exposure.Mount {
 		}
 	}
 	return out
+}
+
+// AxisAt is the axis in another view than the measured one: moved as the holder was seen to bend, else less sure by what
+// holders usually do.
+func (s Session) AxisAt(measured, view exposure.View) exposure.Axis {
+	a := s.mount().Axis
+	if b := s.Mount.Bend; b != nil {
+		a.Direction, a.Covariance = b.At(view.Attitude, s.Site.LatitudeDeg < 0)
+		return a
+	}
+	e := align.Elsewhere(measured.Attitude, view.Attitude).Rad()
+	a.Covariance[0][0] += e * e
+	a.Covariance[1][1] += e * e
+	return a
 }
 
 // gearSource is where the session's gear comes from.

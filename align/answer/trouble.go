@@ -29,7 +29,7 @@ func (b *builder) situations(h *drift.Horizon, a *align.Axis, err error) {
 
 // unsteady are the situations in which an axis, however small its stated error, is not what the
 // mount will do next.
-var unsteady = []align.Kind{align.KindSlipping, align.KindFlexure, align.KindStacked, align.KindWrongHemisphere}
+var unsteady = []align.Kind{align.KindSlipping, align.KindStacked, align.KindWrongHemisphere}
 
 // bends is whether something between mount and camera gives way, or the pictures are not what the
 // camera saw.
@@ -42,5 +42,8 @@ func (b *builder) met(kinds ...align.Kind) bool {
 	return slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return slices.Contains(kinds, align.Kind(s.Kind)) })
 }
 
-// hasUnsteady is whether one of those was met.
-func (b *builder) hasUnsteady() bool { return b.met(unsteady...) }
+// hasUnsteady is whether one of those was met, a holder that merely bends not counted: the axis is what the camera turns
+// about, and will turn about in the same place.
+func (b *builder) hasUnsteady(a align.Axis) bool {
+	return b.met(unsteady...) || !a.Gave.Lasts()
+}

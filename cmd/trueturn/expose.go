@@ -148,7 +148,7 @@ func (w *wondering) check() error {
 	switch {
 	case w.declinationDeg != nil && w.target != nil:
 		return &usageError{"the place in the sky is told twice", "give --declination or --target", nil}
-	case !w.at.IsZero() && w.target == nil:
+	case !w.at.IsZero() && w.target == nil && w.session == "":
 		return &usageError{"--time alone does not say what the camera looks at", "add --target RA,Dec", nil}
 	case !w.at.IsZero() && w.site == nil && w.session == "":
 		return &usageError{"--time needs a place on Earth, to know the hour angle", "add --site LAT,LON, or leave --time out", nil}
@@ -241,7 +241,7 @@ func (a *asked) setLens(w *wondering, s *answer.Session) (exposure.Lens, error) 
 // look points the camera.
 func (a *asked) look(w *wondering, s *answer.Session, lens exposure.Lens) (err error) {
 	switch {
-	case s != nil && w.target == nil && w.declinationDeg == nil:
+	case s != nil && w.target == nil && w.declinationDeg == nil && w.at.IsZero():
 		a.plan.View.Lens = lens
 		return nil
 	case w.site != nil && !w.at.IsZero() || s != nil:
@@ -280,13 +280,25 @@ func (a *asked) lookAbove(w *wondering, s *answer.Session, lens exposure.Lens) e
 		usual := ephem.StandardAir(site.HeightM)
 		air = &usual
 	}
+	roll := unit.Angle(0)
+	if s != nil {
+		roll = unit.AngleFromDeg(s.View.RollDeg)
+	}
 	if w.target != nil {
 		where = *w.target
+	} else if w.declinationDeg == nil {
+		where = align.Target{RA: unit.RAFromDeg(s.View.RADeg), Dec: unit.AngleFromDeg(s.View.DecDeg)}
 	} else if where, err = onMeridian(site, *air, at, unit.AngleFromDeg(*w.declinationDeg)); err != nil {
 		return err
 	}
-	a.plan.View, err = exposure.Above(lens, site, *air, at, where, 0)
-	return err
+	measured := a.plan.View
+	if a.plan.View, err = exposure.Above(lens, site, *air, at, where, roll); err != nil {
+		return err
+	}
+	if s != nil && s.Mount != nil {
+		a.plan.Mount.Axis = s.AxisAt(measured, a.plan.View)
+	}
+	return nil
 }
 
 // siteOf is the session's site, else the one typed.
