@@ -15,6 +15,9 @@ type Kind string
 
 // The kinds (design §6).
 const (
+	KindSite            Kind = "site"   // place given and place in the pictures differ, or the axis lies where no site would have it
+	KindClock           Kind = "clock"  // zone, offset or a clock that was set
+	KindTurned          Kind = "turned" // the axis was turned between pictures
 	KindNotTurning      Kind = "not turning"
 	KindWrongHemisphere Kind = "wrong hemisphere"
 	KindWrongRate       Kind = "wrong rate"
