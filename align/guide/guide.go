@@ -24,7 +24,6 @@ import (
 	"cmp"
 	"context"
 	"math"
-	"slices"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -37,8 +36,9 @@ import (
 // Options are what is known and wanted. Stands, PlannedS and WobblePeakToPeak of Knobs are
 // filled in from the answer.
 type Options struct {
-	Answer answer.Options
-	Knobs  knobs.Options
+	Answer  answer.Options
+	Knobs   knobs.Options
+	Arrived func(file string) (time.Time, bool) // when a picture arrived, by a clock other than the camera's; nil: nobody knows
 }
 
 // Guide is a session in progress. It is not safe for use by several goroutines.
@@ -84,13 +84,12 @@ func filled(o Options) Options {
 }
 
 // Add takes shots measured elsewhere, each once, in any order. A shot whose file is known already is passed over,
-// unless nothing could be made of it before. Pictures given together are taken in the order of time. The error is the
+// unless nothing could be made of it before. Pictures given together are taken as [InOrder] has them. The error is the
 // context's; shots not yet taken then may be given again.
 func (g *Guide) Add(ctx context.Context, shots ...drift.Shot) error {
-	shots = slices.Clone(shots)
-	slices.SortStableFunc(shots, byTime)
 	var err error
-	for _, s := range shots {
+	g.s.News = ""
+	for _, s := range InOrder(shots) {
 		if err = ctx.Err(); err != nil {
 			break
 		}
@@ -126,6 +125,7 @@ func (g *Guide) take(s drift.Shot) {
 		return
 	}
 	g.names[s.File] = true
+	s = g.retime(s)
 	line := answer.New(drift.Sequence{Shots: []drift.Shot{s}}, g.o.Answer).Frames[0]
 	line.WhyNot = withHint(line.WhyNot, s.Err)
 	g.list(line)

@@ -3,6 +3,7 @@ package guide
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -40,6 +41,11 @@ type State struct {
 	Loss     Loss               `json:"loss"`    // of certainty by the turns since the measurement
 	Carried  *Carried           `json:"carried"` // the axis as the turns before this measurement left it; nil: not known, or given up
 	Frames   []answer.FrameJSON `json:"frames"`  // of the whole session, in the order of time
+
+	Settings []Setting                `json:"settings"` // of the camera's clock, found in mid-session
+	Moved    map[string]time.Duration `json:"moved_ns"` // by what the stamps of pictures were shifted for them
+	Stamps   []Stamp                  `json:"stamps"`   // the newest few
+	News     string                   `json:"news"`     // what the last pictures showed besides, to be told once
 }
 
 // Order is what was asked of the hand last, and where the axis was then.
@@ -80,7 +86,7 @@ func (g *Guide) State() State {
 	s := g.s
 	s.Window, s.Fresh = g.window.files(), g.fresh.files()
 	s.Last, s.Odd = fileOf(g.last), fileOf(g.odd)
-	s.Frames, s.Suspects = slices.Clone(s.Frames), slices.Clone(g.suspects)
+	s.Frames, s.Suspects, s.Moved = slices.Clone(s.Frames), slices.Clone(g.suspects), maps.Clone(s.Moved)
 	if s.Knobs != nil {
 		k := *s.Knobs
 		s.Knobs = &k
@@ -106,12 +112,13 @@ func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Gu
 	}
 	g := New(o)
 	g.s = s
-	g.s.Frames = slices.Clone(s.Frames)
+	g.s.Frames, g.s.Moved = slices.Clone(s.Frames), maps.Clone(s.Moved)
 	for _, f := range s.Frames {
 		g.names[f.File] = true
 	}
 	find := func(name string) *drift.Shot {
 		if shot, ok := shots(name); ok && name != "" {
+			shot = moved(shot, g.s.Moved[name])
 			return &shot
 		}
 		return nil

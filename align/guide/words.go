@@ -35,6 +35,10 @@ func (s say) next() string {
 func (g *Guide) compose() {
 	a := g.shown()
 	s := g.words(a)
+	if g.s.News != "" {
+		s.text = g.s.News + " " + s.text
+	}
+	a.Situations = append(append([]answer.Situation{}, g.settings()...), a.Situations...)
 	notes := append([]string{}, a.Advice.Notes...)
 	a.Advice.Notes = append(notes, s.notes...)
 	a.Advice.NextText = s.text
