@@ -103,7 +103,7 @@ func newBench(o Options, b *board) (*bench, error) {
 	}
 	n := &bench{o: o, in: newInbox(), board: b, journal: j, unlock: unlock, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
 		results: make(chan []outcome, 1), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir), trials: openTrials(o.SessionDir, o.Dir)}
-	n.o.Measure.Room = drift.NewRoom()
+	n.o.Measure.Room, n.o.Guide.Arrived = drift.NewRoom(), j.arrived
 	for _, text := range notes {
 		n.note("%s", text)
 	}
@@ -231,7 +231,7 @@ func names(ps []picture) []string {
 	return list
 }
 
-// apply takes measured pictures, in the order of their clocks, to the disk, the guide and the board.
+// apply takes measured pictures, in the order they were taken in, to the disk, the guide and the board.
 func (n *bench) apply(ctx context.Context, rs []outcome) {
 	var fresh []outcome
 	for _, r := range rs {
@@ -249,12 +249,9 @@ func (n *bench) apply(ctx context.Context, rs []outcome) {
 		return
 	}
 	fresh = n.help(ctx, fresh)
-	slices.SortStableFunc(fresh, byClock)
+	fresh = asTaken(fresh)
 	n.write(fresh)
-	shots := make([]drift.Shot, len(fresh))
-	for i, r := range fresh {
-		shots[i] = r.shot
-	}
+	shots := shotsOf(fresh)
 	if n.tell(ctx, shots) != nil {
 		n.keep.spoilt = true // the session as last saved and the journal together are the truth
 		return
@@ -264,16 +261,22 @@ func (n *bench) apply(ctx context.Context, rs []outcome) {
 	n.post()
 }
 
-func byClock(a, b outcome) int {
-	switch {
-	case a.shot.Clock == nil && b.shot.Clock == nil:
-		return 0
-	case a.shot.Clock == nil:
-		return 1
-	case b.shot.Clock == nil:
-		return -1
+// asTaken puts outcomes in the order the guide takes their pictures in.
+func asTaken(rs []outcome) []outcome {
+	list := make([]outcome, 0, len(rs))
+	for _, s := range guide.InOrder(shotsOf(rs)) {
+		i := slices.IndexFunc(rs, func(o outcome) bool { return o.shot.File == s.File })
+		list = append(list, rs[i])
 	}
-	return a.shot.Clock.Mid().Compare(b.shot.Clock.Mid())
+	return list
+}
+
+func shotsOf(rs []outcome) []drift.Shot {
+	shots := make([]drift.Shot, len(rs))
+	for i, r := range rs {
+		shots[i] = r.shot
+	}
+	return shots
 }
 
 // applyHeld looks after pictures that ended too early: one that has changed is read again, one that

@@ -85,7 +85,7 @@ func entryOf(r *record) entry {
 }
 
 func filedAs[S any](r recordOf[S], usable bool) filed {
-	f := filed{file: r.File, sum: r.Sum, asked: r.Asked, usable: usable}
+	f := filed{file: r.File, sum: r.Sum, asked: r.Asked, usable: usable, measured: r.Measured}
 	if r.Base != "" {
 		f.stamp = stampOf(r.Base, r.Size, r.Mod)
 	}
@@ -107,10 +107,11 @@ func stampOf(base string, size int64, mod time.Time) stamp {
 type filed struct {
 	file, sum, asked string
 
-	stamp  stamp
-	usable bool // it was recognised and has a clock
-	at     int64
-	length int
+	stamp    stamp
+	measured time.Time // by this machine's clock
+	usable   bool      // it was recognised and has a clock
+	at       int64
+	length   int
 }
 
 // disk is what a journal asks of its file.
@@ -326,6 +327,17 @@ func (j *journal) shot(file string) (drift.Shot, bool) {
 	}
 	r.Shot.File = f.file
 	return r.Shot, true
+}
+
+// arrived is when a picture came in; false where the journal does not hold it.
+func (j *journal) arrived(file string) (time.Time, bool) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	i, ok := j.byFile[file]
+	if !ok || i < 0 {
+		return time.Time{}, false
+	}
+	return j.order[i].measured, true
 }
 
 // claim reserves a picture by its content and gives it a name no other goes by. Where there is one
