@@ -134,7 +134,10 @@ func (g *Guide) sameCamera(s drift.Shot) bool {
 // stampOf remembers the newest stamps.
 func (g *Guide) stampOf(s drift.Shot) {
 	last, any := g.newestStamp()
-	if !usable(s) || any && !s.Clock.Mid().After(last.Mid) {
+	if !usable(s) {
+		return
+	}
+	if g.s.Late = any && !s.Clock.Mid().After(last.Mid); g.s.Late {
 		return
 	}
 	all := append(slices.Clone(g.s.Stamps), Stamp{s.File, s.Clock.Mid(), g.arrived(s.File)})
@@ -150,7 +153,7 @@ func (g *Guide) wasSet(last, now Stamp) (Setting, bool) {
 	switch {
 	case d > -setLeast && d < setLeast, d > setMost, d < -setMost, numbered && step <= 0:
 		return set, false
-	case d < 0 && !numbered && d < -longGap: // of another evening
+	case d < 0 && !numbered && (g.s.Late || d < -longGap): // one of several that come late, or of another evening
 		return set, false
 	case live && (d-waited).Abs() < setLeast:
 		return set, false

@@ -3,7 +3,6 @@ package guide
 import (
 	"fmt"
 	"math"
-	"time"
 
 	"github.com/soniakeys/unit"
 
@@ -42,53 +41,6 @@ func (g *Guide) conclude() {
 	g.mend()
 	g.settle()
 }
-
-// mend leaves the pictures of a fault behind once enough taken since it was told show none; while they show it,
-// it counts as told anew.
-func (g *Guide) mend() {
-	if g.s.Told.IsZero() {
-		if g.faulty(g.base) {
-			g.s.Told = g.newest()
-		}
-		return
-	}
-	since := window{g.window.shots}
-	dropped := since.since(g.s.Told.Add(1))
-	if since.usable() < g.proof() {
-		return
-	}
-	a := answer.New(since.sequence(), g.o.Answer)
-	if a.Measured == nil || g.faulty(a) {
-		g.s.Told = g.newest()
-		return
-	}
-	g.window, g.base, g.s.Told, g.s.Carried = since, a, time.Time{}, nil
-	g.relist(a)
-	for _, file := range dropped {
-		g.unused(file, mendedText)
-	}
-}
-
-// newest is the instant of the newest usable picture.
-func (g *Guide) newest() (at time.Time) {
-	if _, last, ok := g.span(); ok {
-		at = last.Clock.Mid()
-	}
-	return at
-}
-
-// proof is how many sound pictures show that a fault is put right: a motor's shows at once, what gives way now and then does not.
-func (g *Guide) proof() int {
-	for _, x := range g.base.Situations {
-		if k := align.Kind(x.Kind); answer.Unsteady(x.Kind) && k != align.KindWrongHemisphere {
-			return surePictures
-		}
-	}
-	return leastPictures
-}
-
-// mendedText says why the pictures of a fault count no more.
-const mendedText = "taken before the mount was put right"
 
 // faulty is whether something is amiss that more pictures will not mend.
 func (g *Guide) faulty(a answer.Answer) bool {
@@ -187,7 +139,7 @@ const surePictures = 6
 func (g *Guide) settle() {
 	g.s.Order, g.last, g.seen = nil, nil, nil
 	switch {
-	case !ready(g.base) || !g.s.Told.IsZero() && !g.base.Measured.Question.Rounded:
+	case !ready(g.base) || !g.s.Told.IsZero() && (!g.base.Measured.Question.Rounded || g.changed()):
 		if g.s.Phase != Done || g.base.Measured == nil || g.base.Measured.Question.Unsteady || usedIn(g.base) < leastPictures {
 			g.s.Phase = Measuring
 		}

@@ -32,7 +32,7 @@ func TestThousand(t *testing.T) {
 	g, shots := night(t, 200)
 	for len(shots) < n { // the same hour again, each an instant later: what matters here is their number
 		s := shots[len(shots)-200]
-		shots = append(shots, later(s, fmt.Sprintf("again-%d.jpg", len(shots)), time.Millisecond))
+		shots = append(shots, later(s, fmt.Sprintf("%d-%s", len(shots)/200, s.File), time.Millisecond))
 	}
 	guide := New(g.options())
 	for i := 0; i < n; i += 50 {

@@ -45,6 +45,7 @@ type State struct {
 	Settings []Setting                `json:"settings"` // of the camera's clock, found in mid-session
 	Moved    map[string]time.Duration `json:"moved_ns"` // by what the stamps of pictures were shifted for them
 	Stamps   []Stamp                  `json:"stamps"`   // the newest few
+	Late     bool                     `json:"late"`     // the last picture was older than those
 	News     string                   `json:"news"`     // what the last pictures showed besides, to be told once
 }
 

@@ -38,7 +38,7 @@ func (g *Guide) compose() {
 	if g.s.News != "" {
 		s.text = g.s.News + " " + s.text
 	}
-	a.Situations = append(append([]answer.Situation{}, g.settings()...), a.Situations...)
+	a.Situations = g.situations(a)
 	notes := append([]string{}, a.Advice.Notes...)
 	a.Advice.Notes = append(notes, s.notes...)
 	a.Advice.NextText = s.text
@@ -57,6 +57,18 @@ func (g *Guide) shown() answer.Answer {
 		return g.base
 	}
 	return g.base.Turned(o.axis(), g.seen)
+}
+
+// situations are an answer's and the session's own. What the motor's change makes of a clamp is none.
+func (g *Guide) situations(a answer.Answer) []answer.Situation {
+	list := append([]answer.Situation{}, g.settings()...)
+	changed := g.s.Phase == Measuring && g.changed()
+	for _, x := range a.Situations {
+		if !changed || x.Kind != string(align.KindSlipping) {
+			list = append(list, x)
+		}
+	}
+	return list
 }
 
 func (g *Guide) words(a answer.Answer) say {
@@ -224,6 +236,8 @@ func (g *Guide) measuringWords(a answer.Answer) say {
 	switch {
 	case g.s.Remark != "" && (usedIn(a) < 2 || ready(a)):
 		return say{kind: measure, text: g.s.Remark}
+	case g.changed():
+		return say{kind: measure, text: changedText + " Take at least " + pictures(g.missing()) + ", hands off."}
 	case a.Err != nil && !g.merelyFew(a):
 		return say{kind: measure, text: sentence(a.Err)}
 	}
