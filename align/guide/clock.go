@@ -209,7 +209,7 @@ func (g *Guide) waited(last, now Stamp) (time.Duration, bool) {
 // clockSet takes note of a setting.
 func (g *Guide) clockSet(set Setting) {
 	g.s.Settings = append(slices.Clone(g.s.Settings), set)
-	g.s.News = set.text()
+	g.hear(set.text())
 	if !set.Plain {
 		for _, file := range append(g.window.files(), g.fresh.files()...) {
 			g.unused(file, otherClockText)
@@ -219,6 +219,9 @@ func (g *Guide) clockSet(set Setting) {
 		g.s.News = "" // the remark says it
 	}
 }
+
+// hear has something told once, before what is to be done.
+func (g *Guide) hear(news string) { g.s.News = strings.TrimSpace(g.s.News + " " + news) }
 
 // otherClockText says why pictures of before a setting do not count.
 const otherClockText = "taken before the camera's clock was set"
@@ -247,10 +250,13 @@ func hours(d time.Duration) string {
 	}
 }
 
-// settings are the situations of a clock that was set, each told with the pictures it concerns.
-func (g *Guide) settings() (list []answer.Situation) {
+// clocks are the situations of the camera's clock: each setting, and what the knobs' tracks tell.
+func (g *Guide) clocks() (list []answer.Situation) {
 	for _, set := range g.s.Settings {
 		list = append(list, answer.Situation{Kind: string(align.KindClock), Files: []string{set.File}, Text: set.text()})
+	}
+	if k := g.s.Knobs; k != nil && k.Clock().Sure {
+		list = append(list, answer.Situation{Kind: string(align.KindClock), Files: []string{}, Text: k.Clock().Text()})
 	}
 	return list
 }

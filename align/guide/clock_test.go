@@ -11,6 +11,8 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/align"
+	"trueturn/align/knobs"
+	"trueturn/align/simulate"
 	"trueturn/drift"
 )
 
@@ -37,7 +39,7 @@ func clocks(v View) (list []string) {
 // same orders, as with a clock that was left alone.
 func TestClockSet(t *testing.T) {
 	t.Parallel()
-	for _, c := range []struct {
+	for i, c := range []struct {
 		name    string
 		by      time.Duration
 		at      int // pictures before it
@@ -56,44 +58,43 @@ func TestClockSet(t *testing.T) {
 		{"forward while turning, by the interval alone", time.Hour, 5, true, false},
 		{"forward once tightened, no numbers", 2 * time.Hour, 8, false, true},
 	} {
-		for _, latitude := range []float64{46, -33} {
-			t.Run(fmt.Sprintf("%s, latitude %.0f°", c.name, latitude), func(t *testing.T) {
-				g := newRig(t, latitude, 14, tilted(2, 120))
-				arrivals := map[string]time.Time{}
-				o := g.options()
-				if c.arrive {
-					o.Arrived = func(file string) (time.Time, bool) { at, ok := arrivals[file]; return at, ok }
+		latitude := []float64{46, -33}[i%2]
+		t.Run(fmt.Sprintf("%s, latitude %.0f°", c.name, latitude), func(t *testing.T) {
+			g := newRig(t, latitude, 14, tilted(2, 120))
+			arrivals := map[string]time.Time{}
+			o := g.options()
+			if c.arrive {
+				o.Arrived = func(file string) (time.Time, bool) { at, ok := arrivals[file]; return at, ok }
+			}
+			left, set := New(g.options()), New(o)
+			for i := range c.at + 4 {
+				if i < len(swings) {
+					g.swing(swings[i])
 				}
-				left, set := New(g.options()), New(o)
-				for i := range c.at + 4 {
-					if i < len(swings) {
-						g.swing(swings[i])
-					}
-					if left.View().Live.Phase == Turning {
-						g.obey(left, 0.95)
-					}
-					s := g.shoot()
-					late := s
-					if !c.numbers {
-						late = unnumbered(s)
-					}
-					if i >= c.at {
-						late = later(late, late.File, c.by)
-					}
-					arrivals[late.File] = s.Clock.Start.Add(20*time.Second + time.Duration(i%3)*time.Second)
-					left.Add(context.Background(), s)
-					set.Add(context.Background(), late)
-					a, b := left.View(), set.View()
-					told := strings.Contains(b.Live.Instruction, "clock was set")
-					if told != (i == c.at) || !strings.HasSuffix(b.Live.Instruction, a.Live.Instruction) || text(t, a.Live.Level) != text(t, b.Live.Level) || a.Live.Phase != b.Live.Phase {
-						t.Fatalf("picture %d: %s: %s\nleft alone %s: %s", i, b.Live.Phase, b.Live.Instruction, a.Live.Phase, a.Live.Instruction)
-					}
-					if n := len(clocks(b)); i >= c.at && n != 1 || i < c.at && n != 0 {
-						t.Errorf("picture %d: told %d times", i, n)
-					}
+				if left.View().Live.Phase == Turning {
+					g.obey(left, 0.95)
 				}
-			})
-		}
+				s := g.shoot()
+				late := s
+				if !c.numbers {
+					late = unnumbered(s)
+				}
+				if i >= c.at {
+					late = later(late, late.File, c.by)
+				}
+				arrivals[late.File] = s.Clock.Start.Add(20*time.Second + time.Duration(i%3)*time.Second)
+				left.Add(context.Background(), s)
+				set.Add(context.Background(), late)
+				a, b := left.View(), set.View()
+				told := strings.Contains(b.Live.Instruction, "clock was set")
+				if told != (i == c.at) || !strings.HasSuffix(b.Live.Instruction, a.Live.Instruction) || text(t, a.Live.Level) != text(t, b.Live.Level) || a.Live.Phase != b.Live.Phase {
+					t.Fatalf("picture %d: %s: %s\nleft alone %s: %s", i, b.Live.Phase, b.Live.Instruction, a.Live.Phase, a.Live.Instruction)
+				}
+				if n := len(clocks(b)); i >= c.at && n != 1 || i < c.at && n != 0 {
+					t.Errorf("picture %d: told %d times", i, n)
+				}
+			}
+		})
 	}
 }
 
@@ -228,6 +229,35 @@ func TestClockSetOddly(t *testing.T) {
 	}
 	if v.Live.Phase != Turning || v.Error == nil || unit.AngleFromMin(v.Error.TotalArcmin) > unit.AngleFromMin(70) {
 		t.Errorf("%s: %s", v.Live.Phase, v.Live.Instruction)
+	}
+}
+
+// TestClockAnHourOff: with a clock that is an hour off all the time the knobs tell, in the first line and before another order; nothing is
+// blamed on the mount, and the axis comes to the pole.
+func TestClockAnHourOff(t *testing.T) {
+	t.Parallel()
+	for _, by := range []time.Duration{time.Hour, -time.Hour} {
+		for _, latitude := range []float64{46, -33} {
+			g := newRig(t, latitude, 23, tilted(1, 90), func(e *simulate.Evening) { e.Handling.ClockError = by })
+			guide := g.measured()
+			first := ""
+			for i := 0; guide.View().Live.Phase == Turning && i < 10; i++ {
+				if v := guide.View(); v.Live.Kind != string(knobs.Wait) {
+					g.obey(guide, 1)
+				}
+				v := g.add(guide)
+				if first == "" && len(clocks(v)) > 0 {
+					first = v.Live.Instruction
+				}
+				if len(mechanical(v)) > 0 || strings.Contains(v.Live.Instruction, "slipped") {
+					t.Errorf("%v, latitude %.0f°: %v %s", by, latitude, mechanical(v), v.Live.Instruction)
+				}
+			}
+			v := guide.View()
+			if off, _ := g.truth(); v.Live.Phase != Untouched || off > fineLimit || len(clocks(v)) != 1 || !strings.HasPrefix(first, clocks(v)[0]) {
+				t.Errorf("%v, latitude %.0f°: %s, %.1f′ off, told %v, first %q", by, latitude, v.Live.Phase, off.Min(), clocks(v), first)
+			}
+		}
 	}
 }
 

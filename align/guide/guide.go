@@ -14,7 +14,8 @@
 //
 // While nobody has touched the knobs further pictures, swung ones too, better the measurement.
 // After a slip, a swing in the midst of turning or an aim at other stars measuring begins afresh, with what was
-// learnt of the knobs.
+// learnt of the knobs; after a fault of the motor or a knock it begins at the first picture since (afresh.go). A camera whose clock
+// is set in mid-session is told from all that (clock.go).
 //
 // Of a window at most some thirty pictures are kept, first and last and evenly between, so that the thousandth
 // picture costs what the fiftieth does; all others live on as their line in the answer's frames.

@@ -143,6 +143,7 @@ func (g *Guide) follow(s drift.Shot, next knobs.State, i knobs.Instruction, f fi
 	switch i.Kind {
 	case knobs.Tighten, knobs.Done:
 		g.s.Phase, g.fresh, g.again, g.s.Swung = Untouched, window{}, nil, false
+		g.hear(i.News)
 	case knobs.Remeasure:
 		g.restart(i.Text, s)
 	default:
@@ -183,6 +184,7 @@ func (g *Guide) disturbed(s drift.Shot) bool {
 		}
 		g.s.Knobs, g.s.Order = &next, orderOf(i)
 		g.last, g.seen = &s, f.seen
+		g.hear(i.News)
 		return false
 	case i.Kind == knobs.Wait:
 		g.s.Knobs = &next

@@ -61,7 +61,7 @@ func (g *Guide) shown() answer.Answer {
 
 // situations are an answer's and the session's own. What the motor's change makes of a clamp is none.
 func (g *Guide) situations(a answer.Answer) []answer.Situation {
-	list := append([]answer.Situation{}, g.settings()...)
+	list := append([]answer.Situation{}, g.clocks()...)
 	changed := g.s.Phase == Measuring && g.changed()
 	for _, x := range a.Situations {
 		if !changed || x.Kind != string(align.KindSlipping) {

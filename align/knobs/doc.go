@@ -49,5 +49,8 @@
 // single pictures taken under a pressing hand all but one in twenty are set aside (TestTouch).
 // Hence the last step is always to measure once more, untouched.
 //
+// A clock or a longitude that is wrong turns all that is found about the pole, and a base that leans sideways does the same to
+// the knobs' tracks: what both knobs' turns tell of it, and when it is named, is in clock.go.
+//
 // Within 2.5° of the zenith the two knobs cannot be told apart, and [Start] refuses.
 package knobs

@@ -217,7 +217,8 @@ func (s State) weigh(m motion, whole unit.Angle) verdict {
 
 // strayed is whether the knobs' axes would have to be somewhere they cannot be.
 func (s State) strayed(m motion) bool {
-	return math.Acos(min(1, m.axes.Vertical.Z)) > looseAxis.Rad() || math.Abs(math.Asin(m.axes.Hinge.Z)) > looseAxis.Rad()
+	level := m.axes.turned(s.northward(s.Aim.Direction), -s.Skew)
+	return math.Acos(min(1, level.Vertical.Z)) > looseAxis.Rad() || math.Abs(math.Asin(level.Hinge.Z)) > looseAxis.Rad()
 }
 
 // asAsked is whether the knob asked for moved the right way by about what was asked.

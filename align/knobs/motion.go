@@ -94,11 +94,12 @@ func (s step) misfit(q []float64) r3.Vec {
 
 // motion is a step explained.
 type motion struct {
-	kind  hypothesis
-	q     [unknowns]float64
-	cov   *mat.SymDense
-	axes  Axes    // as the step shows them, hinge carried along
-	score float64 // −2 ln of the probability
+	kind   hypothesis
+	q      [unknowns]float64
+	cov    *mat.SymDense
+	axes   Axes    // as the step shows them, hinge carried along
+	score  float64 // −2 ln of the probability
+	skewed bool    // under a clock that is off
 }
 
 func (m motion) altitude() unit.Angle      { return unit.Angle(m.q[atAltitude]) }

@@ -2,6 +2,7 @@ package knobs
 
 import (
 	"math"
+	"strings"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -44,6 +45,7 @@ type Instruction struct {
 	Turn   unit.Angle // of that knob, signed as in Two
 	Beyond unit.Angle // how far to go past it and come back, so that the play ends on the right side; 0: straight
 	Text   string
+	News   string // the part of Text that is of the clock; empty: nothing new
 
 	Used   bool   // the picture was
 	WhyNot string // if not
@@ -76,6 +78,11 @@ func (s State) Next(p Picture) (State, Instruction) {
 	m := s.judge(pose, s.Stand)
 	agrees := s.Pending != nil && s.judge(pose, *s.Pending).kind == nothing
 	v := s.weigh(m, s.whole(pose))
+	if v == doubted || v == refused {
+		if off, ok := s.doubtedClock(pose, m); ok {
+			m, v = off, doubted
+		}
+	}
 	switch {
 	case v == swung:
 		return s.lose(swungText(m.clutch()))
@@ -88,7 +95,7 @@ func (s State) Next(p Picture) (State, Instruction) {
 	case v == refused && agrees, s.Doubts+1 == mostDoubts:
 		return s.lose(slippedText)
 	}
-	return s.doubt(v, pose)
+	return s.doubt(v, m, pose)
 }
 
 // mostDoubts is how many pictures in sequence may disagree with the stand and with each other before
@@ -109,11 +116,14 @@ func (s State) stray(m motion) bool {
 }
 
 // doubt sets a picture aside until the next.
-func (s State) doubt(v verdict, p Pose) (State, Instruction) {
+func (s State) doubt(v verdict, m motion, p Pose) (State, Instruction) {
 	s.Pending = &p
 	s.Doubts++
 	why := strangeText
-	if v == doubted {
+	switch {
+	case m.skewed:
+		why = skewedText
+	case v == doubted:
 		why = bothText
 	}
 	return s, s.unused(s.report(Wait, waitText(why)), why)
@@ -174,27 +184,31 @@ func (s State) lose(why string) (State, Instruction) {
 func (s State) settle(m motion, p Pose) (State, Instruction) {
 	before, worse := s, s.axisAt(s.Now).Deviation(s.Aim).Total
 	altitude, azimuth, clutch := m.kind.turned()
+	s = s.learnTrack(m, p)
 	s.Pending, s.Doubts, s.Now = nil, 0, p
 	if m.kind != nothing {
 		s.Stand = p
 	}
 	if altitude || azimuth {
-		s.Axes = m.axes
+		if !m.skewed { // else it is a question yet
+			s.Axes = m.axes
+		}
 		s.Turns++
 		if s.Strays++; !before.stray(m) {
 			s.Strays = 0
 		}
 	}
+	s, clock := s.tellClock()
 	s = s.ask()
 	kind, remark := Turn, ""
 	if before.Asked != nil && (altitude || azimuth) {
 		kind, remark = before.grade(m, s, s.axisAt(p).Deviation(s.Aim).Total > worse)
 	}
-	i := s.order(remark)
+	i := s.order(strings.TrimSpace(clock + " " + remark))
 	if kind != Turn && i.Kind == Turn {
 		i.Kind = kind
 	}
-	i.Used = true
+	i.Used, i.News = true, clock
 	if m.kind != nothing {
 		i.Moved = Two{m.altitude(), m.azimuth(), m.sigma(atAltitude), m.sigma(atAzimuth)}
 	}

@@ -79,6 +79,11 @@ type State struct {
 	Axes    Axes  `json:"axes"`              // of the knobs
 	Turns   int   `json:"turns"`             // motions seen since the measurement
 
+	AltitudeTrack Track      `json:"altitude_track"` // what the turns of either knob have told of the clock
+	AzimuthTrack  Track      `json:"azimuth_track"`
+	ClockTold     int        `json:"clock_told"` // 1: it was asked for, 2: it was named
+	Skew          unit.Angle `json:"skew_rad"`   // β of a clock that was named, which Axes allow for
+
 	Asked       *Request `json:"asked,omitempty"`
 	AzimuthSide int      `json:"azimuth_side"` // sign of the direction in which azimuth is always finished; 0: not chosen
 	Tightening  bool     `json:"tightening"`   // there was nothing left to turn
@@ -122,7 +127,7 @@ func Start(m Measurement, o Options) (State, error) {
 // Renew goes on from a fresh measurement and keeps what was learnt of the knobs.
 func (s State) Renew(m Measurement) (State, error) {
 	next := State{Aim: m.Aim, Options: s.Options, Rate: m.Rate, WanderPx: m.Axis.WanderPx,
-		Axes: s.Axes, AzimuthSide: s.AzimuthSide}
+		Axes: s.Axes, AzimuthSide: s.AzimuthSide, AltitudeTrack: s.AltitudeTrack, AzimuthTrack: s.AzimuthTrack, ClockTold: s.ClockTold, Skew: s.Skew}
 	if err := next.refer(m); err != nil {
 		return s, err
 	}

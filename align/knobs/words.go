@@ -15,6 +15,7 @@ const (
 	trailedText  = "its stars are drawn out: it was taken during or just after a touch"
 	olderText    = "it was taken before the last one used"
 	bothText     = "both knobs seem to have moved at once"
+	skewedText   = "both knobs seem to have moved at once, or the camera's clock or the longitude of the site is off by an hour or so"
 	strangeText  = "the camera moved as neither knob turns it: a hand was still on it, or it slipped"
 )
 
