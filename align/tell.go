@@ -157,6 +157,7 @@ func give(samples []Sample, fits []wandered) {
 		mids[i], about[i] = s.Mid, fits[0].model.obs[i].c
 	}
 	g := newGiving(mids, about)
+	g.jumps = len(fits[0].model.axis) - 1
 	for k := range fits {
 		fits[k].model.giving = g.clone()
 		fits[k].eq = fits[k].model.normal(nil)
