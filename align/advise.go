@@ -52,6 +52,9 @@ const (
 	// quarter of a degree moves the picture by 8′ and turns it by 0.15°, which stacking
 	// absorbs; knobs of small mounts have more play than a tenth of it.
 	fineLimit = unit.Angle(15.0 / 60 * math.Pi / 180)
+	// farOff: an axis set up by eye or compass is seldom farther off (common practice, no source); such an error is a
+	// question about place and clock before it is an order.
+	farOff = unit.Angle(10 * math.Pi / 180)
 	// knobPlay is the least a knob is good for (common practice, no source).
 	knobPlay = unit.Angle(2.0 / 60 * math.Pi / 180)
 	// soundMisfit is the largest χ² per degree of freedom under which the stated errors mean
@@ -114,7 +117,7 @@ func nextStep(a Axis, d Deviation, q Question) Next {
 	sure := d.turns(a)
 	worst, small := d.worst(a), q.small(q.play())
 	switch {
-	case !a.sound() || q.Unsteady:
+	case !a.sound() || q.Unsteady || d.Total > farOff:
 		return Measure
 	case worst < small:
 		return Shoot
@@ -164,6 +167,9 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	}
 	if q.Unsteady {
 		return "Put right what is named below first, then measure again: the axis would not stay where these pictures put it."
+	}
+	if d.Total > farOff {
+		return fmt.Sprintf("Check --site and the camera's clock with its zone before you turn anything: %s, which is seldom true, and a wrong place or clock sends the turn another way. If they are right, turn coarsely (move a tripod leg or the head), then measure again.", off)
 	}
 	if !a.sound() {
 		return "Measure again without touching the mount: these pictures do not fit one steady axis."
@@ -262,7 +268,7 @@ func notes(a Axis, d Deviation) []string {
 	if own, sigma, differs := a.ownAxis(); differs {
 		ns = append(ns, fmt.Sprintf("The mount's own axis lies %s ± %s beside the one the camera turns about here; for pictures near here it is the latter that counts.", Arc(own), Arc(sigma)))
 	}
-	if d.Total > unit.AngleFromDeg(5) {
+	if d.Total > unit.AngleFromDeg(5) && d.Total <= farOff {
 		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}
 	return ns

@@ -57,6 +57,13 @@ const leastKnock = unit.Angle(5.0 / 3600 * math.Pi / 180)
 // ways in nine are, and then the consequence is the same.
 const knobWay = unit.Angle(10 * math.Pi / 180)
 
+// bendTurn: while the camera is aimed anew nobody turns the knobs by less; a bending holder does it (common practice, no
+// source).
+const bendTurn = unit.Angle(10.0 / 60 * math.Pi / 180)
+
+// bent is whether the axis is another one, by no more than a holder bends, since the camera was aimed anew.
+func (b Break) bent() bool { return b.Turned && !b.Knock && b.Moved.Total() < bendTurn }
+
 // byHand is whether the axis moved as a knob moves it, surely and by more than knobs have play, or farther than any knock.
 func (b Break) byHand() bool {
 	m := b.Moved
@@ -80,6 +87,8 @@ func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 			continue
 		}
 		switch {
+		case b.bent():
+			all = append(all, Situation{KindFlexure, s.files(0, len(s.in.Samples)-1), fmt.Sprintf("Since the camera was aimed anew before %s the axis is another one, by %s: the holder bends, or the axis was touched. Measure where you will photograph.", files[0], Arc(b.Moved.Total()))})
 		case b.byHand():
 			all = append(all, Situation{KindTurned, files, fmt.Sprintf("The axis was turned before %s, %s. Only the pictures after it say where it points now.", files[0], b.Moved.text())})
 		case b.Lens:

@@ -237,8 +237,19 @@ const sunkBelow = unit.Angle(-3 * math.Pi / 180)
 // sunkText says why such a picture is left out.
 const sunkText = "below the horizon: check site and clock"
 
-// leaveOutSunk excludes pictures below the horizon: site or clock are wrong.
+// lowBelow: so near the horizon the air bends the view by more than is known of it, layer by layer (common practice, no
+// source). Such a picture is left out where enough stand higher, lest it spoil what the others tell.
+const (
+	lowBelow = unit.Angle(10 * math.Pi / 180)
+	enough   = 3
+)
+
+const lowText = "too near the horizon, where the air bends the view"
+
+// leaveOutSunk excludes pictures below the horizon – site or clock are wrong – and those near it where others do.
 func (b *builder) leaveOutSunk() {
+	var low []int
+	high := 0
 	for i := range b.seq.Shots {
 		s := &b.seq.Shots[i]
 		if s.Solution == nil || s.Clock == nil {
@@ -248,8 +259,18 @@ func (b *builder) leaveOutSunk() {
 		if err != nil {
 			continue
 		}
-		if ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude < sunkBelow {
+		switch height := ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude; {
+		case height < sunkBelow:
 			s.LeftOut = sunkText
+		case height < lowBelow:
+			low = append(low, i)
+		case s.LeftOut == "":
+			high++
+		}
+	}
+	if high >= enough && high > len(low) {
+		for _, i := range low {
+			b.seq.Shots[i].LeftOut = lowText
 		}
 	}
 }

@@ -33,6 +33,7 @@ type alternative struct {
 	site    ephem.Site
 	shift   time.Duration // the clock is slow by so much
 	gain    float64       // by how much χ² falls; negative where it grows
+	fits    bool          // what is then left over is no more than the errors
 	lowest  unit.Angle    // of the pictures' middles
 	sun     unit.Angle    // height of the Sun, at most
 	changed string        // in words: "the latitude's sign", "the clock's hour"
@@ -141,10 +142,11 @@ func (s *session) weigh() (given alternative, others []alternative, ok bool) {
 	for k := range others {
 		s.look(&others[k], skies)
 		if others[k].possible() {
-			others[k].gain = least - m.score(&chol, func(i int) r3.Vec {
+			chi2 := m.score(&chol, func(i int) r3.Vec {
 				by, _ := s.raised(skies[i], skies[i].zenith(in.Site, others[k]))
 				return r3.Sub(by, base[i])
 			})
+			others[k].gain, others[k].fits = least-chi2, Axis{Chi2: chi2, DOF: s.a.DOF}.sound()
 		}
 	}
 	s.look(&given, skies)
@@ -195,6 +197,8 @@ func (s *session) placeAndClock() []Situation {
 	}
 	const before = "Check %s before you turn anything."
 	switch best := list[0]; {
+	case s.a.Gave.Rigid < shownChance && s.a.Gave.How != GaveBending:
+		return nil
 	case s.a.Gave.Rigid < shownChance:
 		return []Situation{{list.kind(), files, fmt.Sprintf("Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same. "+before, "--site, the camera's clock and its zone (--tz)")}}
 	case len(list) == 1 && best.shift == 0:
@@ -213,7 +217,7 @@ func (s *session) placeAndClock() []Situation {
 func contenders(others []alternative) (list rivals) {
 	var best float64
 	for _, a := range others {
-		if a.possible() {
+		if a.possible() && a.fits {
 			best = max(best, a.gain)
 		}
 	}
@@ -221,7 +225,7 @@ func contenders(others []alternative) (list rivals) {
 		return nil
 	}
 	for _, a := range others {
-		if a.possible() && a.gain > best-surePlace {
+		if a.possible() && a.fits && a.gain > best-surePlace {
 			list = append(list, a)
 		}
 	}
