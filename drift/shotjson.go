@@ -55,7 +55,6 @@ type clockJSON struct {
 type toldJSON struct {
 	Zone     string         `json:"zone,omitempty"`
 	OffsetNS time.Duration  `json:"offset_ns,omitempty"`
-	MovedNS  time.Duration  `json:"moved_ns,omitempty"`
 	GivenNS  *time.Duration `json:"given_ns,omitempty"` // of a zone that was not used
 	OtherNS  *time.Duration `json:"other_ns,omitempty"` // beyond a change of the clocks
 	AheadNS  *time.Duration `json:"ahead_ns,omitempty"` // of a GPS fix
@@ -71,14 +70,14 @@ func toldOnPaper(t frame.Told) *toldJSON {
 		}
 		return &d
 	}
-	return &toldJSON{string(t.Zone), t.Offset, t.Moved, where(t.Against, t.Given), where(t.Changed, t.Other), where(t.HasFix, t.Ahead)}
+	return &toldJSON{string(t.Zone), t.Offset, where(t.Against, t.Given), where(t.Changed, t.Other), where(t.HasFix, t.Ahead)}
 }
 
 func (j *toldJSON) told() (t frame.Told) {
 	if j == nil {
 		return t
 	}
-	t = frame.Told{Zone: frame.Zone(j.Zone), Offset: j.OffsetNS, Moved: j.MovedNS}
+	t = frame.Told{Zone: frame.Zone(j.Zone), Offset: j.OffsetNS}
 	if t.Against = j.GivenNS != nil; t.Against {
 		t.Given = *j.GivenNS
 	}

@@ -87,7 +87,7 @@ func TestTold(t *testing.T) {
 		{"offset and another zone that is kept", "+01:00", nil, Options{Zone: time.FixedZone("", 7200), ZoneKept: true}, Told{Zone: ZoneInFile, Offset: hour}},
 		{"offset and a fix four seconds old", "+01:00", gps(20, 13, 1), Options{}, Told{Zone: ZoneInFile, Offset: hour, HasFix: true, Ahead: 4 * time.Second}},
 		{"offset an hour too large", "+02:00", gps(20, 13, 1), Options{}, Told{Zone: ZoneInFile, Offset: 2 * hour, HasFix: true, Ahead: 4*time.Second - hour}},
-		{"the same, set right", "+02:00", gps(20, 13, 1), Options{ClockOffset: hour}, Told{Zone: ZoneInFile, Offset: 2 * hour, Moved: hour, HasFix: true, Ahead: 4 * time.Second}},
+		{"the same, set right", "+02:00", gps(20, 13, 1), Options{ClockOffset: hour}, Told{Zone: ZoneInFile, Offset: 2 * hour, HasFix: true, Ahead: 4 * time.Second}},
 		{"GPS alone", "", gps(20, 10, 5), Options{}, Told{Zone: ZoneFromGPS, Offset: hour, HasFix: true, Ahead: 3 * time.Minute}},
 		{"GPS against a zone", "", gps(20, 13, 5), Options{Zone: time.UTC}, Told{Zone: ZoneFromGPS, Offset: hour, Against: true, HasFix: true}},
 		{"a fix of no zone in use, and a zone", "", gps(20, 28, 5), Options{Zone: time.FixedZone("", 3600)}, Told{Zone: ZoneAsGiven, Offset: hour, HasFix: true, Ahead: -15 * time.Minute}},
@@ -99,7 +99,7 @@ func TestTold(t *testing.T) {
 			if err != nil || c.Told != row.want {
 				t.Errorf("%+v (%v), want %+v", c.Told, err, row.want)
 			}
-			if want := time.Date(2026, 3, 1, 21, 13, 5, 0, time.UTC).Add(row.want.Moved - row.want.Offset); !c.Start.Equal(want) {
+			if want := time.Date(2026, 3, 1, 21, 13, 5, 0, time.UTC).Add(row.o.ClockOffset - row.want.Offset); !c.Start.Equal(want) {
 				t.Errorf("%v, want %v", c.Start, want)
 			}
 		})

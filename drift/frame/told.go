@@ -19,7 +19,6 @@ const (
 type Told struct {
 	Zone   Zone
 	Offset time.Duration // of the camera's clock from UTC as reckoned with, east positive; of file, gps and given
-	Moved  time.Duration // added to the clock as asked
 
 	Against bool          // the zone the user gave for these pictures is another, and was not used:
 	Given   time.Duration // its offset
@@ -30,6 +29,13 @@ type Told struct {
 	HasFix bool          // the file tells when its place was fixed by GPS:
 	Ahead  time.Duration // the stamp as reckoned with, less that instant
 }
+
+// fixNear is how near a stamp GPS time must be to confirm it. A fix that is minutes old is usual, and phones' clocks are good to
+// seconds (common practice, no source).
+const fixNear = 2 * time.Minute
+
+// Confirmed is whether GPS time says the same.
+func (d Told) Confirmed() bool { return d.HasFix && d.Ahead.Abs() <= fixNear }
 
 // halfDay is how near to a picture clocks must have been changed to leave a doubt: cameras follow only when a hand sets them,
 // and in the hour that runs twice not even a clock that follows can tell.
@@ -59,22 +65,16 @@ func (d Told) against(local time.Time, o Options) Told {
 	return d
 }
 
-// moved is what is told of a clock set on.
-func (d Told) moved(by time.Duration) Told {
-	d.Moved += by
-	if d.HasFix {
-		d.Ahead += by
-	}
-	return d
-}
-
 func offsetAt(t time.Time) time.Duration {
 	_, seconds := t.Zone()
 	return time.Duration(seconds) * time.Second
 }
 
-// MovedBy is the clock set on by a span, which its Told remembers.
+// MovedBy is the clock set on by a span.
 func (c Clock) MovedBy(by time.Duration) Clock {
-	c.Start, c.Told = c.Start.Add(by).UTC(), c.Told.moved(by)
+	c.Start = c.Start.Add(by).UTC()
+	if c.Told.HasFix {
+		c.Told.Ahead += by
+	}
 	return c
 }
