@@ -12,7 +12,7 @@ import (
 // clockFlags are what the user says of the pictures' clock.
 type clockFlags struct {
 	zone   *time.Location
-	tz     *pflag.Flag // of zone: not changed where the kit has it
+	tz     *pflag.Flag // of zone: not changed where the kit has it; nil where nobody was asked
 	offset time.Duration
 	stamp  frame.Stamp
 	times  string
@@ -39,7 +39,7 @@ func (c *clockFlags) setStamp(s string) error {
 
 // options reads the table, if there is one.
 func (c *clockFlags) options() (frame.Options, error) {
-	o := frame.Options{Zone: c.zone, ZoneKept: !c.tz.Changed, ClockOffset: c.offset, Stamp: c.stamp}
+	o := frame.Options{Zone: c.zone, ZoneKept: c.tz != nil && !c.tz.Changed, ClockOffset: c.offset, Stamp: c.stamp}
 	if c.times == "" {
 		return o, nil
 	}
