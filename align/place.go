@@ -38,7 +38,7 @@ type Place struct {
 // PlaceOf settles where pictures were taken from the site given, if one was, and the places in the pictures; false where neither
 // tells. sunk is whether from a site the recognised pictures would have been below the horizon.
 //
-// Where both differ by more than farKM the site given counts, for a phone's fix may be hours old: unless a sign or an
+// Where both differ by more than farKM the site given counts, for a place in pictures may be an old one: unless a sign or an
 // exchange makes it the pictures' place, which chance does in one of ten thousand, or the sky rules it out.
 func PlaceOf(given *ephem.Site, shots []drift.Shot, sunk func(ephem.Site) bool) (Place, bool) {
 	seen := seenPlaces(shots)
@@ -160,7 +160,7 @@ func (p *Place) choose(given ephem.Site, seen []seenPlace, pictures ephem.Site, 
 		d.Other.Ask = fmt.Sprintf("Were these pictures taken at %s, as they say, and not at %s, as given?", placeWords(pictures), placeWords(given))
 		d.Other.If = "If so"
 	default:
-		d.Text += ", for a phone's fix may be hours old. If the pictures are right, leave --site out."
+		d.Text += ", for a place in pictures may be an old one. If the pictures are right, leave --site out."
 		d.Other.Ask = fmt.Sprintf("Which place is right: %s, as given, or %s, as the pictures say, %s away?", placeWords(given), placeWords(pictures), kilometres(given, pictures))
 		d.Other.If = "If the one given is right"
 	}
