@@ -3,6 +3,8 @@ package align
 import (
 	"fmt"
 	"math"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/soniakeys/unit"
 )
@@ -42,6 +44,9 @@ type Question struct {
 	Rests    string  // what that rests on, to be said behind the figure; empty: on what was measured
 	Rounded  bool    // the planned exposure stays round
 	Unsteady bool    // a situation was met in which the axis will not stay as measured
+	// Ask is a question of place or clock whose other answer would make other turns, to be put before any; empty: none. If is the
+	// condition under which what was reckoned with holds.
+	Ask, If string
 }
 
 // Thresholds of the advice.
@@ -68,13 +73,28 @@ const (
 func Advise(a Axis, q Question) Advice {
 	d := a.Deviation(q.Aim)
 	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
-	ad.Trustworthy = a.sound() && !q.Unsteady && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
+	ad.Trustworthy = a.sound() && !q.Unsteady && q.Ask == "" && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
 	ad.Altitude = knobText(ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
 	ad.Azimuth = knobText(ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.Next = nextStep(a, d, q)
 	ad.NextText = nextText(ad, a, d, q)
+	if q.Ask != "" {
+		ad.askFirst(q)
+	}
 	ad.Notes = notes(a, d)
 	return ad
+}
+
+// askFirst puts a question of place or clock before the step. A turn or a start rests on the answer, and is ordered on that condition
+// alone; more pictures are wanted whatever it is.
+func (ad *Advice) askFirst(q Question) {
+	step := ad.NextText
+	if ad.Next == Turn || ad.Next == Shoot {
+		ad.Next = Measure
+		r, n := utf8.DecodeRuneInString(step)
+		step = q.If + ": " + string(unicode.ToLower(r)) + step[n:]
+	}
+	ad.NextText = q.Ask + " " + step
 }
 
 // sound is whether what is left over agrees with the stated errors.
@@ -157,7 +177,7 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		}
 		return fmt.Sprintf("Start now: %s, and %s stand more than that.", off, seconds(q.PlannedS))
 	case Turn:
-		if q.Rounded && q.LongestS > 0 {
+		if q.Rounded && q.LongestS > 0 && q.Ask == "" {
 			return fmt.Sprintf("%s stay round as it stands%s. Turn the knobs for longer ones, and to keep the field from creeping over the night: ", seconds(q.PlannedS), q.Room()) +
 				ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 		}

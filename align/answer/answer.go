@@ -64,6 +64,9 @@ type builder struct {
 	gear *wobble.Result
 	out  *Answer
 
+	rests  align.PlaceRests
+	doubts []align.Doubt
+
 	forms func() []exposure.Form // of the shots' stars; zero where not recognised
 }
 
@@ -78,6 +81,7 @@ func New(seq drift.Sequence, o Options) Answer {
 	out := Answer{}
 	b := &builder{seq: seq, o: o, out: &out, forms: formsOf(seq, o.Memory)}
 	b.seq.Shots = slices.Clone(seq.Shots)
+	b.doubts = align.ClockDoubts(seq)
 	b.run()
 	b.frames()
 	b.noteMirrored()
@@ -134,8 +138,10 @@ func (b *builder) run() {
 		b.out.Rate = nil
 	}
 	if !b.setAim(b.lastMid()) {
+		b.contradictions(nil)
 		return
 	}
+	b.contradictions(&axis)
 	b.advise(h, in, axis)
 }
 
@@ -143,6 +149,7 @@ func (b *builder) run() {
 func (b *builder) stop(h *drift.Horizon, a *align.Axis, err error) {
 	b.out.Err = err
 	b.situations(h, a, err)
+	b.contradictions(nil)
 }
 
 // firstCause prefers what is wrong with the pictures themselves to what follows from it: when
@@ -201,28 +208,14 @@ func (h hinted) Hint() string {
 	return "look at the pictures: stars must be visible and in focus"
 }
 
-// findSite takes the flag, else the middle one of the pictures' places.
+// findSite takes the flag and the pictures' places.
 func (b *builder) findSite() error {
-	if b.o.Site != nil {
-		b.site = *b.o.Site
-	} else {
-		var places []ephem.Site
-		for _, s := range b.seq.Shots {
-			if s.Place != nil {
-				places = append(places, *s.Place)
-			}
-		}
-		if len(places) == 0 {
-			return failure{ErrNoSite, "the pictures do not say where they were taken", "add --site LAT,LON (decimal degrees, north and east positive; a few kilometres do)"}
-		}
-		slices.SortFunc(places, func(x, y ephem.Site) int {
-			if x.Latitude < y.Latitude {
-				return -1
-			}
-			return 1
-		})
-		b.site = places[len(places)/2]
+	p, ok := align.PlaceOf(b.o.Site, b.seq.Shots, b.sunkAt)
+	if !ok {
+		return failure{ErrNoSite, "the pictures do not say where they were taken", "add --site LAT,LON (decimal degrees, north and east positive; a few kilometres do)"}
 	}
+	b.site, b.rests = p.Site, p.Rests
+	b.doubts = append(p.Doubts, b.doubts...)
 	b.air = ephem.StandardAir(b.site.HeightM)
 	if b.o.Air != nil {
 		b.air = *b.o.Air
@@ -252,14 +245,9 @@ func (b *builder) leaveOutSunk() {
 	high := 0
 	for i := range b.seq.Shots {
 		s := &b.seq.Shots[i]
-		if s.Solution == nil || s.Clock == nil {
-			continue
-		}
-		sky, err := ephem.NewSky(b.site, b.air, s.Clock.Mid())
-		if err != nil {
-			continue
-		}
-		switch height := ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude; {
+		height, ok := heightFrom(b.site, b.air, *s)
+		switch {
+		case !ok:
 		case height < sunkBelow:
 			s.LeftOut = sunkText
 		case height < lowBelow:
@@ -273,6 +261,18 @@ func (b *builder) leaveOutSunk() {
 			b.seq.Shots[i].LeftOut = lowText
 		}
 	}
+}
+
+// heightFrom is how high over a site's horizon stood what a recognised picture shows; false where none is known.
+func heightFrom(site ephem.Site, air ephem.Air, s drift.Shot) (unit.Angle, bool) {
+	if s.Solution == nil || s.Clock == nil {
+		return 0, false
+	}
+	sky, err := ephem.NewSky(site, air, s.Clock.Mid())
+	if err != nil {
+		return 0, false
+	}
+	return ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude, true
 }
 
 // sunk counts the pictures left out for standing below the horizon.
@@ -332,7 +332,9 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if forecast {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
+	q.Ask, q.If = align.Asked(b.doubts, a)
 	b.out.setAdvice(align.Advise(a, q))
+	b.noteRests()
 	if note := b.towardTarget(h, a); note != "" {
 		b.out.Advice.Notes = append(b.out.Advice.Notes, note)
 	}
