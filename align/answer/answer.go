@@ -33,6 +33,7 @@ type Options struct {
 	PeriodS       float64          // of the gear, where known
 	Gear          *exposure.Wobble // as told by the user or the kit; what the pictures measure goes before it; nil: nobody has said
 	Play          unit.Angle       // of the knobs, as told by the user or the kit; 0: nobody has said
+	OnlyNamed     bool             // a question of place or clock is named among the situations and does not hold the orders up, where nobody can answer it
 	Memory        *Memory          // for faces that ask again and again; nil: nothing is remembered
 }
 
@@ -332,9 +333,11 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if forecast {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
-	q.Ask, q.If = align.Asked(b.doubts, a)
+	if !b.o.OnlyNamed {
+		q.Ask, q.If = align.Asked(b.doubts, a)
+	}
 	b.out.setAdvice(align.Advise(a, q))
-	b.noteRests()
+	b.noteRests(a)
 	if note := b.towardTarget(h, a); note != "" {
 		b.out.Advice.Notes = append(b.out.Advice.Notes, note)
 	}

@@ -1,8 +1,12 @@
 package answer
 
 import (
+	"fmt"
+	"math"
 	"strings"
 	"time"
+
+	"github.com/soniakeys/unit"
 
 	"trueturn/align"
 	"trueturn/drift/frame"
@@ -48,10 +52,11 @@ func (b *builder) aimAt(site ephem.Site, later time.Duration) (align.Aim, error)
 }
 
 // noteRests says what place and zone rest on where nothing confirms them; what contradicts them stands among the situations.
-func (b *builder) noteRests() {
+func (b *builder) noteRests(a align.Axis) {
 	var parts []string
 	if zone := b.zoneRests(); zone != "" && !b.met(align.KindClock) {
 		parts = append(parts, zone)
+		defer b.noteHour(a)
 	}
 	if b.rests == align.PlaceGiven && !b.met(align.KindSite) {
 		parts = append(parts, "site as given")
@@ -61,6 +66,23 @@ func (b *builder) noteRests() {
 		b.out.Advice.Notes = append(b.out.Advice.Notes, strings.ToUpper(text[:1])+text[1:]+".")
 	}
 }
+
+// noteHour says what an hour would change, where that is more than the axis's own error.
+func (b *builder) noteHour(a align.Axis) {
+	hour := align.Doubt{Other: align.Other{Later: time.Hour}}
+	hour.Weigh(a, b.site, b.aimAt)
+	if hour.Moved == nil || hour.Moved.By < hourMatters || hour.Moved.By < a.WorstSigma() {
+		return
+	}
+	was, then := a.Deviation(b.out.aim), hour.Moved.Deviation
+	change := func(name string, by unit.Angle) string {
+		return fmt.Sprintf("%s %s more or less", name, align.Arc(unit.Angle(math.Abs(by.Rad()))))
+	}
+	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("If the clock were an hour off: %s, %s.", change("tilt", then.Altitude-was.Altitude), change("base", then.Azimuth-was.Azimuth)))
+}
+
+// hourMatters: less is within the play of the knobs (common practice, no source).
+const hourMatters = unit.Angle(2.0 / 60 * math.Pi / 180)
 
 // zoneRests says what the zone of most pictures rests on; empty where GPS times confirm it, or nothing is known of it.
 func (b *builder) zoneRests() string {
