@@ -67,6 +67,14 @@ const (
 	soundMisfit = 3.5
 )
 
+// AskFar is the question an axis many degrees off is before it is an order; empty where it is none.
+func AskFar(d Deviation) (ask, condition string) {
+	if d.Total <= farOff {
+		return "", ""
+	}
+	return fmt.Sprintf("Are --site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so"
+}
+
 // Advise turns an axis and a question into the next step. A correction is
 // withheld while it is smaller than twice its error; the step is then to shoot, if the planned exposure
 // stands the doubt as well, or to measure better in the quickest way.
@@ -137,7 +145,7 @@ func nextStep(a Axis, d Deviation, q Question) Next {
 	sure := d.turns(a)
 	worst, small := d.worst(a), q.small(q.play())
 	switch {
-	case !a.sound() || q.Unsteady || d.Total > farOff:
+	case !a.sound() || q.Unsteady:
 		return Measure
 	case worst < small:
 		return Shoot
@@ -187,9 +195,6 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 	}
 	if q.Unsteady {
 		return "Put right what is named below first, then measure again: the axis would not stay where these pictures put it."
-	}
-	if d.Total > farOff {
-		return fmt.Sprintf("Check --site and the camera's clock with its zone before you turn anything: %s, which is seldom true, and a wrong place or clock sends the turn another way. If they are right, turn coarsely (move a tripod leg or the head), then measure again.", off)
 	}
 	if !a.sound() {
 		return "Measure again without touching the mount: these pictures do not fit one steady axis."
@@ -288,7 +293,7 @@ func notes(a Axis, d Deviation) []string {
 	if own, sigma, differs := a.ownAxis(); differs {
 		ns = append(ns, fmt.Sprintf("The mount's own axis lies %s ± %s beside the one the camera turns about here; for pictures near here it is the latter that counts.", Arc(own), Arc(sigma)))
 	}
-	if d.Total > unit.AngleFromDeg(5) && d.Total <= farOff {
+	if d.Total > unit.AngleFromDeg(5) {
 		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}
 	return ns

@@ -334,7 +334,9 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
 	if !b.o.OnlyNamed {
-		q.Ask, q.If = align.Asked(b.doubts, a)
+		if q.Ask, q.If = align.Asked(b.doubts, a); q.Ask == "" {
+			q.Ask, q.If = align.AskFar(d)
+		}
 	}
 	b.out.setAdvice(align.Advise(a, q))
 	b.noteRests(a)
