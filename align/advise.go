@@ -3,6 +3,8 @@ package align
 import (
 	"fmt"
 	"math"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/soniakeys/unit"
 )
@@ -42,6 +44,9 @@ type Question struct {
 	Rests    string  // what that rests on, to be said behind the figure; empty: on what was measured
 	Rounded  bool    // the planned exposure stays round
 	Unsteady bool    // a situation was met in which the axis will not stay as measured
+	// Ask is a question of place or clock whose other answer would make other turns, to be put before any; empty: none. If is the
+	// condition under which what was reckoned with holds.
+	Ask, If string
 }
 
 // Thresholds of the advice.
@@ -52,6 +57,9 @@ const (
 	// quarter of a degree moves the picture by 8′ and turns it by 0.15°, which stacking
 	// absorbs; knobs of small mounts have more play than a tenth of it.
 	fineLimit = unit.Angle(15.0 / 60 * math.Pi / 180)
+	// farOff: an axis set up by eye or compass is seldom farther off (common practice, no source); such an error is a
+	// question about place and clock before it is an order.
+	farOff = unit.Angle(10 * math.Pi / 180)
 	// knobPlay is the least a knob is good for (common practice, no source).
 	knobPlay = unit.Angle(2.0 / 60 * math.Pi / 180)
 	// soundMisfit is the largest χ² per degree of freedom under which the stated errors mean
@@ -59,19 +67,42 @@ const (
 	soundMisfit = 3.5
 )
 
+// AskFar is the question an axis many degrees off is before it is an order; empty where it is none.
+func AskFar(d Deviation) (ask, condition string) {
+	if d.Total <= farOff {
+		return "", ""
+	}
+	return fmt.Sprintf("Are --site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so"
+}
+
 // Advise turns an axis and a question into the next step. A correction is
 // withheld while it is smaller than twice its error; the step is then to shoot, if the planned exposure
 // stands the doubt as well, or to measure better in the quickest way.
 func Advise(a Axis, q Question) Advice {
 	d := a.Deviation(q.Aim)
 	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
-	ad.Trustworthy = a.sound() && !q.Unsteady && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
+	ad.Trustworthy = a.sound() && !q.Unsteady && q.Ask == "" && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
 	ad.Altitude = knobText(ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
 	ad.Azimuth = knobText(ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.Next = nextStep(a, d, q)
 	ad.NextText = nextText(ad, a, d, q)
+	if q.Ask != "" {
+		ad.askFirst(q)
+	}
 	ad.Notes = notes(a, d)
 	return ad
+}
+
+// askFirst puts a question of place or clock before the step. A turn or a start rests on the answer, and is ordered on that condition
+// alone; more pictures are wanted whatever it is.
+func (ad *Advice) askFirst(q Question) {
+	step := ad.NextText
+	if ad.Next == Turn || ad.Next == Shoot {
+		ad.Next = Measure
+		r, n := utf8.DecodeRuneInString(step)
+		step = q.If + ": " + string(unicode.ToLower(r)) + step[n:]
+	}
+	ad.NextText = q.Ask + " " + step
 }
 
 // sound is whether what is left over agrees with the stated errors.
@@ -154,7 +185,7 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		}
 		return fmt.Sprintf("Start now: %s, and %s stand more than that.", off, seconds(q.PlannedS))
 	case Turn:
-		if q.Rounded && q.LongestS > 0 {
+		if q.Rounded && q.LongestS > 0 && q.Ask == "" {
 			return fmt.Sprintf("%s stay round as it stands%s. Turn the knobs for longer ones, and to keep the field from creeping over the night: ", seconds(q.PlannedS), q.Room()) +
 				ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 		}

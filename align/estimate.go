@@ -251,9 +251,9 @@ func newModel(in Input, obs []observation, seg segmentation) *model {
 		if b.Before > first {
 			m.addBlock(block{members: upTo(b.Before)[first:], stand: stand, c0: obs[(first+b.Before-1)/2].c}, in.Samples)
 		}
-		if first = b.Before; b.Knock {
+		if first = b.Before; b.moves() {
 			stand++
-			m.link = append(m.link, max(b.Size.Rad(), 1e-6))
+			m.link = append(m.link, b.link())
 		}
 	}
 	axis := m.guessAxis()
@@ -267,6 +267,20 @@ func newModel(in Input, obs []observation, seg segmentation) *model {
 		m.alike = make([]float64, len(m.common[0]))
 	}
 	return m
+}
+
+// turnedBy is about how far the knobs are turned between two measurements.
+const turnedBy = unit.Angle(2 * math.Pi / 180)
+
+// moves is whether the axis is another one after the break.
+func (b Break) moves() bool { return b.Knock || b.Turned }
+
+// link is about how far the axis moved.
+func (b Break) link() float64 {
+	if b.Turned {
+		return turnedBy.Rad()
+	}
+	return max(b.Size.Rad(), 1e-6)
 }
 
 // shareCentres gives the optical centre an unknown for every lens whose focus
@@ -357,7 +371,7 @@ func conclude(in Input, seg segmentation, tells []told) Axis {
 	share := weights(logPost)
 	best := &tells[likeliest(tells)]
 	m := &best.at.model
-	a := Axis{Followed: in.followed(), Stands: len(m.axis), Groups: len(m.blocks), Breaks: seg.breaks, Stray: seg.stray, Chi2: best.at.eq.chi2}
+	a := Axis{Followed: in.followed(), Stands: len(m.axis), Groups: len(m.blocks), Breaks: slices.Clone(seg.breaks), Stray: seg.stray, Chi2: best.at.eq.chi2}
 	a.DOF = 2*countTrue(m.used) - 2*len(m.blocks) - 2*len(m.axis)
 	for i, t := range tells {
 		a.WanderPx += share[i] * t.px
@@ -369,6 +383,7 @@ func conclude(in Input, seg segmentation, tells []told) Axis {
 	a.Creep = creep(in, best, a.Bend.rows(a.stood))
 	a.Gave = gaveOf(in, tells, share, a.Bend)
 	a.elevate(in.Site.Latitude < 0, north)
+	a.readMoves(best)
 	a.readAngles(m)
 	return a
 }
@@ -440,6 +455,35 @@ func (a *Axis) readAngles(m *model) {
 		}
 		a.Turned = max(a.Turned, unit.Angle(hi-lo))
 	}
+}
+
+// readMoves tells of every break what it did to the axis.
+func (a *Axis) readMoves(t *told) {
+	m := &t.at.model
+	stand, sign := 0, 1.0
+	if r3.Dot(a.Direction, m.axis[len(m.axis)-1]) < 0 { // the end told is the southern one
+		sign = -1
+	}
+	for i := range a.Breaks {
+		if !a.Breaks[i].moves() || stand+1 >= len(m.axis) {
+			continue
+		}
+		from, to := ephem.HorizontalOf(r3.Scale(sign, t.axisOf(stand))), ephem.HorizontalOf(r3.Scale(sign, t.axisOf(stand+1)))
+		across, up := t.reply(2*(stand+1)), t.reply(2*(stand+1)+1)
+		spread := func(y *mat.VecDense, k int) float64 { // of the difference of unknown k of the two stands
+			return y.AtVec(2*(stand+1)+k) - 2*y.AtVec(2*stand+k) + t.reply(2*stand+k).AtVec(2*stand+k)
+		}
+		a.Breaks[i].Moved = Move{at: to.Altitude, Altitude: to.Altitude - from.Altitude, Azimuth: unit.Angle(math.Remainder((to.Azimuth - from.Azimuth).Rad(), 2*math.Pi)),
+			AltitudeSigma: unit.Angle(math.Sqrt(spread(up, 1))), AzimuthSigma: unit.Angle(math.Sqrt(spread(across, 0)) / math.Cos(to.Altitude.Rad()))}
+		stand++
+	}
+}
+
+// axisOf is the axis of a stand, its end toward the north pole, as the story has it.
+func (t *told) axisOf(stand int) r3.Vec {
+	v := t.at.model.axis[stand]
+	across, up := tangent(v)
+	return r3.Unit(r3.Add(v, r3.Add(r3.Scale(t.x.AtVec(2*stand), across), r3.Scale(t.x.AtVec(2*stand+1), up))))
 }
 
 func countTrue(b []bool) (n int) {

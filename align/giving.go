@@ -18,6 +18,7 @@ type giving struct {
 	bases  int             // how many courses, the last ones, have their vector in the horizon frame, not in the camera's
 	frames [][3][3]float64 // of every picture: what takes the horizon frame to the camera's
 	coef   []float64       // three to a course
+	jumps  int             // how often the session is parted by a knock
 	parts  map[part][2]int // first course of a part, and one past its last
 	order  []part
 }

@@ -136,7 +136,8 @@ func stepsOf(in Input, a Axis, stamp time.Duration) []step {
 		if last >= 0 && a.Group[i] == a.Group[last] {
 			s := step{from: last, to: i, dt: in.Samples[i].Mid.Sub(in.Samples[last].Mid).Seconds(), dTheta: (a.Theta[i] - a.Theta[last]).Rad()}
 			sigma := math.Sqrt(sq2(a.ThetaSigma[i].Rad()) + sq2(a.ThetaSigma[last].Rad()) + 2*stampAngle*stampAngle)
-			s.allow = max(sureSigmas*sigma, min(largestWobble.Rad(), fastestWobble*s.dt))
+			// Twice: the common rate is read off steps that the wobble bends by as much the other way.
+			s.allow = max(sureSigmas*sigma, min(largestWobble.Rad(), 2*fastestWobble*s.dt))
 			if s.dt > 0 {
 				list = append(list, s)
 			}

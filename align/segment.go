@@ -15,7 +15,39 @@ type Break struct {
 	Size   unit.Angle // how far the camera turned about anything but the axis
 	Knock  bool       // small: tripod or camera were knocked, the axis may have moved; else the camera was re-aimed
 	Lens   bool       // the lens, crop or camera changed
+	Turned bool       // the axis moved by more than a knock moves it: before and after are two axes
+	Moved  Move       // of the axis, where it is another one afterwards
 	chance float64    // logarithm, that nothing happened
+}
+
+// Move is how far an axis went, and one standard error of it.
+type Move struct {
+	Altitude, Azimuth           unit.Angle // up, and clockwise seen from above about the vertical
+	AltitudeSigma, AzimuthSigma unit.Angle
+	at                          unit.Angle // height of the axis
+}
+
+// Total is how far it went on the sky.
+func (m Move) Total() unit.Angle {
+	return unit.Angle(math.Hypot(m.Altitude.Rad(), m.across().Rad()))
+}
+
+func (m Move) across() unit.Angle      { return m.Azimuth.Mul(math.Cos(m.at.Rad())) }
+func (m Move) acrossSigma() unit.Angle { return m.AzimuthSigma.Mul(math.Cos(m.at.Rad())) }
+
+// text says which way, what stands out of its error.
+func (m Move) text() string {
+	up, across := "", ""
+	if sureOf(m.Altitude, m.AltitudeSigma) {
+		up = Arc(unit.Angle(math.Abs(m.Altitude.Rad()))) + map[bool]string{true: " up", false: " down"}[m.Altitude > 0]
+	}
+	if sureOf(m.Azimuth, m.AzimuthSigma) {
+		across = Arc(unit.Angle(math.Abs(m.Azimuth.Rad()))) + map[bool]string{true: " clockwise", false: " anticlockwise"}[m.Azimuth > 0] + " seen from above"
+	}
+	if up != "" && across != "" {
+		return up + " and " + across
+	}
+	return up + across
 }
 
 // knockLimit parts a knock from a re-aimed camera (design §6).

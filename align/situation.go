@@ -51,10 +51,14 @@ type Situation struct {
 // sessions fewer than one in a hundred brings a false one.
 func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situation {
 	s := newSession(seq, h, a)
-	var all []Situation
+	all := s.placeAndClock()
 	moved := s.standing() // such pictures say nothing of the mount
 	if len(moved) == 0 {
-		all = append(all, s.mount(err)...)
+		mount := s.mount(err)
+		if names(all, KindSite) || names(all, KindClock) { // mechanics last
+			mount = slices.DeleteFunc(mount, func(x Situation) bool { return x.Kind == KindFlexure })
+		}
+		all = append(all, mount...)
 		moved = s.stacked()
 	}
 	all = append(all, moved...)

@@ -56,6 +56,9 @@ func (s *session) loose() []Situation {
 	if s.listed() {
 		return []Situation{{KindSlipping, s.files(0, n-1), "The directions of the table fit no steady axis: they scatter far more than their errors say. Check the table's times and sigma_arcsec; if they are right, tighten clamp and ball."}}
 	}
+	if s.a.WanderPx < soundWander { // no jumping to be seen
+		return []Situation{{KindFlexure, s.files(0, n-1), "The pictures fit no steady axis, and do not show why. Tighten clamp and ball, balance the camera, and measure again without touching; with swings more would be seen."}}
+	}
 	return []Situation{{KindSlipping, s.files(0, n-1), fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
 }
 

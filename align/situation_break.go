@@ -34,7 +34,7 @@ const manyJumps = 4
 func (s *session) driven() (Situation, bool) {
 	jumps, first, most := 0, 0, unit.Angle(0)
 	for _, b := range s.a.Breaks {
-		if b.Lens || !b.Knock {
+		if b.Lens || !b.Knock || b.byHand() {
 			continue
 		}
 		if jumps == 0 {
@@ -50,6 +50,30 @@ func (s *session) driven() (Situation, bool) {
 		fmt.Sprintf("The camera jumped across the axis %s, by up to %s: a guider or a second motor at work, or something that sticks and lets go. Switch guiding off, tighten, then measure again.", times(jumps), Arc(most))}, true
 }
 
+// leastKnock: a smaller jump is more likely the lens's than the mount's, and harms nothing since both sides are measured apart.
+const leastKnock = unit.Angle(5.0 / 3600 * math.Pi / 180)
+
+// knobWay: a knob moves the axis up or about the vertical; a way within this angle of either is a knob's. Two random
+// ways in nine are, and then the consequence is the same.
+const knobWay = unit.Angle(10 * math.Pi / 180)
+
+// bendTurn: while the camera is aimed anew nobody turns the knobs by less; a bending holder does it (common practice, no
+// source).
+const bendTurn = unit.Angle(10.0 / 60 * math.Pi / 180)
+
+// bent is whether the axis is another one, by no more than a holder bends, since the camera was aimed anew.
+func (b Break) bent() bool { return b.Turned && !b.Knock && b.Moved.Total() < bendTurn }
+
+// byHand is whether the axis moved as a knob moves it, surely and by more than knobs have play, or farther than any knock.
+func (b Break) byHand() bool {
+	m := b.Moved
+	if !b.moves() || m.Total() < 3*max(m.AltitudeSigma, m.acrossSigma()) || m.Total() < knobPlay {
+		return false
+	}
+	way := math.Atan2(math.Abs(m.Altitude.Rad()), math.Abs(m.across().Rad()))
+	return m.Total() > knockLimit || way < knobWay.Rad() || way > math.Pi/2-knobWay.Rad()
+}
+
 // eachBreak names breaks one by one; knocks only where asked for.
 func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 	var all []Situation
@@ -63,15 +87,27 @@ func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 			continue
 		}
 		switch {
+		case b.bent():
+			all = append(all, Situation{KindFlexure, s.files(0, len(s.in.Samples)-1), fmt.Sprintf("Since the camera was aimed anew before %s the axis is another one, by %s: the holder bends, or the axis was touched. Measure where you will photograph.", files[0], Arc(b.Moved.Total()))})
+		case b.byHand():
+			all = append(all, Situation{KindTurned, files, fmt.Sprintf("The axis was turned before %s, %s. Only the pictures after it say where it points now.", files[0], b.Moved.text())})
 		case b.Lens:
 			all = append(all, Situation{KindReAimed, files, "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings; the axis found does not suffer."})
 		case !b.Knock:
 			all = append(all, Situation{KindReAimed, files, fmt.Sprintf("The camera was aimed anew before %s (it turned by %s off the axis). Both parts are used.", files[0], Arc(b.Size))})
-		case knocks:
-			all = append(all, Situation{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. What came before counts for little now: take three more pictures without touching.", Arc(b.Size), files[0])})
+		case knocks && (b.Turned || b.Size >= leastKnock):
+			all = append(all, Situation{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. %s", Arc(b.Size), files[0], s.afterKnock(b))})
 		}
 	}
 	return all
+}
+
+// afterKnock is what to do after one: nothing where the pictures after it tell as much as those before.
+func (s *session) afterKnock(b Break) string {
+	if after := len(s.in.Samples) - b.Before; after >= 3 && after >= b.Before && s.a.WorstSigma() < shortSigma {
+		return "Before and after were measured apart; the pictures after it count."
+	}
+	return "What came before counts for little now: take three more pictures without touching."
 }
 
 // clampGives is whether several small breaks all go the same way in the camera's frame: then the
@@ -80,7 +116,7 @@ func (s *session) clampGives() (Situation, bool) {
 	var jumps []r3.Vec
 	first, size := 0, unit.Angle(0)
 	for _, b := range s.a.Breaks {
-		if b.Lens || !b.Knock || b.Before == 0 {
+		if b.Lens || !b.Knock || b.Before == 0 || b.byHand() {
 			continue
 		}
 		if len(jumps) == 0 {

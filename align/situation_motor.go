@@ -27,14 +27,15 @@ const (
 	backRatio  = 0.25
 )
 
-// Rates a mount's switch may offer, as shares of the sidereal one. The solar day is
+// Rates a mount's switch may offer, as shares of the sidereal one, from and to. The solar day is
 // 1.0027379 sidereal days; the Moon runs 13.17640° a day against the stars (J. Meeus,
-// Astronomical Algorithms, 2nd ed., p. 338).
+// Astronomical Algorithms, 2nd ed., p. 338), between 11.8° and 15.4° as its distance changes, and makers choose one
+// of those (common practice, no source).
 var namedRates = []struct {
-	name  string
-	ratio float64
+	name     string
+	from, to float64
 }{
-	{"half", 0.5}, {"lunar", 1 - 13.17640/360.98565}, {"solar", 1 / 1.0027379}, {"double", 2},
+	{"half", 0.5, 0.5}, {"lunar", 1 - 15.4/360.98565, 1 - 11.8/360.98565}, {"solar", 1 / 1.0027379, 1 / 1.0027379}, {"double", 2, 2},
 }
 
 // motor names what the motor does wrong: by the angles about the axis where there is one, else by the
@@ -110,7 +111,7 @@ func ratioText(r Rate) string {
 // nameOf finds the one rate of the switch that fits.
 func nameOf(r Rate) (name string, ok bool) {
 	for _, n := range namedRates {
-		if math.Abs(r.SiderealRatio-n.ratio) < namedSigmas*r.Sigma {
+		if r.SiderealRatio > n.from-namedSigmas*r.Sigma && r.SiderealRatio < n.to+namedSigmas*r.Sigma {
 			if ok {
 				return "", false
 			}

@@ -24,15 +24,23 @@ func (g *giving) stories() []story {
 		}
 	}
 	for _, w := range walkSizes {
-		list = append(list, tale(walkShare, walked(w)))
+		list = append(list, tale(g.creeps(), walked(w)))
 	}
 	return list
+}
+
+// creeps is how probable it is beforehand that the camera crept: what jumped twice and more goes on by steps too small to see.
+func (g *giving) creeps() float64 {
+	if g.jumps < 2 {
+		return walkShare
+	}
+	return jumpyShare
 }
 
 // mixed are accounts of two ways at once, tried where one of them already beats a rigid mount, or nearly. A holder that is
 // seen to bend often creeps as well.
 func (g *giving) mixed(bends bool) (list []story) {
-	creeps := float64(walkShare)
+	creeps := g.creeps()
 	if bends {
 		creeps = creepsToo / float64(len(walkSizes))
 	}
@@ -75,6 +83,7 @@ const (
 	walkShare    = 1e-5
 	settleShare  = 4e-6
 	creepsToo    = 0.2 // of the holders that are seen to bend
+	jumpyShare   = 0.1 // of the cameras that jumped twice and more
 )
 
 // evenShare: what walks at random mostly also goes one way; how far, in units of the walk.

@@ -72,21 +72,27 @@ func (w *wandered) system(index []int, weight []float64) (a *mat.SymDense, b *ma
 	chi2, pull := w.without(index)
 	n, rigid := len(index), w.model.atGiving()
 	a, b = mat.NewSymDense(n, nil), mat.NewVecDense(n, nil)
-	for r, i := range index {
+	from, to := w.eq.n.RawSymmetric(), a.RawSymmetric()
+	for r, i := range index { // the numbers ascend: all in the upper triangle
+		row, into := from.Data[i*from.Stride:], to.Data[r*to.Stride:]
 		for c := r; c < n; c++ {
-			a.SetSym(r, c, w.eq.n.At(i, index[c]))
+			into[c] = row[index[c]]
 		}
-		b.SetVec(r, w.eq.b.AtVec(i)+pull.AtVec(i))
+		into[r] += weight[r]
+		v := w.eq.b.AtVec(i)
+		if pull != nil {
+			v += pull.AtVec(i)
+		}
 		if weight[r] > 0 {
-			a.SetSym(r, r, a.At(r, r)+weight[r])
-			b.SetVec(r, b.AtVec(r)-weight[r]*w.model.giving.coef[i-rigid])
+			v -= weight[r] * w.model.giving.coef[i-rigid]
 		}
+		b.SetVec(r, v)
 	}
 	return a, b, chi2
 }
 
 // without takes the unknowns of a giving that a story leaves out, and whose coefficients stand at something, back to
-// nothing: what that does to the sum of squares and to the right-hand side.
+// nothing: what that does to the sum of squares and to the right-hand side; nil where nothing stands.
 func (w *wandered) without(index []int) (chi2 float64, pull *mat.VecDense) {
 	m := &w.model
 	rigid := m.atGiving()
@@ -96,6 +102,9 @@ func (w *wandered) without(index []int) (chi2 float64, pull *mat.VecDense) {
 	}
 	for _, i := range index {
 		back.SetVec(i, 0)
+	}
+	if mat.Norm(back, 1) == 0 {
+		return w.eq.chi2, nil
 	}
 	pull = mat.NewVecDense(m.size(), nil)
 	pull.MulVec(w.eq.n, back)
@@ -148,6 +157,7 @@ func give(samples []Sample, fits []wandered) {
 		mids[i], about[i] = s.Mid, fits[0].model.obs[i].c
 	}
 	g := newGiving(mids, about)
+	g.jumps = len(fits[0].model.axis) - 1
 	for k := range fits {
 		fits[k].model.giving = g.clone()
 		fits[k].eq = fits[k].model.normal(nil)

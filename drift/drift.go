@@ -46,6 +46,7 @@ type Options struct {
 	Progress func(Shot)      // told of each picture when it is done, never two at once; may be nil
 	Known    map[string]Shot // shots measured before, by name: not opened again
 	Narrow   *Narrow         // for fields too narrow to recognise; nil: they stay unsolved
+	Numbered bool            // the numbers in the files' names are in the order taken, and show a clock that was set
 	Room     *Room           // shared with other calls at the same time; nil: one of its own
 }
 
@@ -85,6 +86,7 @@ type Sequence struct {
 	Followed *track.Followed
 	// FollowErr is why they could not be followed, though the direction they look in was given.
 	FollowErr error
+	ClockSet  *ClockSet // the camera's clock was set between two pictures; nil: not known of
 }
 
 // errUnread marks what kept a picture from being read at all.
@@ -154,7 +156,12 @@ func Measure(ctx context.Context, sources []Source, o Options) (Sequence, error)
 	if err := g.Wait(); err != nil {
 		return Sequence{}, err
 	}
+	var set *ClockSet
+	if o.Numbered {
+		set = keepOneClock(shots)
+	}
 	seq, err := arrange(ctx, shots)
+	seq.ClockSet = set
 	if err != nil {
 		return seq, err
 	}

@@ -48,6 +48,46 @@ type clockJSON struct {
 	ExposureNS time.Duration `json:"exposure_ns,omitempty"`
 	StepNS     time.Duration `json:"step_ns,omitempty"`
 	Source     string        `json:"source,omitempty"`
+	Told       *toldJSON     `json:"told,omitempty"`
+}
+
+// toldJSON is a frame.Told; files written before it was kept have none.
+type toldJSON struct {
+	Zone     string         `json:"zone,omitempty"`
+	OffsetNS time.Duration  `json:"offset_ns,omitempty"`
+	GivenNS  *time.Duration `json:"given_ns,omitempty"` // of a zone that was not used
+	OtherNS  *time.Duration `json:"other_ns,omitempty"` // beyond a change of the clocks
+	AheadNS  *time.Duration `json:"ahead_ns,omitempty"` // of a GPS fix
+}
+
+func toldOnPaper(t frame.Told) *toldJSON {
+	if t == (frame.Told{}) {
+		return nil
+	}
+	where := func(is bool, d time.Duration) *time.Duration {
+		if !is {
+			return nil
+		}
+		return &d
+	}
+	return &toldJSON{string(t.Zone), t.Offset, where(t.Against, t.Given), where(t.Changed, t.Other), where(t.HasFix, t.Ahead)}
+}
+
+func (j *toldJSON) told() (t frame.Told) {
+	if j == nil {
+		return t
+	}
+	t = frame.Told{Zone: frame.Zone(j.Zone), Offset: j.OffsetNS}
+	if t.Against = j.GivenNS != nil; t.Against {
+		t.Given = *j.GivenNS
+	}
+	if t.Changed = j.OtherNS != nil; t.Changed {
+		t.Other = *j.OtherNS
+	}
+	if t.HasFix = j.AheadNS != nil; t.HasFix {
+		t.Ahead = *j.AheadNS
+	}
+	return t
 }
 
 type lensJSON struct {
@@ -105,7 +145,7 @@ func (s Shot) MarshalJSON() ([]byte, error) {
 	l := s.Lens
 	j.Lens = lensJSON{numbers{v: []float64{l.FocalLengthMM, l.EquivalentMM, l.PixelPitchUM, l.FNumber, l.ScaleArcsecPerPx}}, l.Make, l.Model}
 	if c := s.Clock; c != nil {
-		j.Clock = &clockJSON{c.Start.UTC(), c.Exposure, c.Step, c.Source}
+		j.Clock = &clockJSON{c.Start.UTC(), c.Exposure, c.Step, c.Source, toldOnPaper(c.Told)}
 	}
 	if p := s.Place; p != nil {
 		j.Place = &placeJSON{degrees(p.Latitude), degrees(p.Longitude), p.HeightM}
@@ -165,7 +205,7 @@ func (s *Shot) UnmarshalJSON(text []byte) error {
 	}
 	n.Lens.Make, n.Lens.Model = j.Lens.Make, j.Lens.Model
 	if c := j.Clock; c != nil {
-		n.Clock = &frame.Clock{Start: c.Start, Exposure: c.ExposureNS, Step: c.StepNS, Source: c.Source}
+		n.Clock = &frame.Clock{Start: c.Start, Exposure: c.ExposureNS, Step: c.StepNS, Source: c.Source, Told: c.Told.told()}
 	}
 	if err := j.rest(&n); err != nil {
 		return err

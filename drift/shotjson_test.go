@@ -45,7 +45,8 @@ func fullShot(t *testing.T) Shot {
 	}
 	s.Place, s.Notes, s.LeftOut, s.RowOrderFree = &site, []string{"a doubt"}, "touched", true
 	s.Lens = frame.Lens{FocalLengthMM: 6.8, EquivalentMM: 115, FNumber: 2.8, Make: "Meadow", Model: "One"}
-	s.Clock = &frame.Clock{Start: evening, Exposure: 15 * time.Second, Step: time.Millisecond, Source: "table"}
+	s.Clock = &frame.Clock{Start: evening, Exposure: 15 * time.Second, Step: time.Millisecond, Source: "EXIF",
+		Told: frame.Told{Zone: frame.ZoneInFile, Offset: time.Hour, Against: true, Changed: true, Other: -time.Hour, HasFix: true, Ahead: -3}}
 	s.Field.Stars[3].TrailPxErr, s.Field.Stars[4].FWHMErr, s.Field.Noise = math.NaN(), math.Inf(1), 0.002
 	s.Field.Stars[5].Flags = star.Saturated | star.Blend
 	return s

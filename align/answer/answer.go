@@ -33,6 +33,7 @@ type Options struct {
 	PeriodS       float64          // of the gear, where known
 	Gear          *exposure.Wobble // as told by the user or the kit; what the pictures measure goes before it; nil: nobody has said
 	Play          unit.Angle       // of the knobs, as told by the user or the kit; 0: nobody has said
+	OnlyNamed     bool             // a question of place or clock is named among the situations and does not hold the orders up, where nobody can answer it
 	Memory        *Memory          // for faces that ask again and again; nil: nothing is remembered
 }
 
@@ -64,6 +65,9 @@ type builder struct {
 	gear *wobble.Result
 	out  *Answer
 
+	rests  align.PlaceRests
+	doubts []align.Doubt
+
 	forms func() []exposure.Form // of the shots' stars; zero where not recognised
 }
 
@@ -78,6 +82,7 @@ func New(seq drift.Sequence, o Options) Answer {
 	out := Answer{}
 	b := &builder{seq: seq, o: o, out: &out, forms: formsOf(seq, o.Memory)}
 	b.seq.Shots = slices.Clone(seq.Shots)
+	b.doubts = align.ClockDoubts(seq)
 	b.run()
 	b.frames()
 	b.noteMirrored()
@@ -134,8 +139,10 @@ func (b *builder) run() {
 		b.out.Rate = nil
 	}
 	if !b.setAim(b.lastMid()) {
+		b.contradictions(nil)
 		return
 	}
+	b.contradictions(&axis)
 	b.advise(h, in, axis)
 }
 
@@ -143,6 +150,7 @@ func (b *builder) run() {
 func (b *builder) stop(h *drift.Horizon, a *align.Axis, err error) {
 	b.out.Err = err
 	b.situations(h, a, err)
+	b.contradictions(nil)
 }
 
 // firstCause prefers what is wrong with the pictures themselves to what follows from it: when
@@ -201,28 +209,14 @@ func (h hinted) Hint() string {
 	return "look at the pictures: stars must be visible and in focus"
 }
 
-// findSite takes the flag, else the middle one of the pictures' places.
+// findSite takes the flag and the pictures' places.
 func (b *builder) findSite() error {
-	if b.o.Site != nil {
-		b.site = *b.o.Site
-	} else {
-		var places []ephem.Site
-		for _, s := range b.seq.Shots {
-			if s.Place != nil {
-				places = append(places, *s.Place)
-			}
-		}
-		if len(places) == 0 {
-			return failure{ErrNoSite, "the pictures do not say where they were taken", "add --site LAT,LON (decimal degrees, north and east positive; a few kilometres do)"}
-		}
-		slices.SortFunc(places, func(x, y ephem.Site) int {
-			if x.Latitude < y.Latitude {
-				return -1
-			}
-			return 1
-		})
-		b.site = places[len(places)/2]
+	p, ok := align.PlaceOf(b.o.Site, b.seq.Shots, b.sunkAt)
+	if !ok {
+		return failure{ErrNoSite, "the pictures do not say where they were taken", "add --site LAT,LON (decimal degrees, north and east positive; a few kilometres do)"}
 	}
+	b.site, b.rests = p.Site, p.Rests
+	b.doubts = append(p.Doubts, b.doubts...)
 	b.air = ephem.StandardAir(b.site.HeightM)
 	if b.o.Air != nil {
 		b.air = *b.o.Air
@@ -237,21 +231,49 @@ const sunkBelow = unit.Angle(-3 * math.Pi / 180)
 // sunkText says why such a picture is left out.
 const sunkText = "below the horizon: check site and clock"
 
-// leaveOutSunk excludes pictures below the horizon: site or clock are wrong.
+// lowBelow: so near the horizon the air bends the view by more than is known of it, layer by layer (common practice, no
+// source). Such a picture is left out where enough stand higher, lest it spoil what the others tell.
+const (
+	lowBelow = unit.Angle(10 * math.Pi / 180)
+	enough   = 3
+)
+
+const lowText = "too near the horizon, where the air bends the view"
+
+// leaveOutSunk excludes pictures below the horizon – site or clock are wrong – and those near it where others do.
 func (b *builder) leaveOutSunk() {
+	var low []int
+	high := 0
 	for i := range b.seq.Shots {
 		s := &b.seq.Shots[i]
-		if s.Solution == nil || s.Clock == nil {
-			continue
-		}
-		sky, err := ephem.NewSky(b.site, b.air, s.Clock.Mid())
-		if err != nil {
-			continue
-		}
-		if ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude < sunkBelow {
+		height, ok := heightFrom(b.site, b.air, *s)
+		switch {
+		case !ok:
+		case height < sunkBelow:
 			s.LeftOut = sunkText
+		case height < lowBelow:
+			low = append(low, i)
+		case s.LeftOut == "":
+			high++
 		}
 	}
+	if high >= enough && high > len(low) {
+		for _, i := range low {
+			b.seq.Shots[i].LeftOut = lowText
+		}
+	}
+}
+
+// heightFrom is how high over a site's horizon stood what a recognised picture shows; false where none is known.
+func heightFrom(site ephem.Site, air ephem.Air, s drift.Shot) (unit.Angle, bool) {
+	if s.Solution == nil || s.Clock == nil {
+		return 0, false
+	}
+	sky, err := ephem.NewSky(site, air, s.Clock.Mid())
+	if err != nil {
+		return 0, false
+	}
+	return ephem.HorizontalOf(sky.Apparent(s.Solution.Centre())).Altitude, true
 }
 
 // sunk counts the pictures left out for standing below the horizon.
@@ -311,7 +333,13 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if forecast {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
+	if !b.o.OnlyNamed {
+		if q.Ask, q.If = align.Asked(b.doubts, a); q.Ask == "" {
+			q.Ask, q.If = align.AskFar(d)
+		}
+	}
 	b.out.setAdvice(align.Advise(a, q))
+	b.noteRests(a)
 	if note := b.towardTarget(h, a); note != "" {
 		b.out.Advice.Notes = append(b.out.Advice.Notes, note)
 	}

@@ -19,12 +19,16 @@ func rateOf(in align.Input, a align.Axis) *RateJSON {
 // situations names what was amiss.
 func (b *builder) situations(h *drift.Horizon, a *align.Axis, err error) {
 	for _, s := range align.Situations(b.seq, h, a, err) {
-		files := s.Files
-		if files == nil {
-			files = []string{}
-		}
-		b.out.Situations = append(b.out.Situations, Situation{Kind: string(s.Kind), Files: files, Text: s.Text})
+		b.out.Situations = append(b.out.Situations, situationOf(s))
 	}
+}
+
+func situationOf(s align.Situation) Situation {
+	files := s.Files
+	if files == nil {
+		files = []string{}
+	}
+	return Situation{Kind: string(s.Kind), Files: files, Text: s.Text}
 }
 
 // unsteady are the situations in which an axis, however small its stated error, is not what the

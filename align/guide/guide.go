@@ -72,6 +72,7 @@ func New(o Options) *Guide {
 
 // filled has the answer's defaults in place.
 func filled(o Options) Options {
+	o.Answer.OnlyNamed = true
 	if o.Answer.Planned <= 0 {
 		o.Answer.Planned = 30 * time.Second
 	}

@@ -249,7 +249,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 	}
 	p := f.progress("measured picture", len(g.sources))
 	seq, err := drift.Measure(ctx, g.sources, drift.Options{
-		Frame: fo, Lens: m.lens.LensFlags, Narrow: m.narrow(), Progress: func(drift.Shot) { p.step() },
+		Frame: fo, Lens: m.lens.LensFlags, Narrow: m.narrow(), Numbered: true, Progress: func(drift.Shot) { p.step() },
 	})
 	p.end()
 	if err != nil {

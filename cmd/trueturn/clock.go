@@ -12,6 +12,7 @@ import (
 // clockFlags are what the user says of the pictures' clock.
 type clockFlags struct {
 	zone   *time.Location
+	tz     *pflag.Flag // of zone: not changed where the kit has it; nil where nobody was asked
 	offset time.Duration
 	stamp  frame.Stamp
 	times  string
@@ -20,6 +21,7 @@ type clockFlags struct {
 func (c *clockFlags) register(fs *pflag.FlagSet) {
 	const yearS = 366 * 86400
 	fs.Var(zone(&c.zone), "tz", "zone of the camera's clock, for pictures that do not say, and of the times printed: +02:00, UTC, or a name as Europe/Lisbon")
+	c.tz = fs.Lookup("tz")
 	fs.Var(seconds(&c.offset, -yearS, yearS), "clock-offset", "seconds to add to the camera's clock")
 	fs.Var(&value{kind: "start|middle|end", text: "start", set: c.setStamp}, "stamp", "what of the exposure the picture's time is")
 	fs.StringVar(&c.times, "times", "", "table `FILE.csv` of file,start_utc,exposure_s, for pictures without a clock")
@@ -37,7 +39,7 @@ func (c *clockFlags) setStamp(s string) error {
 
 // options reads the table, if there is one.
 func (c *clockFlags) options() (frame.Options, error) {
-	o := frame.Options{Zone: c.zone, ClockOffset: c.offset, Stamp: c.stamp}
+	o := frame.Options{Zone: c.zone, ZoneKept: c.tz != nil && !c.tz.Changed, ClockOffset: c.offset, Stamp: c.stamp}
 	if c.times == "" {
 		return o, nil
 	}

@@ -31,12 +31,20 @@ func (f *face) say(a answer.Answer, zone *time.Location) {
 
 // sayBrief is everything but the table of the pictures.
 func (f *face) sayBrief(a answer.Answer) {
-	f.sayPlanned(a)
-	f.sayNext(a)
+	if asks(a) { // what follows rests on the answer
+		f.sayNext(a)
+		f.sayPlanned(a)
+	} else {
+		f.sayPlanned(a)
+		f.sayNext(a)
+	}
 	f.sayAxis(a)
 	f.sayMotor(a)
 	f.sayTrouble(a)
 }
+
+// asks is whether a question of place or clock comes before all else.
+func asks(a answer.Answer) bool { return a.Measured != nil && a.Measured.Question.Ask != "" }
 
 // sayNext is the next step. A turn is told knob by knob, the larger error first.
 func (f *face) sayNext(a answer.Answer) {

@@ -116,7 +116,7 @@ func (p picture) clock(o Options) (Clock, []string, error) {
 		}
 		return Clock{}, notes, err
 	}
-	c.Start = c.Start.Add(o.ClockOffset).UTC()
+	c = c.MovedBy(o.ClockOffset)
 	if o.ClockOffset != 0 {
 		c.Source += fmt.Sprintf(", moved by %v", o.ClockOffset)
 	}

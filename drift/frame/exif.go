@@ -252,12 +252,12 @@ func (t exifTags) clock(o Options) (Clock, []string, error) {
 		return Clock{}, nil, err
 	}
 	exposure, _ := durationOf(t.number["ExposureTime"])
-	offset, how, notes, err := t.offset(s, o.Zone)
+	told, err := t.told(s, o)
 	if err != nil {
 		return Clock{}, nil, err
 	}
-	start := o.Stamp.start(s.time.Add(-offset), exposure)
-	return Clock{Start: start, Exposure: exposure, Step: s.step, Source: "EXIF " + s.name + ", " + how}, append(s.notes, notes...), nil
+	start := o.Stamp.start(s.time.Add(-told.Offset), exposure)
+	return Clock{Start: start, Exposure: exposure, Step: s.step, Source: "EXIF " + s.name + ", " + offsetWords[told.Zone], Told: told}, s.notes, nil
 }
 
 // start carries a stamp to the beginning of the exposure.
@@ -334,22 +334,29 @@ func (s *localStamp) addSubSec(digits string) {
 	s.time, s.step = s.time.Add(fraction), step
 }
 
-// offset finds local minus UTC, how it was found, and doubts.
-func (t exifTags) offset(s localStamp, zone *time.Location) (time.Duration, string, []string, error) {
-	if d, ok := parseOffset(s.offset); ok {
-		return d, "offset in the file", zoneDoubt(s.time, d, zone), nil
+// offsetWords name the ways to an offset in a clock's source.
+var offsetWords = map[Zone]string{ZoneInFile: "offset in the file", ZoneFromGPS: "offset from GPS time", ZoneAsGiven: "zone as given"}
+
+// told finds local minus UTC and what speaks against it. The stamp stays the camera's: GPS time is that of the last fix, which
+// may be old.
+func (t exifTags) told(s localStamp, o Options) (d Told, err error) {
+	gps, fixed := t.gps()
+	settled := s.time.Sub(gps).Round(15 * time.Minute)
+	stated, ok := parseOffset(s.offset)
+	switch {
+	case ok:
+		d = Told{Zone: ZoneInFile, Offset: stated}.against(s.time, o)
+	case fixed && inUse(settled):
+		d = Told{Zone: ZoneFromGPS, Offset: settled}.against(s.time, o)
+	case o.Zone != nil:
+		d = given(s.time, o.Zone)
+	default:
+		return d, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", hintTZ)
 	}
-	if gps, ok := t.gps(); ok {
-		exact := s.time.Sub(gps)
-		if d := exact.Round(15 * time.Minute); inUse(d) {
-			return d, "offset from GPS time", append(gpsDoubt(exact-d), zoneDoubt(s.time, d, zone)...), nil
-		}
+	if fixed {
+		d.HasFix, d.Ahead = true, s.time.Add(-d.Offset).Sub(gps)
 	}
-	if zone != nil {
-		_, seconds := inZone(s.time, zone).Zone()
-		return time.Duration(seconds) * time.Second, "zone as given", changeDoubt(s.time, zone), nil
-	}
-	return 0, "", nil, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", hintTZ)
+	return d, nil
 }
 
 // inUse reports whether an offset is one that civil time somewhere keeps or
@@ -363,45 +370,6 @@ func inUse(d time.Duration) bool {
 		return true
 	}
 	return false
-}
-
-// gpsDoubt tells of a GPS time far from the camera's own. The stamp stays the
-// camera's: the GPS time is that of the last fix, which may be old.
-func gpsDoubt(rest time.Duration) []string {
-	if rest.Abs() < 2*time.Minute {
-		return nil
-	}
-	return []string{fmt.Sprintf("camera clock and GPS time differ by %v: check the camera's clock", rest.Round(time.Second))}
-}
-
-// zoneDoubt tells of a zone the user gave that the picture contradicts.
-func zoneDoubt(local time.Time, offset time.Duration, zone *time.Location) []string {
-	if zone == nil {
-		return nil
-	}
-	if _, seconds := inZone(local, zone).Zone(); time.Duration(seconds)*time.Second == offset {
-		return nil
-	}
-	return []string{"the picture's own offset from UTC, " + offsetText(offset) + ", was used instead of the zone given"}
-}
-
-// changeDoubt tells of a zone whose clocks were changed within half a day of a picture: cameras follow only when a hand sets
-// them, and in the hour that runs twice not even a clock that follows can tell.
-func changeDoubt(local time.Time, zone *time.Location) []string {
-	at := inZone(local, zone)
-	_, taken := at.Zone()
-	for _, near := range []time.Duration{-12 * time.Hour, 12 * time.Hour} {
-		if _, other := at.Add(near).Zone(); other != taken {
-			set := func(seconds int) string { return offsetText(time.Duration(seconds) * time.Second) }
-			return []string{fmt.Sprintf("the clocks of %v were changed that night, and the camera's was taken to be %s ahead of UTC; if it was not, give --tz %s",
-				zone, set(taken), set(other))}
-		}
-	}
-	return nil
-}
-
-func offsetText(d time.Duration) string {
-	return time.Time{}.In(time.FixedZone("", int(d/time.Second))).Format("-07:00")
 }
 
 // gps is the UTC instant of the GPS fix.

@@ -162,11 +162,11 @@ func (h header) exposure() time.Duration {
 
 // settle turns a stamp of the header's time scale into a clock.
 func (h header) settle(o Options, s stamp, exposure time.Duration, means Stamp, source string) (Clock, []string, error) {
-	t, err := h.toUTC(s, o.Zone)
+	t, told, err := h.toUTC(s, o.Zone)
 	if err != nil {
 		return Clock{}, nil, err
 	}
-	return Clock{Start: means.start(t, exposure), Exposure: exposure, Step: s.step, Source: source}, nil, nil
+	return Clock{Start: means.start(t, exposure), Exposure: exposure, Step: s.step, Source: source, Told: told}, nil, nil
 }
 
 // utc reads a keyword holding a full date and time.
@@ -205,9 +205,8 @@ func (h header) observed(o Options) (stamp, string, []string, error) {
 		if o.Zone == nil {
 			return stamp{}, "", nil, noClock("the FITS header gives local time alone ("+name+")", hintTZ)
 		}
-		doubt := changeDoubt(s.time, o.Zone)
-		s.time, s.zone = inZone(s.time, o.Zone).UTC(), "Z"
-		return s, "FITS " + name + ", zone as given", doubt, nil
+		s.local = true
+		return s, "FITS " + name + ", zone as given", nil, nil
 	}
 	return stamp{}, "", nil, noClock("the FITS header says no time at which the picture was taken", hintNoTime)
 }
@@ -321,20 +320,28 @@ func parseJulian(s string) (stamp, bool) {
 
 // toUTC converts from the header's time scale (FITS 4.0 table 30). An offset
 // or Z in the stamp itself is UTC.
-func (h header) toUTC(s stamp, zone *time.Location) (time.Time, error) {
+func (h header) toUTC(s stamp, zone *time.Location) (time.Time, Told, error) {
 	if d, ok := parseOffset(s.zone); ok {
-		return s.time.Add(-d), nil
+		return s.time.Add(-d), Told{Zone: ZoneUTC}, nil
 	}
 	scale, _, _ := strings.Cut(strings.ToUpper(h["TIMESYS"]), "(")
-	var ahead time.Duration // of TAI
-	switch strings.TrimSpace(scale) {
-	case "", "UTC", "UT", "UT1", "GMT", "Z":
-		return s.time, nil
-	case "LOCAL", "LT":
+	scale = strings.TrimSpace(scale)
+	if s.local || scale == "LOCAL" || scale == "LT" {
 		if zone == nil {
-			return time.Time{}, noClock("the FITS header gives local time (TIMESYS)", hintTZ)
+			return time.Time{}, Told{}, noClock("the FITS header gives local time (TIMESYS)", hintTZ)
 		}
-		return inZone(s.time, zone), nil
+		return inZone(s.time, zone), given(s.time, zone), nil
+	}
+	t, err := h.fromScale(s.time, scale)
+	return t, Told{Zone: ZoneUTC}, err
+}
+
+// fromScale carries a time of a named scale to UTC.
+func (h header) fromScale(t time.Time, scale string) (time.Time, error) {
+	var ahead time.Duration // of TAI
+	switch scale {
+	case "", "UTC", "UT", "UT1", "GMT", "Z":
+		return t, nil
 	case "TAI", "IAT":
 	case "TT", "TDT", "ET", "TDB": // TDB within 2 ms of TT
 		ahead = 32184 * time.Millisecond
@@ -343,7 +350,7 @@ func (h header) toUTC(s stamp, zone *time.Location) (time.Time, error) {
 	default:
 		return time.Time{}, noClock(fmt.Sprintf("TIMESYS = %q in the FITS header is no time scale known here", h["TIMESYS"]), hintNoTime)
 	}
-	tai := s.time.Add(-ahead)
+	tai := t.Add(-ahead)
 	return tai.Add(-taiMinusUTC(tai)), nil
 }
 

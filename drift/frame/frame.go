@@ -78,6 +78,7 @@ type Clock struct {
 	Exposure time.Duration // 0 when the file does not say
 	Step     time.Duration // resolution of the stamp: 1 s for whole seconds
 	Source   string        // where it came from, e.g. "EXIF DateTimeOriginal, offset from GPS time"
+	Told     Told          // what it rests on
 }
 
 // Mid is the middle of the exposure, UTC: the instant of the frame.
@@ -119,6 +120,7 @@ func (s Stamp) String() string {
 // Options steer Decode. The zero value is usable.
 type Options struct {
 	Zone        *time.Location // zone of EXIF times that carry no offset; nil: none is assumed
+	ZoneKept    bool           // Zone is usual at the site, not said of these pictures: one that says otherwise does not contradict it
 	ClockOffset time.Duration  // added to every time read from the picture, for a clock known to be wrong
 	Stamp       Stamp          // which instant EXIF times and DATE-OBS are; other FITS keywords and tables say so themselves
 	Times       Times          // table of clocks by base name; its rows win over the picture's own clock

@@ -27,29 +27,29 @@ func TestEXIFClock(t *testing.T) {
 		o          Options
 		want       Clock
 	}{
-		{"sub-seconds with a leading zero, offset", "full.jpg", Options{}, Clock{utc(2, 0, 43, 5.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
-		{"the same in PNG", "full.png", Options{}, Clock{utc(2, 0, 43, 5.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
-		{"the same in TIFF", "full.tiff", Options{}, Clock{utc(2, 0, 43, 5.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
-		{"the same in big-endian order", "big_endian.jpg", Options{}, Clock{utc(2, 0, 43, 5.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
-		{"the offset in the file wins over the zone given", "full.jpg", Options{Zone: tz}, Clock{utc(2, 0, 43, 5.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
-		{"GPS time 4 s off settles −03:30", "gps_time.jpg", Options{}, Clock{utc(2, 0, 43, 5), 8 * time.Second, time.Second, "EXIF DateTimeOriginal, offset from GPS time"}},
-		{"the zone given", "no_offset.jpg", Options{Zone: tz}, Clock{utc(2, 1, 13, 5.6), 8 * time.Second, 10 * time.Millisecond, "EXIF DateTimeOriginal, zone as given"}},
-		{"stamp in the middle", "full.jpg", Options{Stamp: StampMiddle}, Clock{utc(2, 0, 43, 1.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
-		{"stamp at the end", "full.jpg", Options{Stamp: StampEnd}, Clock{utc(2, 0, 42, 57.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file"}},
-		{"clock known to be wrong", "full.jpg", Options{ClockOffset: -90 * time.Second}, Clock{utc(2, 0, 41, 35.045), 8 * time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file, moved by -1m30s"}},
-		{"digitized alone", "digitized.jpg", Options{}, Clock{utc(1, 15, 28, 5.5), 8 * time.Second, 100 * time.Millisecond, "EXIF DateTimeDigitized, offset in the file"}},
-		{"offset of the last change, which is the taking", "change_offset.jpg", Options{}, Clock{utc(2, 0, 43, 5), 8 * time.Second, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
-		{"exposure 1/0 is unknown", "exposure_inf.jpg", Options{}, Clock{utc(2, 0, 43, 5), 0, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
-		{"exposure 0/0 is unknown", "exposure_undef.jpg", Options{}, Clock{utc(2, 0, 43, 5), 0, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
-		{"exposure 1/3 s", "exposure_third.jpg", Options{}, Clock{utc(2, 0, 43, 5), 333333333, time.Second, "EXIF DateTimeOriginal, offset in the file"}},
-		{"the table wins", "full.jpg", Options{Name: "full.jpg", Times: Times{"full.jpg": {utc(5, 1, 2, 3), time.Second, time.Second, "table of times"}}}, Clock{utc(5, 1, 2, 3), time.Second, time.Second, "table of times"}},
+		{"sub-seconds with a leading zero, offset", "full.jpg", Options{}, clockOf(utc(2, 0, 43, 5.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")},
+		{"the same in PNG", "full.png", Options{}, clockOf(utc(2, 0, 43, 5.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")},
+		{"the same in TIFF", "full.tiff", Options{}, clockOf(utc(2, 0, 43, 5.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")},
+		{"the same in big-endian order", "big_endian.jpg", Options{}, clockOf(utc(2, 0, 43, 5.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")},
+		{"the offset in the file wins over the zone given", "full.jpg", Options{Zone: tz}, clockOf(utc(2, 0, 43, 5.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")},
+		{"GPS time 4 s off settles −03:30", "gps_time.jpg", Options{}, clockOf(utc(2, 0, 43, 5), 8*time.Second, time.Second, "EXIF DateTimeOriginal, offset from GPS time")},
+		{"the zone given", "no_offset.jpg", Options{Zone: tz}, clockOf(utc(2, 1, 13, 5.6), 8*time.Second, 10*time.Millisecond, "EXIF DateTimeOriginal, zone as given")},
+		{"stamp in the middle", "full.jpg", Options{Stamp: StampMiddle}, clockOf(utc(2, 0, 43, 1.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")},
+		{"stamp at the end", "full.jpg", Options{Stamp: StampEnd}, clockOf(utc(2, 0, 42, 57.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")},
+		{"clock known to be wrong", "full.jpg", Options{ClockOffset: -90 * time.Second}, clockOf(utc(2, 0, 41, 35.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file, moved by -1m30s")},
+		{"digitized alone", "digitized.jpg", Options{}, clockOf(utc(1, 15, 28, 5.5), 8*time.Second, 100*time.Millisecond, "EXIF DateTimeDigitized, offset in the file")},
+		{"offset of the last change, which is the taking", "change_offset.jpg", Options{}, clockOf(utc(2, 0, 43, 5), 8*time.Second, time.Second, "EXIF DateTimeOriginal, offset in the file")},
+		{"exposure 1/0 is unknown", "exposure_inf.jpg", Options{}, clockOf(utc(2, 0, 43, 5), 0, time.Second, "EXIF DateTimeOriginal, offset in the file")},
+		{"exposure 0/0 is unknown", "exposure_undef.jpg", Options{}, clockOf(utc(2, 0, 43, 5), 0, time.Second, "EXIF DateTimeOriginal, offset in the file")},
+		{"exposure 1/3 s", "exposure_third.jpg", Options{}, clockOf(utc(2, 0, 43, 5), 333333333, time.Second, "EXIF DateTimeOriginal, offset in the file")},
+		{"the table wins", "full.jpg", Options{Name: "full.jpg", Times: Times{"full.jpg": clockOf(utc(5, 1, 2, 3), time.Second, time.Second, "table of times")}}, clockOf(utc(5, 1, 2, 3), time.Second, time.Second, "table of times")},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			f := decodeFile(t, c.file, c.o)
 			if f.ClockErr != nil {
 				t.Fatal(f.ClockErr)
 			}
-			if *f.Clock != c.want {
+			if bare(*f.Clock) != c.want {
 				t.Errorf("clock\n%v, want\n%v", *f.Clock, c.want)
 			}
 			if (c.want.Exposure == 0) != strings.Contains(strings.Join(f.Notes, ";"), "no exposure time") {
@@ -59,12 +59,68 @@ func TestEXIFClock(t *testing.T) {
 	}
 }
 
-// TestZoneContradicted: the picture knows better, and the user is told.
-func TestZoneContradicted(t *testing.T) {
-	for file, want := range map[string]string{"full.jpg": "-03:30", "gps_time.jpg": "-03:30", "no_offset.jpg": ""} {
-		notes := strings.Join(decodeFile(t, file, Options{Zone: time.FixedZone("", 3600)}).Notes, ";")
-		if told := strings.Contains(notes, "instead of the zone given"); told != (want != "") || !strings.Contains(notes, want) {
-			t.Errorf("%s: notes %q, want the offset %q named", file, notes, want)
+// clockOf is a clock of whose grounds nothing is said.
+func clockOf(start time.Time, exposure, step time.Duration, source string) Clock {
+	return Clock{Start: start, Exposure: exposure, Step: step, Source: source}
+}
+
+func bare(c Clock) Clock {
+	c.Told = Told{}
+	return c
+}
+
+// TestTold: what a time rests on, and what speaks against it. The camera's clock shows 2026-03-01 21:13:05 in every row.
+func TestTold(t *testing.T) {
+	const shown = "2026:03:01 21:13:05"
+	hour := time.Hour
+	gps := func(h, m, s float64) []float64 { return []float64{h, m, s} }
+	for _, row := range []struct {
+		name   string
+		offset string
+		gps    []float64 // on the same day
+		o      Options
+		want   Told
+	}{
+		{"offset alone", "+01:00", nil, Options{}, Told{Zone: ZoneInFile, Offset: hour}},
+		{"offset and the same zone", "+01:00", nil, Options{Zone: time.FixedZone("", 3600)}, Told{Zone: ZoneInFile, Offset: hour}},
+		{"offset and another zone", "+01:00", nil, Options{Zone: time.FixedZone("", 7200)}, Told{Zone: ZoneInFile, Offset: hour, Against: true, Given: 2 * hour}},
+		{"offset and another zone that is kept", "+01:00", nil, Options{Zone: time.FixedZone("", 7200), ZoneKept: true}, Told{Zone: ZoneInFile, Offset: hour}},
+		{"offset and a fix four seconds old", "+01:00", gps(20, 13, 1), Options{}, Told{Zone: ZoneInFile, Offset: hour, HasFix: true, Ahead: 4 * time.Second}},
+		{"offset an hour too large", "+02:00", gps(20, 13, 1), Options{}, Told{Zone: ZoneInFile, Offset: 2 * hour, HasFix: true, Ahead: 4*time.Second - hour}},
+		{"the same, set right", "+02:00", gps(20, 13, 1), Options{ClockOffset: hour}, Told{Zone: ZoneInFile, Offset: 2 * hour, HasFix: true, Ahead: 4 * time.Second}},
+		{"GPS alone", "", gps(20, 10, 5), Options{}, Told{Zone: ZoneFromGPS, Offset: hour, HasFix: true, Ahead: 3 * time.Minute}},
+		{"GPS against a zone", "", gps(20, 13, 5), Options{Zone: time.UTC}, Told{Zone: ZoneFromGPS, Offset: hour, Against: true, HasFix: true}},
+		{"a fix of no zone in use, and a zone", "", gps(20, 28, 5), Options{Zone: time.FixedZone("", 3600)}, Told{Zone: ZoneAsGiven, Offset: hour, HasFix: true, Ahead: -15 * time.Minute}},
+		{"zone as given", "", nil, Options{Zone: time.FixedZone("", -3*3600)}, Told{Zone: ZoneAsGiven, Offset: -3 * hour}},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			tags := exifTags{text: map[string]string{"DateTimeOriginal": shown, "OffsetTimeOriginal": row.offset, "GPSDateStamp": "2026:03:01"}, gpsTime: row.gps}
+			c, _, err := picture{stamp: tags.clock}.clock(row.o)
+			if err != nil || c.Told != row.want {
+				t.Errorf("%+v (%v), want %+v", c.Told, err, row.want)
+			}
+			if want := time.Date(2026, 3, 1, 21, 13, 5, 0, time.UTC).Add(row.o.ClockOffset - row.want.Offset); !c.Start.Equal(want) {
+				t.Errorf("%v, want %v", c.Start, want)
+			}
+		})
+	}
+}
+
+// TestToldOfFITS: times of FITS are UTC unless the header says otherwise.
+func TestToldOfFITS(t *testing.T) {
+	zone := time.FixedZone("", 2*3600)
+	for _, row := range []struct {
+		name string
+		h    header
+		want Told
+	}{
+		{"DATE-OBS", header{"DATE-OBS": "2026-03-01T21:13:05"}, Told{Zone: ZoneUTC}},
+		{"TAI", header{"DATE-OBS": "2026-03-01T21:13:05", "TIMESYS": "TAI"}, Told{Zone: ZoneUTC}},
+		{"local scale", header{"DATE-OBS": "2026-03-01T21:13:05", "TIMESYS": "LOCAL"}, Told{Zone: ZoneAsGiven, Offset: 2 * time.Hour}},
+		{"local alone", header{"DATE-LOC": "2026-03-01T21:13:05"}, Told{Zone: ZoneAsGiven, Offset: 2 * time.Hour}},
+	} {
+		if c, _, err := row.h.clock(Options{Zone: zone}); err != nil || c.Told != row.want {
+			t.Errorf("%s: %+v (%v), want %+v", row.name, c.Told, err, row.want)
 		}
 	}
 }
@@ -80,14 +136,14 @@ func TestZoneByName(t *testing.T) {
 	for _, row := range []struct {
 		local   time.Time
 		utcHour int
-		doubt   string // the other offset
+		other   int // hours from UTC beyond the change; 0: none near
 	}{
-		{time.Date(2026, 1, 15, 22, 0, 0, 0, time.UTC), 21, ""},
-		{time.Date(2026, 7, 15, 22, 0, 0, 0, time.UTC), 20, ""},
-		{time.Date(2026, 3, 28, 12, 30, 0, 0, time.UTC), 11, ""},
-		{time.Date(2026, 3, 28, 23, 0, 0, 0, time.UTC), 22, "--tz +02:00"},
-		{time.Date(2026, 10, 25, 4, 0, 0, 0, time.UTC), 3, "--tz +02:00"},
-		{time.Date(2026, 10, 24, 22, 0, 0, 0, time.UTC), 20, "--tz +01:00"},
+		{time.Date(2026, 1, 15, 22, 0, 0, 0, time.UTC), 21, 0},
+		{time.Date(2026, 7, 15, 22, 0, 0, 0, time.UTC), 20, 0},
+		{time.Date(2026, 3, 28, 12, 30, 0, 0, time.UTC), 11, 0},
+		{time.Date(2026, 3, 28, 23, 0, 0, 0, time.UTC), 22, 2},
+		{time.Date(2026, 10, 25, 4, 0, 0, 0, time.UTC), 3, 2},
+		{time.Date(2026, 10, 24, 22, 0, 0, 0, time.UTC), 20, 1},
 	} {
 		var b bytes.Buffer
 		m := Metadata{Clock: Clock{Start: row.local, Exposure: time.Second}, NoOffset: true} // as the camera's clock shows it
@@ -98,9 +154,9 @@ func TestZoneByName(t *testing.T) {
 		if err != nil || f.ClockErr != nil {
 			t.Fatal(err, f.ClockErr)
 		}
-		notes := strings.Join(f.Notes, ";")
-		if f.Clock.Start.UTC().Hour() != row.utcHour || strings.Contains(notes, "clocks") != (row.doubt != "") || !strings.Contains(notes, row.doubt) {
-			t.Errorf("%v: taken for %v, notes %q; want %d h UTC, and %q", row.local, f.Clock.Start.UTC(), notes, row.utcHour, row.doubt)
+		told := f.Clock.Told
+		if f.Clock.Start.UTC().Hour() != row.utcHour || told.Changed != (row.other != 0) || told.Other != time.Duration(row.other)*time.Hour {
+			t.Errorf("%v: taken for %v, %+v; want %d h UTC, and %d", row.local, f.Clock.Start.UTC(), told, row.utcHour, row.other)
 		}
 	}
 }
@@ -142,14 +198,14 @@ func TestGPSOffset(t *testing.T) {
 		name       string
 		local, gps string
 		offset     string // empty: not settled
-		doubt      bool
+		ahead      time.Duration
 	}{
-		{"summer time", "2026:07:01 23:30:00", "2026:07:01 21:29:50", "2h0m0s", false},
-		{"a day ahead", "2026:07:02 09:30:00", "2026:07:01 20:45:00", "12h45m0s", false},
-		{"three quarters", "2026:07:01 23:15:04", "2026:07:01 17:30:00", "5h45m0s", false},
-		{"a clock six minutes wrong", "2026:07:01 21:36:00", "2026:07:01 19:30:00", "2h0m0s", true},
-		{"a fix twenty minutes old", "2026:07:01 21:36:00", "2026:07:01 19:16:00", "", false},
-		{"a fix of another day", "2026:07:09 21:36:00", "2026:07:01 19:30:00", "", false},
+		{"summer time", "2026:07:01 23:30:00", "2026:07:01 21:29:50", "2h0m0s", 10 * time.Second},
+		{"a day ahead", "2026:07:02 09:30:00", "2026:07:01 20:45:00", "12h45m0s", 0},
+		{"three quarters", "2026:07:01 23:15:04", "2026:07:01 17:30:00", "5h45m0s", 4 * time.Second},
+		{"a clock six minutes wrong", "2026:07:01 21:36:00", "2026:07:01 19:30:00", "2h0m0s", 6 * time.Minute},
+		{"a fix twenty minutes old", "2026:07:01 21:36:00", "2026:07:01 19:16:00", "", 0},
+		{"a fix of another day", "2026:07:09 21:36:00", "2026:07:01 19:30:00", "", 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			gps, err := parseStamp(c.gps)
@@ -158,7 +214,7 @@ func TestGPSOffset(t *testing.T) {
 			}
 			tags := exifTags{text: map[string]string{"DateTimeOriginal": c.local, "GPSDateStamp": c.gps[:10]},
 				gpsTime: []float64{float64(gps.time.Hour()), float64(gps.time.Minute()), float64(gps.time.Second())}}
-			clock, notes, err := tags.clock(Options{})
+			clock, _, err := tags.clock(Options{})
 			if c.offset == "" {
 				if !errors.Is(err, ErrNoClock) {
 					t.Errorf("clock %v, error %v; want ErrNoClock", clock, err)
@@ -166,8 +222,8 @@ func TestGPSOffset(t *testing.T) {
 				return
 			}
 			local, _ := parseStamp(c.local)
-			if got := local.time.Sub(clock.Start).String(); err != nil || got != c.offset || (len(notes) > 0) != c.doubt {
-				t.Errorf("offset %s, notes %q, error %v; want %s", got, notes, err, c.offset)
+			if got := local.time.Sub(clock.Start).String(); err != nil || got != c.offset || clock.Told.Ahead != c.ahead {
+				t.Errorf("offset %s, %v ahead, error %v; want %s and %v", got, clock.Told.Ahead, err, c.offset, c.ahead)
 			}
 		})
 	}
@@ -483,7 +539,7 @@ func TestParseTimes(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if got[c.file] != c.want {
+			if bare(got[c.file]) != c.want || got[c.file].Told.Zone != ZoneTable {
 				t.Errorf("%q is %v, want %v", c.file, got[c.file], c.want)
 			}
 		})
@@ -497,11 +553,11 @@ var timesRows = []struct {
 	want       Clock
 	wrong      string // part of the error
 }{
-	{"with a header", "file,start_utc,exposure_s\na.jpg,2026-03-01T21:13:05.5Z,8\n", "a.jpg", Clock{utc(1, 21, 13, 5.5), 8 * time.Second, 100 * time.Millisecond, "table of times"}, ""},
-	{"without a header", "a.jpg,2026-03-01T21:13:05,0.25", "a.jpg", Clock{utc(1, 21, 13, 5), 250 * time.Millisecond, time.Second, "table of times"}, ""},
-	{"as spreadsheets write it", "\ufefffile, start_utc, exposure_s\r\n\"a, b \"\"1\"\".jpg\", 2026-03-01 21:13:05 , 8\r\n\r\n", `a, b "1".jpg`, Clock{utc(1, 21, 13, 5), 8 * time.Second, time.Second, "table of times"}, ""},
-	{"an offset", "a.jpg,2026-03-01T21:13:05+02:00,8", "a.jpg", Clock{utc(1, 19, 13, 5), 8 * time.Second, time.Second, "table of times"}, ""},
-	{"no exposure", "# night one\na.jpg,2026-03-01T21:13:05Z,", "a.jpg", Clock{utc(1, 21, 13, 5), 0, time.Second, "table of times"}, ""},
+	{"with a header", "file,start_utc,exposure_s\na.jpg,2026-03-01T21:13:05.5Z,8\n", "a.jpg", clockOf(utc(1, 21, 13, 5.5), 8*time.Second, 100*time.Millisecond, "table of times"), ""},
+	{"without a header", "a.jpg,2026-03-01T21:13:05,0.25", "a.jpg", clockOf(utc(1, 21, 13, 5), 250*time.Millisecond, time.Second, "table of times"), ""},
+	{"as spreadsheets write it", "\ufefffile, start_utc, exposure_s\r\n\"a, b \"\"1\"\".jpg\", 2026-03-01 21:13:05 , 8\r\n\r\n", `a, b "1".jpg`, clockOf(utc(1, 21, 13, 5), 8*time.Second, time.Second, "table of times"), ""},
+	{"an offset", "a.jpg,2026-03-01T21:13:05+02:00,8", "a.jpg", clockOf(utc(1, 19, 13, 5), 8*time.Second, time.Second, "table of times"), ""},
+	{"no exposure", "# night one\na.jpg,2026-03-01T21:13:05Z,", "a.jpg", clockOf(utc(1, 21, 13, 5), 0, time.Second, "table of times"), ""},
 	{"empty", "", "", Clock{}, "names no picture"},
 	{"header alone", "file,start_utc,exposure_s\n", "", Clock{}, "names no picture"},
 	{"two fields", "file,start_utc,exposure_s\n\na.jpg,8\n", "", Clock{}, "line 3: not three fields"},

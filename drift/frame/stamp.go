@@ -14,6 +14,7 @@ type stamp struct {
 	step    time.Duration
 	zone    string
 	hasTime bool // false: a date alone
+	local   bool // in a zone the user must give, whatever scale the file's times are of
 }
 
 var errStamp = errors.New("not a date and time")

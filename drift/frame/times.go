@@ -94,7 +94,7 @@ func parseTimesRow(line string) (string, Clock, error) {
 		return "", Clock{}, err
 	}
 	exposure, err := parseExposure(unquote(strings.TrimSpace(line[i+1:])))
-	return name, Clock{Start: start, Exposure: exposure, Step: step, Source: "table of times"}, err
+	return name, Clock{Start: start, Exposure: exposure, Step: step, Source: "table of times", Told: Told{Zone: ZoneTable}}, err
 }
 
 // unquote takes off the double quotes of a CSV field; doubled ones inside

@@ -205,7 +205,7 @@ func (c *cells) clock() frame.Clock {
 		return frame.Clock{}
 	}
 	exposure, _ := c.number("exposure_s", limits{0, 86400, name == "start_utc"})
-	k := frame.Clock{Start: at, Step: step, Exposure: time.Duration(math.Round(exposure * 1e9)), Source: "table of positions"}
+	k := frame.Clock{Start: at, Step: step, Exposure: time.Duration(math.Round(exposure * 1e9)), Source: "table of positions", Told: frame.Told{Zone: frame.ZoneTable}}
 	if name == "mid_utc" {
 		k.Start = at.Add(-k.Exposure / 2)
 	}

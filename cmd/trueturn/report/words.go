@@ -82,6 +82,8 @@ func headlineOf(d Data) headline {
 		h.Doing = reason(a.Err)
 	}
 	switch {
+	case a.Measured != nil && a.Measured.Question.Ask != "":
+		h.Figure = "A question first"
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
 		h.Figure = roundFor(*a.Exposure.LongestS)
 		if a.Exposure.Gear == exposure.GearUsual {

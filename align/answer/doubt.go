@@ -1,0 +1,111 @@
+package answer
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align"
+	"trueturn/drift/frame"
+	"trueturn/ephem"
+)
+
+// sunkAt is whether from a site most of the recognised pictures would have been below the horizon.
+func (b *builder) sunkAt(site ephem.Site) bool {
+	sunk, all := 0, 0
+	for _, s := range b.seq.Shots {
+		if s.Solution == nil || s.Clock == nil {
+			continue
+		}
+		all++
+		if height, ok := heightFrom(site, ephem.StandardAir(site.HeightM), s); ok && height < sunkBelow {
+			sunk++
+		}
+	}
+	return 2*sunk > all
+}
+
+// contradictions weighs what speaks against place and time, and names it before all else.
+func (b *builder) contradictions(a *align.Axis) {
+	if a != nil {
+		for i := range b.doubts {
+			b.doubts[i].Weigh(*a, b.site, b.aimAt)
+		}
+	}
+	var first []Situation
+	for _, s := range align.Contradictions(b.doubts) {
+		first = append(first, situationOf(s))
+	}
+	b.out.Situations = append(first, b.out.Situations...)
+}
+
+// aimAt is the aim from a site, so much later than the pictures are reckoned.
+func (b *builder) aimAt(site ephem.Site, later time.Duration) (align.Aim, error) {
+	air := b.air
+	if site != b.site && b.o.Air == nil {
+		air = ephem.StandardAir(site.HeightM)
+	}
+	return align.NewAim(b.o.Aim, site, air, b.lastMid().Add(later), b.o.Target)
+}
+
+// noteRests says what place and zone rest on where nothing confirms them; what contradicts them stands among the situations.
+func (b *builder) noteRests(a align.Axis) {
+	var parts []string
+	if zone := b.zoneRests(); zone != "" && !b.met(align.KindClock) {
+		parts = append(parts, zone)
+		defer b.noteHour(a)
+	}
+	if b.rests == align.PlaceGiven && !b.met(align.KindSite) {
+		parts = append(parts, "site as given")
+	}
+	if len(parts) > 0 {
+		text := strings.Join(parts, "; ")
+		b.out.Advice.Notes = append(b.out.Advice.Notes, strings.ToUpper(text[:1])+text[1:]+".")
+	}
+}
+
+// noteHour says what an hour would change, where that is more than the axis's own error.
+func (b *builder) noteHour(a align.Axis) {
+	hour := align.Doubt{Other: align.Other{Later: time.Hour}}
+	hour.Weigh(a, b.site, b.aimAt)
+	if hour.Moved == nil || hour.Moved.By < hourMatters || hour.Moved.By < a.WorstSigma() {
+		return
+	}
+	was, then := a.Deviation(b.out.aim), hour.Moved.Deviation
+	change := func(name string, by unit.Angle) string {
+		return fmt.Sprintf("%s %s more or less", name, align.Arc(unit.Angle(math.Abs(by.Rad()))))
+	}
+	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("If the clock were an hour off: %s, %s.", change("tilt", then.Altitude-was.Altitude), change("base", then.Azimuth-was.Azimuth)))
+}
+
+// hourMatters: less is within the play of the knobs (common practice, no source).
+const hourMatters = unit.Angle(2.0 / 60 * math.Pi / 180)
+
+// zoneRests says what the zone of most pictures rests on; empty where GPS times confirm it, or nothing is known of it.
+func (b *builder) zoneRests() string {
+	count := map[frame.Zone]int{}
+	best := frame.Zone("")
+	for _, s := range b.seq.Shots {
+		if s.Clock == nil || s.Solution == nil {
+			continue
+		}
+		if s.Clock.Told.Confirmed() {
+			return ""
+		}
+		z := s.Clock.Told.Zone
+		if count[z]++; count[z] > count[best] {
+			best = z
+		}
+	}
+	return zoneWords[best]
+}
+
+var zoneWords = map[frame.Zone]string{
+	frame.ZoneInFile:  "zone as told by the pictures",
+	frame.ZoneAsGiven: "zone as given",
+	frame.ZoneUTC:     "times taken for UTC",
+	frame.ZoneTable:   "times as in the table",
+}

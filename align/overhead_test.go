@@ -1,0 +1,79 @@
+package align
+
+import (
+	"math/rand/v2"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/soniakeys/unit"
+
+	"trueturn/align/simulate"
+	"trueturn/ephem"
+)
+
+// nightly is a swung session at a site of which the Sun is known to be down, by the simulator's own clock.
+func nightly(t *testing.T, lat float64, set func(e *simulate.Evening)) (simulate.Evening, *simulate.Run) {
+	t.Helper()
+	e := practiceAt(t, lat)
+	e.Count = 9
+	e.Mount.Swings = degrees(0, 25, 20, -45, -30, 60, 0, -30, 0)
+	set(&e)
+	run, err := e.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return e, run
+}
+
+// placeOf is what is said of place and clock at a site.
+func placeOf(t *testing.T, e simulate.Evening, run *simulate.Run, site ephem.Site) []Situation {
+	t.Helper()
+	q := measured(t, run, e.Count, 0.03, 200, rand.New(rand.NewPCG(5, 6)))
+	h, err := q.Horizon(site, e.Air)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := Estimate(FromHorizon(h))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return newSession(q, &h, &a).placeAndClock()
+}
+
+// The sky says little of place and clock, and nothing wrong: with the Sun up or the air lifting otherwise it asks, and a
+// sound session is never asked.
+func TestPlaceAndClock(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		name string
+		set  func(e *simulate.Evening)
+		site func(s ephem.Site) ephem.Site
+		kind Kind // empty: nothing is said
+		says string
+	}{
+		{name: "sound"},
+		{name: "clock twelve hours fast", set: func(e *simulate.Evening) { e.Handling.ClockError = 12 * time.Hour }, kind: KindClock, says: "cannot be"},
+		{name: "longitude on the other side", site: func(s ephem.Site) ephem.Site { s.Longitude += unit.AngleFromDeg(170); return s }, kind: KindClock, says: "cannot be"},
+		{name: "latitude's sign", site: func(s ephem.Site) ephem.Site { s.Latitude = -s.Latitude; return s }, kind: KindSite, says: "latitude's sign"},
+	} {
+		for _, lat := range bothHemispheres {
+			t.Run(c.name, func(t *testing.T) {
+				set := c.set
+				if set == nil {
+					set = func(*simulate.Evening) {}
+				}
+				e, run := nightly(t, lat, set)
+				site := e.Site
+				if c.site != nil {
+					site = c.site(site)
+				}
+				found := placeOf(t, e, run, site)
+				switch {
+				case c.kind == "" && len(found) > 0, c.kind != "" && (len(found) != 1 || found[0].Kind != c.kind || !strings.Contains(found[0].Text, c.says)):
+					t.Errorf("latitude %v: want %q %q, found%s", lat, c.kind, c.says, texts(found))
+				}
+			})
+		}
+	}
+}
