@@ -75,7 +75,7 @@ func numbered(shots []Shot) []run {
 	}
 	runs, keys := map[key]*run{}, []key{}
 	for i, s := range shots {
-		stem, number, digits, ok := fileNumber(s.File)
+		stem, number, digits, ok := FileNumber(s.File)
 		if !ok || s.Clock == nil || s.Clock.Told.Zone == frame.ZoneTable { // a table's times are meant
 			continue
 		}
@@ -93,8 +93,8 @@ func numbered(shots []Shot) []run {
 	return list
 }
 
-// fileNumber is the last number in a file's name, less its ending, how many digits it has, and the rest of the name.
-func fileNumber(file string) (stem string, number, digits int, ok bool) {
+// FileNumber is the last number in a file's name, less its ending, how many digits it has, and the rest of the name.
+func FileNumber(file string) (stem string, number, digits int, ok bool) {
 	name := strings.TrimSuffix(file, path.Ext(file))
 	end := strings.LastIndexAny(name, "0123456789") + 1
 	begin := len(strings.TrimRight(name[:end], "0123456789"))

@@ -1,11 +1,8 @@
 package guide
 
 import (
-	"cmp"
 	"fmt"
-	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -94,8 +91,7 @@ func moved(s drift.Shot, by time.Duration) drift.Shot {
 	if s.Clock == nil || by == 0 {
 		return s
 	}
-	c := *s.Clock
-	c.Start = c.Start.Add(by)
+	c := s.Clock.MovedBy(by)
 	s.Clock = &c
 	return s
 }
@@ -264,12 +260,10 @@ func (g *Guide) clocks() (list []answer.Situation) {
 // numbersBetween is by how much the number in one file's name exceeds that in another's; false where the names say nothing:
 // they differ in more, or hold a time of day, or a number this program or a browser gave.
 func numbersBetween(a, b string) (int, bool) {
-	x, y := split(a), split(b)
-	if !x.ok || !y.ok || x.before != y.before || x.after != y.after {
-		return 0, false
-	}
-	step := y.number - x.number
-	if step > numbersApart || step < -numbersApart { // they began again at 1
+	stem, x, ok := counted(a)
+	other, y, also := counted(b)
+	step := y - x
+	if !ok || !also || stem != other || step > numbersApart || step < -numbersApart { // or they began again at 1
 		return 0, false
 	}
 	return step, true
@@ -281,23 +275,10 @@ const (
 	countDigits = 5
 )
 
-// numbered is a name with the number in it.
-type numbered struct {
-	before, after string
-	number        int
-	ok            bool
-}
-
-// split finds the last number in a file's name, less its ending: a raw file beside a JPEG has another.
-func split(file string) (n numbered) {
-	name := strings.TrimSuffix(file, filepath.Ext(file))
-	digit := func(r rune) bool { return r >= '0' && r <= '9' }
-	end := strings.LastIndexFunc(name, digit) + 1
-	start := len(strings.TrimRightFunc(name[:end], digit))
-	n.before, n.after = name[:start], name[end:]
-	v, err := strconv.Atoi(name[start:end])
-	n.number, n.ok = v, err == nil && end-start <= countDigits && !strings.HasPrefix(n.after, ")")
-	return n
+// counted is a file's number as a camera counts, and the rest of its name.
+func counted(file string) (stem string, number int, ok bool) {
+	stem, number, digits, ok := drift.FileNumber(file)
+	return stem, number, ok && digits <= countDigits && !strings.HasSuffix(stem, "#)")
 }
 
 // InOrder puts shots in the order in which they were taken: by their clocks, unless the files' numbers show that the clock was
@@ -315,7 +296,11 @@ func InOrder(shots []drift.Shot) []drift.Shot {
 			return shots
 		}
 	}
-	slices.SortStableFunc(timed, func(a, b drift.Shot) int { return cmp.Compare(split(a.File).number, split(b.File).number) })
+	slices.SortStableFunc(timed, func(a, b drift.Shot) int {
+		_, x, _ := counted(a.File)
+		_, y, _ := counted(b.File)
+		return x - y
+	})
 	for i := 1; i < len(timed); i++ {
 		set = set || timed[i].Clock.Mid().Sub(timed[i-1].Clock.Mid()) < -setLeast
 	}

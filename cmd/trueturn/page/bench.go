@@ -345,8 +345,9 @@ func (n *bench) together(ctx context.Context, rs []outcome) {
 	for i := range rs {
 		at := slices.IndexFunc(seq.Shots, func(s drift.Shot) bool { return s.File == rs[i].file })
 		if rs[i].unsolved() && at >= 0 {
+			clock := rs[i].shot.Clock
 			rs[i].shot = seq.Shots[at]
-			rs[i].shot.LeftOut = "" // which of two files of one exposure counts is for the guide to say
+			rs[i].shot.LeftOut, rs[i].shot.Clock = "", clock // which of two files of one exposure counts, and whether the clock was set, is for the guide to say
 		}
 	}
 }
