@@ -75,6 +75,11 @@ func AskFar(d Deviation) (ask, condition string) {
 	return fmt.Sprintf("Are --site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so"
 }
 
+// AskSky is the question put where the sky itself contradicts place or clock, as a situation of that kind says.
+func AskSky() (ask, condition string) {
+	return "Are --site and the camera's clock with its zone right? The sky speaks against it, as said below.", "If so"
+}
+
 // Advise turns an axis and a question into the next step. A correction is
 // withheld while it is smaller than twice its error; the step is then to shoot, if the planned exposure
 // stands the doubt as well, or to measure better in the quickest way.

@@ -175,6 +175,17 @@ func (b Bend) At(c turn.Turn, south bool) (direction r3.Vec, covariance [2][2]fl
 	return a.Direction, a.Covariance
 }
 
+// Sound is whether a bend that was kept is one: an axis of unit length, and no negative variance.
+func (b Bend) Sound() bool {
+	for i := range bendSize {
+		if !(b.Cov[i][i] >= 0) {
+			return false
+		}
+	}
+	const rounding = 1e-6
+	return math.Abs(r3.Norm(b.Own)-1) < rounding
+}
+
 // ownAxis is how far the mount's own axis lies from the one about which the camera turns; differs is whether by more than
 // its error.
 func (a Axis) ownAxis() (off, sigma unit.Angle, differs bool) {

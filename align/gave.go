@@ -52,8 +52,9 @@ func Elsewhere(from, to turn.Turn) unit.Angle {
 	return UsualBend.Mul(r3.Norm(r3.Sub(from.Inverse().Apply(look), to.Inverse().Apply(look))) / math.Sqrt2)
 }
 
-// bendMost is more than a holder bends, settles or creeps while one measures (common practice, no source).
-const bendMost = unit.Angle(60.0 / 60 * math.Pi / 180)
+// bendMost is more than a holder bends, settles or creeps while one measures (common practice, no source); a small
+// telescope on a real mount bent by 21′ in seven hours (night_test.go).
+const bendMost = knockLimit
 
 // beyond is whether what the camera did besides turning about an axis is too much to speak of an axis at all.
 func (g Gave) beyond() bool { return g.Shown() && g.Size > bendMost }

@@ -124,7 +124,7 @@ func TestSevenHours(t *testing.T) {
 			if off > threeSigma {
 				t.Errorf("off by %.1f joint errors", off)
 			}
-			if p.same && d > 2*max(a.WorstSigma(), whole.WorstSigma()) {
+			if p.same && d > max(a.WorstSigma(), whole.WorstSigma()) {
 				t.Errorf("moved by %.1f′, with ± %.1f′ and ± %.1f′", d.Min(), whole.WorstSigma().Min(), a.WorstSigma().Min())
 			}
 		})

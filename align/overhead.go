@@ -36,7 +36,7 @@ type alternative struct {
 	fits    bool          // what is then left over is no more than the errors
 	lowest  unit.Angle    // of the pictures' middles
 	sun     unit.Angle    // height of the Sun, at most
-	changed string        // in words: "the latitude's sign", "the clock's hour"
+	changed string        // in words, of the place
 }
 
 // possible is whether such pictures could have been taken there and then.
@@ -86,7 +86,7 @@ func (o overhead) zenith(here ephem.Site, a alternative) r3.Vec {
 
 // raised is the small turn of the camera's attitude that the air makes, and how high the view stands.
 func (s *session) raised(o overhead, zenith r3.Vec) (by r3.Vec, height unit.Angle) {
-	height = unit.Angle(math.Asin(math.Max(-1, math.Min(1, r3.Dot(zenith, o.view)))))
+	height = unit.Angle(math.Asin(max(-1, min(1, r3.Dot(zenith, o.view)))))
 	level := r3.Cross(o.toCamera(zenith), r3.Vec{Z: 1})
 	if n := r3.Norm(level); n > 1e-9 && height > 0 {
 		lift := lifted(s.in.Air, height+lifted(s.in.Air, height))
@@ -113,7 +113,7 @@ func (s *session) alternatives() []alternative {
 	}
 	for k := 1; k <= 24; k++ {
 		for _, sign := range []time.Duration{1, -1} {
-			list = append(list, alternative{site: here, shift: sign * time.Duration(k) * 30 * time.Minute, changed: "the clock"})
+			list = append(list, alternative{site: here, shift: sign * time.Duration(k) * 30 * time.Minute})
 		}
 	}
 	return list
@@ -160,7 +160,7 @@ func (s *session) look(a *alternative, skies []overhead) {
 		z := o.zenith(s.in.Site, *a)
 		_, height := s.raised(o, z)
 		a.lowest = min(a.lowest, height)
-		a.sun = max(a.sun, unit.Angle(math.Asin(r3.Dot(z, o.sun))))
+		a.sun = max(a.sun, unit.Angle(math.Asin(max(-1, min(1, r3.Dot(z, o.sun))))))
 	}
 }
 
@@ -195,20 +195,23 @@ func (s *session) placeAndClock() []Situation {
 	if len(list) == 0 {
 		return nil
 	}
-	const before = "Check %s before you turn anything."
+	const clock, both = "the camera's clock and its zone (--tz)", "--site, the camera's clock and its zone (--tz)"
+	say := func(k Kind, what, check string) []Situation {
+		return []Situation{{k, files, what + ". Check " + check + " before you turn anything."}}
+	}
 	switch best := list[0]; {
 	case s.a.Gave.Rigid < shownChance && s.a.Gave.How != GaveBending:
 		return nil
 	case s.a.Gave.Rigid < shownChance:
-		return []Situation{{list.kind(), files, fmt.Sprintf("Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same. "+before, "--site, the camera's clock and its zone (--tz)")}}
+		return say(list.kind(), "Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same", both)
 	case len(list) == 1 && best.shift == 0:
-		return []Situation{{KindSite, files, fmt.Sprintf("The air lifts the stars as it would with "+best.changed+", not as at the site given. "+before, "--site")}}
+		return say(KindSite, "The air lifts the stars as it would with "+best.changed+", not as at the site given", "--site")
 	case len(list) == 1:
-		return []Situation{{KindClock, files, fmt.Sprintf("The air lifts the stars as it would with the clock "+amiss(best.shift)+", not as at the time given. "+before, "the camera's clock and its zone (--tz)")}}
+		return say(KindClock, "The air lifts the stars as it would with "+best.words()+", not as at the time given", clock)
 	case list.kind() == KindClock:
-		return []Situation{{KindClock, files, fmt.Sprintf("The air lifts the stars otherwise than at the time given: the clock is wrong, most likely "+amiss(best.shift)+". "+before, "the camera's clock and its zone (--tz)")}}
+		return say(KindClock, "The air lifts the stars otherwise than at the time given: the clock is wrong, most likely "+amiss(best.shift), clock)
 	default:
-		return []Situation{{KindSite, files, fmt.Sprintf("The air lifts the stars otherwise than at the place and time given; it would fit with "+best.words()+". "+before, "--site, the camera's clock and its zone (--tz)")}}
+		return say(KindSite, "The air lifts the stars otherwise than at the place and time given; it would fit with "+best.words(), both)
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align/simulate"
 	"trueturn/ephem"
@@ -74,6 +75,35 @@ func TestPlaceAndClock(t *testing.T) {
 					t.Errorf("latitude %v: want %q %q, found%s", lat, c.kind, c.says, texts(found))
 				}
 			})
+		}
+	}
+}
+
+// The zenith of another place and a slow clock, from the closed form, against the sky worked out there and then.
+func TestOverheadZenith(t *testing.T) {
+	for _, lat := range bothHemispheres {
+		e, run := nightly(t, lat, func(*simulate.Evening) {})
+		q := measured(t, run, e.Count, 0.03, 200, rand.New(rand.NewPCG(5, 6)))
+		h, err := q.Horizon(e.Site, e.Air)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s := newSession(q, &h, nil)
+		skies, err := s.overheads()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, a := range []alternative{{site: e.Site, shift: 90 * time.Minute}, {site: e.Site, shift: -5 * time.Hour},
+			{site: ephem.Site{Latitude: -e.Site.Latitude, Longitude: 2, HeightM: 500}, shift: time.Hour}} {
+			sky, err := ephem.NewSky(a.site, e.Air, s.in.Samples[0].Mid.Add(a.shift))
+			if err != nil {
+				t.Fatal(err)
+			}
+			got, want := skies[0].zenith(e.Site, a), sky.ICRS(r3.Vec{Z: 1})
+			const second = 60 // ″: aberration differs by up to 41″, refraction of the pole is rounded
+			if off := unit.Angle(r3.Norm(r3.Sub(got, want))).Sec(); off > second {
+				t.Errorf("latitude %v, %v: %.0f″ off", lat, a.shift, off)
+			}
 		}
 	}
 }

@@ -34,7 +34,7 @@ const manyJumps = 4
 func (s *session) driven() (Situation, bool) {
 	jumps, first, most := 0, 0, unit.Angle(0)
 	for _, b := range s.a.Breaks {
-		if b.Lens || !b.Knock || b.byHand() {
+		if !b.jump() {
 			continue
 		}
 		if jumps == 0 {
@@ -49,6 +49,9 @@ func (s *session) driven() (Situation, bool) {
 	return Situation{KindFlexure, s.files(first, len(s.in.Samples)-1),
 		fmt.Sprintf("The camera jumped across the axis %s, by up to %s: a guider or a second motor at work, or something that sticks and lets go. Switch guiding off, tighten, then measure again.", times(jumps), Arc(most))}, true
 }
+
+// jump is whether the camera jumped, and no hand turned the axis.
+func (b Break) jump() bool { return b.Knock && !b.Lens && !b.byHand() }
 
 // leastKnock: a smaller jump is more likely the lens's than the mount's, and harms nothing since both sides are measured apart.
 const leastKnock = unit.Angle(5.0 / 3600 * math.Pi / 180)
@@ -116,7 +119,7 @@ func (s *session) clampGives() (Situation, bool) {
 	var jumps []r3.Vec
 	first, size := 0, unit.Angle(0)
 	for _, b := range s.a.Breaks {
-		if b.Lens || !b.Knock || b.Before == 0 || b.byHand() {
+		if !b.jump() || b.Before == 0 {
 			continue
 		}
 		if len(jumps) == 0 {

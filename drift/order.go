@@ -24,9 +24,9 @@ import (
 
 // Limits of the proof.
 const (
-	setLeast   = 20 * time.Minute // what somebody sets on purpose; less may be a drift corrected, and turns the axis found about the pole by under 5°
+	SetLeast   = 20 * time.Minute // what somebody sets on purpose; less may be a drift corrected, and turns the axis found about the pole by under 5°
 	setMost    = 14 * time.Hour   // of zones, from UTC
-	setStep    = 30 * time.Minute // hands and summer time go by whole hours, some zones by halves
+	SetStep    = 30 * time.Minute // hands and summer time go by whole hours, some zones by halves
 	sideLeast  = 3                // pictures on the better side
 	numberGap  = 3                // numbers, at most, from the last before to the first after: what was deleted between
 	pauseTimes = 3                // the pause at the setting is at most so many usual ones,
@@ -129,7 +129,7 @@ func (r run) fallsBack(shots []Shot) (at int, ok bool) {
 		}
 	}
 	before, after := at, len(r.shots)-at
-	if at == 0 || max(before, after) < sideLeast || r.usual(shots, at)-r.step(shots, at) < setLeast {
+	if at == 0 || max(before, after) < sideLeast || r.usual(shots, at)-r.step(shots, at) < SetLeast {
 		return 0, false
 	}
 	gap, most := r.numbers[at]-r.numbers[at-1], numberGap
@@ -163,7 +163,7 @@ func (r run) setRight(shots []Shot, at int) *ClockSet {
 	before, after := r.fixes(shots, 0, at), r.fixes(shots, at, len(r.shots))
 	set.Confirmed = before != after && (before == fixAgrees || after == fixAgrees)
 	set.Later = set.Confirmed && after == fixAgrees
-	by := backBy(step - max(shots[r.shots[at-1]].Clock.Exposure, 1))
+	by, _ := WholeSteps(step - max(shots[r.shots[at-1]].Clock.Exposure, 1))
 	if set.Mended = by >= -setMost && step-by <= max(pauseTimes*usual, pauseLeast); !set.Mended {
 		r.leaveOut(shots, at, set)
 		return set
@@ -181,9 +181,10 @@ func (r run) setRight(shots []Shot, at int) *ClockSet {
 	return set
 }
 
-// backBy is the least a clock was set back by, in whole steps, for stamps to fall by so much and more.
-func backBy(fall time.Duration) time.Duration {
-	return time.Duration(math.Floor(float64(fall)/float64(setStep))) * setStep
+// WholeSteps parts the time between two stamps into what the clock was set by, in whole steps, and the shortest pause.
+func WholeSteps(d time.Duration) (by, pause time.Duration) {
+	by = time.Duration(math.Floor(float64(d)/float64(SetStep))) * SetStep
+	return by, d - by
 }
 
 // leaveOut leaves out the pictures of one clock: the earlier ones unless the later are too few to settle an axis.
@@ -229,7 +230,7 @@ func (r run) fixes(shots []Shot, from, to int) fixed {
 		switch t := shots[i].Clock.Told; {
 		case t.Confirmed():
 			agree++
-		case t.HasFix && t.Ahead.Abs() >= setLeast:
+		case t.HasFix && t.Ahead.Abs() >= SetLeast:
 			differ++
 		}
 	}

@@ -67,6 +67,8 @@ type builder struct {
 
 	rests  align.PlaceRests
 	doubts []align.Doubt
+	// skySpeaks: the sky itself speaks against place or clock.
+	skySpeaks bool
 
 	forms func() []exposure.Form // of the shots' stars; zero where not recognised
 }
@@ -334,9 +336,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
 	if !b.o.OnlyNamed {
-		if q.Ask, q.If = align.Asked(b.doubts, a); q.Ask == "" {
-			q.Ask, q.If = align.AskFar(d)
-		}
+		q.Ask, q.If = b.question(a, d)
 	}
 	b.out.setAdvice(align.Advise(a, q))
 	b.noteRests(a)
@@ -356,6 +356,18 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 			b.out.Advice.Notes = append(b.out.Advice.Notes, b.out.Plan.Mount.Wobble.Said())
 		}
 	}
+}
+
+// question is what is to be asked before a turn: what files and flags contradict each other in, else the sky them, else how far
+// off the axis is.
+func (b *builder) question(a align.Axis, d align.Deviation) (ask, condition string) {
+	if ask, condition = align.Asked(b.doubts, a); ask == "" && b.skySpeaks {
+		return align.AskSky()
+	}
+	if ask == "" {
+		return align.AskFar(d)
+	}
+	return ask, condition
 }
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.

@@ -12,6 +12,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/exposure"
 	"trueturn/align/simulate"
+	"trueturn/drift"
 	"trueturn/ephem"
 )
 
@@ -98,4 +99,48 @@ func TestElsewhereBent(t *testing.T) {
 		t.Errorf("moved by %.2f′ ± %.2f′ toward the target; said: %v", moved.Min(), sigma.Min(), said)
 	}
 	t.Logf("%.2f ± %.2f said %v", moved.Min(), sigma.Min(), said)
+}
+
+// Where the sky itself speaks against the clock, the question comes before the turn.
+func TestSkyAsksFirst(t *testing.T) {
+	_, q, site := practice(t, 46, func(e *simulate.Evening) {
+		at, err := e.Aimed(ephem.Horizontal{Azimuth: unit.AngleFromDeg(10), Altitude: unit.AngleFromDeg(50)}) // never sets
+		if err != nil {
+			t.Fatal(err)
+		}
+		*e = at
+		e.Count, e.Handling.ClockError = 8, -8*time.Hour // noon
+		e.Mount.Swings = []unit.Angle{0, unit.AngleFromDeg(20), 0, unit.AngleFromDeg(-40), 0, unit.AngleFromDeg(30), 0, 0}
+	})
+	a := New(q, Options{Site: &site})
+	if a.Err != nil {
+		t.Fatal(a.Err)
+	}
+	if len(a.Situations) == 0 || a.Situations[0].Kind != string(align.KindClock) || *a.Advice.Next == string(align.Turn) || !strings.HasPrefix(a.Advice.NextText, "Are --site and the camera's clock") {
+		t.Errorf("%v, %q: %q", a.Situations, *a.Advice.Next, a.Advice.NextText)
+	}
+}
+
+// A picture near the horizon does not spoil what the others tell.
+func TestNearHorizonLeftOut(t *testing.T) {
+	var low, high drift.Sequence
+	_, high, site := practice(t, 46, func(e *simulate.Evening) { e.Count = 8 })
+	_, low, _ = practice(t, 46, func(e *simulate.Evening) {
+		at, err := e.Aimed(ephem.Horizontal{Azimuth: unit.AngleFromDeg(120), Altitude: unit.AngleFromDeg(5)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		*e = at
+		e.Count, e.Wait = 1, 5*time.Minute
+	})
+	alone := New(high, Options{Site: &site})
+	low.Shots[0].File = "low.jpg"
+	high.Shots = append(high.Shots, low.Shots[0])
+	both := New(high, Options{Site: &site})
+	if alone.Err != nil || both.Err != nil {
+		t.Fatal(alone.Err, both.Err)
+	}
+	if f := both.Frames[len(both.Frames)-1]; f.Used || *both.Axis != *alone.Axis {
+		t.Errorf("%+v: %+v, alone %+v", f, both.Axis, alone.Axis)
+	}
 }

@@ -172,6 +172,9 @@ func (s Session) fault() string {
 	if m := s.Mount; m != nil && (math.Abs(m.AxisAltitudeDeg) > 90 || m.CovarianceRad2[0][0] < 0 || m.CovarianceRad2[1][1] < 0) {
 		return "holds an impossible axis"
 	}
+	if m := s.Mount; m != nil && m.Bend != nil && !m.Bend.Sound() {
+		return "holds an impossible bend"
+	}
 	return ""
 }
 

@@ -19,6 +19,7 @@ func rateOf(in align.Input, a align.Axis) *RateJSON {
 // situations names what was amiss.
 func (b *builder) situations(h *drift.Horizon, a *align.Axis, err error) {
 	for _, s := range align.Situations(b.seq, h, a, err) {
+		b.skySpeaks = b.skySpeaks || s.Kind == align.KindSite || s.Kind == align.KindClock
 		b.out.Situations = append(b.out.Situations, situationOf(s))
 	}
 }

@@ -28,8 +28,7 @@ import (
 // The shift is plain where d − s leaves a pause g as a session has, or g ≈ a. It is taken out of the later stamps: which setting was
 // right nobody here can say, and the axis was measured by the first. Where it is not plain measuring begins afresh.
 const (
-	setLeast = 20 * time.Minute
-	setStep  = 30 * time.Minute // of zones and summer time, nearly all over the world
+	setLeast = drift.SetLeast
 	// setPause is the longest g that is taken as a pause between two pictures where nothing else tells it.
 	setPause = 5 * time.Minute
 	// setSlack is how far arrivals may be off the stamps: sending and measuring take their time.
@@ -154,26 +153,17 @@ func (g *Guide) wasSet(last, now Stamp) (Setting, bool) {
 	case live && (d-waited).Abs() < setLeast:
 		return set, false
 	case live && (d > 0 || numbered):
-		set.By = (d - waited).Round(setStep)
+		set.By = (d - waited).Round(drift.SetStep)
 		set.Plain = (d - waited - set.By).Abs() < setSlack
 		return set, true
 	case d < 0:
-		by, pause := wholeSteps(d)
+		by, pause := drift.WholeSteps(d)
 		set.By, set.Plain = by, pause <= setPause || live && (pause-waited).Abs() < setSlack
 		return set, numbered || set.Plain
 	}
-	by, pause := wholeSteps(d)
+	by, pause := drift.WholeSteps(d)
 	set.By, set.Plain = by, true
 	return set, numbered && step == 1 && d < longGap && g.usualPause(pause)
-}
-
-// wholeSteps parts d into a setting by whole steps and the shortest pause.
-func wholeSteps(d time.Duration) (by, pause time.Duration) {
-	by = d.Truncate(setStep)
-	if by > d {
-		by -= setStep
-	}
-	return by, d - by
 }
 
 // usualPause is whether a pause is the interval the newest pictures were taken in.

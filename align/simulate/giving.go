@@ -97,13 +97,13 @@ func (r *Run) stick() {
 		largest = max(largest, r3.Norm(r3.Sub(bends[i], bends[0])))
 	}
 	slack, at := m.Bend.Friction*largest, bends[0]
-	defer r.learn()
 	for i, want := range bends {
 		if d := r3.Sub(want, at); r3.Norm(d) > slack && r3.Norm(d) > 0 {
 			at = r3.Add(at, r3.Scale(1-slack/r3.Norm(d), d))
 		}
 		r.lag[i] = r3.Sub(at, want)
 	}
+	r.learn()
 }
 
 // learn is the elastic law nearest to how the sticking holder bent: K with the smallest change that follows the lag as

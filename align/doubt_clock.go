@@ -16,7 +16,6 @@ import (
 const (
 	gpsLeast   = 2 * time.Minute  // less confirms a clock
 	gpsSlight  = 10 * time.Minute // clocks so much wrong are usual
-	zoneStep   = 30 * time.Minute // of zones and summer time: a difference of whole ones is a zone set wrong
 	zoneMost   = 14 * time.Hour
 	aliveShare = 0.5 // a fix that ages by less than this share of the time between first and last picture is taken anew
 )
@@ -88,7 +87,7 @@ func (c clocks) gpsDoubt() (Doubt, bool) {
 	if ahead > 0 && !off.alive() { // the fix is old
 		return Doubt{}, false
 	}
-	hours := ahead.Round(zoneStep)
+	hours := ahead.Round(drift.SetStep)
 	whole := hours != 0 && (ahead-hours).Abs() <= gpsLeast && hours.Abs() <= zoneMost
 	if whole {
 		ahead = hours
