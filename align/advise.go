@@ -75,8 +75,12 @@ func AskFar(d Deviation) (ask, condition string) {
 	return fmt.Sprintf("Are --site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so"
 }
 
-// AskSky is the question put where the sky itself contradicts place or clock, as a situation of that kind says.
-func AskSky() (ask, condition string) {
+// AskSky is the question put where the sky itself contradicts place or clock, as a situation of that kind says; empty where
+// the axis is so near the pole that no clock sends its turn far astray.
+func AskSky(a Axis, d Deviation) (ask, condition string) {
+	if d.Total < 2*askLeast || d.Total < a.WorstSigma().Mul(askSigmas) {
+		return "", ""
+	}
 	return "Are --site and the camera's clock with its zone right? The sky speaks against it, as said below.", "If so"
 }
 

@@ -362,7 +362,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 // off the axis is.
 func (b *builder) question(a align.Axis, d align.Deviation) (ask, condition string) {
 	if ask, condition = align.Asked(b.doubts, a); ask == "" && b.skySpeaks {
-		return align.AskSky()
+		return align.AskSky(a, d)
 	}
 	if ask == "" {
 		return align.AskFar(d)
