@@ -159,7 +159,7 @@ func (c clocks) changeDoubt() (Doubt, bool) {
 	return d, true
 }
 
-// setDoubt is a clock that was set back between two pictures.
+// setDoubt is a clock that was set between two pictures.
 func setDoubt(s drift.ClockSet) Doubt {
 	d := Doubt{Kind: KindClock, Files: s.After, Other: Other{Name: "the later clock", Later: s.By}}
 	kept, other := "earlier", "later"
@@ -171,7 +171,12 @@ func setDoubt(s drift.ClockSet) Doubt {
 	if !s.Mended {
 		about = "about "
 	}
-	d.Text = fmt.Sprintf("The camera's clock was set back by %s%s before %s: by their numbers these pictures came after the others, by their times before.", about, spell(s.By.Abs().Round(time.Minute)), s.After[0])
+	way, shown := "back", "by their numbers these pictures came after the others, by their times before"
+	if s.By > 0 {
+		way, shown = "forward", "the numbers go on one by one, and so does the interval but for whole hours"
+	}
+	by := about + spell(s.By.Abs().Round(time.Minute))
+	d.Text = fmt.Sprintf("The camera's clock was set %s by %s before %s: %s.", way, by, s.After[0], shown)
 	switch {
 	case s.Mended:
 		d.Text += fmt.Sprintf(" All are reckoned by the %s clock: %s.", kept, mendedWords(s))
@@ -184,7 +189,7 @@ func setDoubt(s drift.ClockSet) Doubt {
 		d.Text += fmt.Sprintf(" GPS times agree with the %s clock.", kept)
 		return d
 	}
-	d.Other.Ask = fmt.Sprintf("The camera's clock was set back by %s%s before %s: which was right, the earlier or the later?", about, spell(s.By.Abs().Round(time.Minute)), s.After[0])
+	d.Other.Ask = fmt.Sprintf("The camera's clock was set %s by %s before %s: which was right, the earlier or the later?", way, by, s.After[0])
 	d.Other.If = "If the " + kept
 	return d
 }
@@ -192,7 +197,7 @@ func setDoubt(s drift.ClockSet) Doubt {
 // mendedWords say what was done to the times of those moved.
 func mendedWords(s drift.ClockSet) string {
 	by, files := spell(s.By.Abs()), fewFiles(s.Moved)
-	if s.Later {
+	if s.Later != (s.By > 0) {
 		return fmt.Sprintf("%s was taken off the times of %s", by, files)
 	}
 	return fmt.Sprintf("%s was added to the times of %s", by, files)

@@ -6,10 +6,12 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/soniakeys/unit"
 
 	"trueturn/drift"
+	"trueturn/drift/frame"
 	"trueturn/ephem"
 )
 
@@ -46,7 +48,7 @@ func PlaceOf(given *ephem.Site, shots []drift.Shot, sunk func(ephem.Site) bool) 
 	case given == nil && len(seen) == 0:
 		return Place{}, false
 	case len(seen) == 0:
-		return Place{Site: *given, Rests: PlaceGiven}, true
+		return Place{Site: *given, Rests: PlaceGiven, Doubts: zoneSlips(*given, shots)}, true
 	}
 	middle := middlePlace(seen)
 	p := Place{Site: middle.site, Rests: PlacePictures, Doubts: strays(seen, middle.site, given)}
@@ -183,6 +185,42 @@ func slipOf(given, meant ephem.Site) (words string, ok bool) {
 		}
 	}
 	return "", false
+}
+
+// Zones follow the Sun but for what borders and summer time add: their clocks are from two hours behind it to four ahead (western
+// China, summer time in western Alaska); from memory, to the half hour.
+const (
+	zoneBehind = -2.0
+	zoneAhead  = 4.0
+	livedIn    = unit.Angle(70 * math.Pi / 180) // few photograph nearer to a pole
+)
+
+// suits is whether a zone may be in use at a longitude.
+func suits(offset time.Duration, lon unit.Angle) bool {
+	ahead := math.Remainder(offset.Hours()-lon.Deg()/15, 24)
+	return ahead > zoneBehind && ahead < zoneAhead
+}
+
+// zoneSlips asks after a longitude's sign, or an exchange, where the zone of the pictures' clock is one of that place and of none near the one
+// given. A camera that kept the zone of its home on a journey is seldom asked after: no slip leads there but by chance.
+func zoneSlips(given ephem.Site, shots []drift.Shot) []Doubt {
+	told := clocksOf(shots).those(func(t frame.Told) bool { return t.Zone == frame.ZoneInFile || t.Zone == frame.ZoneAsGiven })
+	if len(told) == 0 || suits(told[0].Clock.Told.Offset, given.Longitude) {
+		return nil
+	}
+	offset := told[0].Clock.Told.Offset
+	for _, other := range [][2]unit.Angle{{given.Latitude, -given.Longitude}, {given.Longitude, given.Latitude}} {
+		site, err := ephem.NewSite(other[0].Deg(), other[1].Deg(), given.HeightM)
+		if err != nil || !suits(offset, site.Longitude) || math.Abs(site.Latitude.Rad()) > livedIn.Rad() {
+			continue
+		}
+		d := Doubt{Kind: KindSite, Files: told.files(), Other: Other{Name: "that place", Site: &site}}
+		d.Text = fmt.Sprintf("The zone of the pictures' clock, UTC%s, is in use nowhere near %s, the site given; it is at %s. The site given is used.", offsetWords(offset), placeWords(given), placeWords(site))
+		d.Other.Ask = fmt.Sprintf("Is the site right: %s, as given, or should it be %s, where the zone of the pictures' clock, UTC%s, is in use?", placeWords(given), placeWords(site), offsetWords(offset))
+		d.Other.If = "If it is right"
+		return []Doubt{d}
+	}
+	return nil
 }
 
 func slipWords(given ephem.Site, signs [2]float64, exchanged bool) string {

@@ -468,12 +468,13 @@ func (a *Axis) readMoves(t *told) {
 		if !a.Breaks[i].moves() || stand+1 >= len(m.axis) {
 			continue
 		}
-		from, to := ephem.HorizontalOf(r3.Scale(sign, t.axisOf(stand))), ephem.HorizontalOf(r3.Scale(sign, t.axisOf(stand+1)))
+		was, is := r3.Scale(sign, t.axisOf(stand)), r3.Scale(sign, t.axisOf(stand+1))
+		from, to := ephem.HorizontalOf(was), ephem.HorizontalOf(is)
 		across, up := t.reply(2*(stand+1)), t.reply(2*(stand+1)+1)
 		spread := func(y *mat.VecDense, k int) float64 { // of the difference of unknown k of the two stands
 			return y.AtVec(2*(stand+1)+k) - 2*y.AtVec(2*stand+k) + t.reply(2*stand+k).AtVec(2*stand+k)
 		}
-		a.Breaks[i].Moved = Move{at: to.Altitude, Altitude: to.Altitude - from.Altitude, Azimuth: unit.Angle(math.Remainder((to.Azimuth - from.Azimuth).Rad(), 2*math.Pi)),
+		a.Breaks[i].Moved = Move{was: was, is: is, at: to.Altitude, Altitude: to.Altitude - from.Altitude, Azimuth: unit.Angle(math.Remainder((to.Azimuth - from.Azimuth).Rad(), 2*math.Pi)),
 			AltitudeSigma: unit.Angle(math.Sqrt(spread(up, 1))), AzimuthSigma: unit.Angle(math.Sqrt(spread(across, 0)) / math.Cos(to.Altitude.Rad()))}
 		stand++
 	}

@@ -4,9 +4,11 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"trueturn/align"
 	"trueturn/drift"
+	"trueturn/drift/frame"
 	"trueturn/ephem"
 )
 
@@ -82,5 +84,38 @@ func TestPlaceOf(t *testing.T) {
 	}
 	if _, ok := align.PlaceOf(nil, nil, nil); ok {
 		t.Error("a place from nothing")
+	}
+}
+
+// TestZoneSlips: a zone that is in use nowhere near the site given, but at the place a slip of the pen makes of it, is asked after; one
+// that is in use there, or at neither, is not.
+func TestZoneSlips(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		lat, lon float64
+		hours    float64
+		asks     string
+	}{
+		{"summer time in western Spain", 42.2, -8.7, 2, ""},
+		{"western China", 39.5, 76, 8, ""},
+		{"the line islands", 1.9, -157.4, 14, ""},
+		{"winter in Colorado", 39.7, -105, -7, ""},
+		{"Colorado without its sign", 39.7, 105, -7, "105.00° W"},
+		{"central Asia with a sign", 42.9, -74.6, 6, "74.60° E"},
+		{"exchanged", -58.4, -34.6, 9, ""},
+		{"the Maldives exchanged", 73.2, 4.2, 5, "4.20° N, 73.20° E"},
+		{"a camera that kept the zone of its home", -23, -71, 1, ""},
+		{"Europe, either sign", 46, -7, 1, ""},
+	} {
+		site := siteAt(t, c.lat, c.lon)
+		shot := drift.Shot{File: "a.jpg", Clock: &frame.Clock{Told: frame.Told{Zone: frame.ZoneInFile, Offset: time.Duration(c.hours * float64(time.Hour))}}}
+		p, _ := align.PlaceOf(&site, []drift.Shot{shot}, func(ephem.Site) bool { return false })
+		switch {
+		case c.asks == "" && len(p.Doubts) > 0, c.asks != "" && (len(p.Doubts) != 1 || !strings.Contains(p.Doubts[0].Other.Ask, c.asks)):
+			t.Errorf("%s: %+v, want %q", c.name, p.Doubts, c.asks)
+		}
+		if p.Site != site {
+			t.Errorf("%s: %v is not used", c.name, site)
+		}
 	}
 }

@@ -25,6 +25,7 @@ type Move struct {
 	Altitude, Azimuth           unit.Angle // up, and clockwise seen from above about the vertical
 	AltitudeSigma, AzimuthSigma unit.Angle
 	at                          unit.Angle // height of the axis
+	was, is                     r3.Vec     // the axis before and after, east-north-up
 }
 
 // Total is how far it went on the sky.

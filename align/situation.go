@@ -68,7 +68,10 @@ func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situ
 	if s.a != nil {
 		all = append(all, s.doubt()...)
 	}
-	return append(all, s.low()...)
+	if !names(all, KindSite) && !names(all, KindClock) { // where they stood rests on place and clock
+		all = append(all, s.low()...)
+	}
+	return all
 }
 
 // mount names what is wrong with motor, clamps and holder.
@@ -98,6 +101,8 @@ type session struct {
 	in     Input
 	stamp  time.Duration
 	solved []int // shots solved, with a clock
+	// elsewhere: another place or time would fit better, though not for certain.
+	elsewhere bool
 }
 
 func newSession(seq drift.Sequence, h *drift.Horizon, a *Axis) *session {

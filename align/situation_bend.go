@@ -17,7 +17,11 @@ func (s *session) flexure() []Situation {
 	if g.How == GaveCreeping && g.Uneven.Mul(g.PerHour.Rad()/g.Size.Rad()) > slippingPace {
 		return []Situation{{KindSlipping, files, fmt.Sprintf("The camera gave way by %s while these pictures were taken: its clamp or ball slips. Tighten it, then measure again.", Arc(g.Size))}}
 	}
-	return []Situation{{KindFlexure, files, g.text()}}
+	text := g.text()
+	if g.How == GaveBending && s.elsewhere {
+		text += " A wrong clock or place leaves the same behind: are both right?"
+	}
+	return []Situation{{KindFlexure, files, text}}
 }
 
 // slippingPace an hour and more, and not evenly, is no holder that bends or cools down but a clamp that does not hold (common practice, no
@@ -31,7 +35,7 @@ func (g Gave) text() string {
 	case GaveSettling:
 		return fmt.Sprintf("Something settled by about %s, two thirds of it in the first %.0f min: a tripod leg or the ball. Tighten, wait two minutes after every touch, then measure again.", Arc(g.Size), math.Max(1, g.Constant.Minutes()))
 	}
-	return fmt.Sprintf("The camera crept by about %s while these pictures were taken (%s an hour). Tighten clamp and ball, balance the camera, wait two minutes, then measure again with swings.", Arc(g.Size), Arc(g.PerHour))
+	return fmt.Sprintf("The camera crept by about %s while these pictures were taken (%s an hour), or something was touched. Tighten clamp and ball, balance the camera, wait two minutes, then measure again with swings.", Arc(g.Size), Arc(g.PerHour))
 }
 
 // looseWander: the optical centre of a phone wanders by some tenths of a pixel; a camera whose place scatters by

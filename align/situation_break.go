@@ -3,10 +3,13 @@ package align
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/drift"
+	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
 
@@ -77,6 +80,81 @@ func (b Break) byHand() bool {
 	return m.Total() > knockLimit || way < knobWay.Rad() || way > math.Pi/2-knobWay.Rad()
 }
 
+// A clock that is set turns the axis about the pole by 7.5° each half hour (see ClockMoves), which a knock or a turn of the knobs does by
+// chance only: within three errors of one of so many places of a way of that length, once in clockChance.
+const (
+	clockSteps  = 4 // half hours, each way
+	clockChance = 0.02
+	airSlack    = unit.Angle(0.1 / 60 * math.Pi / 180) // refraction of other heights, which ClockMoves leaves as it is
+)
+
+// clockSet is whether the axis moved as a clock that was set moves it, and by how much it was set: forward where positive. It is sure
+// where the way is known well enough, and likely where the time between the pictures allows it as well.
+func (s *session) clockSet(b Break) (by time.Duration, likely, sure bool) {
+	m := b.Moved
+	if !b.moves() || b.Before == 0 || s.secondsTo(b.Before) < drift.SetLeast.Seconds() {
+		return 0, false, false
+	}
+	if m.Total() < max(knobPlay, 2*m.AltitudeSigma, 2*m.acrossSigma()) {
+		by, likely = s.jumpsLikeClock(b)
+		return by, likely, false
+	}
+	up, across := math.Hypot(m.AltitudeSigma.Rad(), airSlack.Rad()), math.Hypot(m.acrossSigma().Rad(), airSlack.Rad())
+	sure = 2*clockSteps*9*up*across < clockChance*sq2(m.Total().Rad())
+	is := ephem.HorizontalOf(m.is)
+	for k := -clockSteps; k <= clockSteps; k++ {
+		by = time.Duration(k) * drift.SetStep
+		there := ephem.HorizontalOf(ClockMoves(m.was, s.refractedPole(), by))
+		x := math.Remainder((there.Azimuth-is.Azimuth).Rad(), 2*math.Pi) * math.Cos(is.Altitude.Rad()) / across
+		y := (there.Altitude - is.Altitude).Rad() / up
+		if k != 0 && x*x+y*y < 9 {
+			return by, true, sure
+		}
+	}
+	return 0, false, false
+}
+
+// secondsTo is the time to a sample from the one before.
+func (s *session) secondsTo(k int) float64 {
+	return s.in.Samples[k].Mid.Sub(s.in.Samples[k-1].Mid).Seconds()
+}
+
+// likeClock: by so much of its size a jump may differ from that of a clock that was set; chance alone does it in one of a hundred directions and sizes.
+const likeClock = 0.15
+
+// jumpsLikeClock is whether the camera's jump is what a turn of everything about the pole looks like, where the axis itself is not known well
+// enough on both sides.
+func (s *session) jumpsLikeClock(b Break) (by time.Duration, ok bool) {
+	jump := s.jumpAt(b.Before)
+	c, _ := s.in.Samples[b.Before-1].Attitude.Given(s.a.WanderPx)
+	u := c.Apply(s.north())
+	for k := -clockSteps; k <= clockSteps; k++ {
+		by = time.Duration(k) * drift.SetStep
+		v := c.Inverse().Then(turn.About(s.refractedPole(), unit.Angle(siderealRadPerSecond*by.Seconds())).Then(c)).Log()
+		v = r3.Sub(v, r3.Scale(r3.Dot(u, v), u))
+		if k != 0 && r3.Norm(r3.Sub(v, jump)) < likeClock*r3.Norm(jump) {
+			return by, true
+		}
+	}
+	return 0, false
+}
+
+// refractedPole is the north pole as the air shows the elevated one.
+func (s *session) refractedPole() r3.Vec {
+	lat := s.in.Site.Latitude
+	height := unit.Angle(math.Abs(lat.Rad()))
+	return NorthPole(unit.Angle(math.Copysign((height + lifted(s.in.Air, height)).Rad(), lat.Rad())))
+}
+
+// byHours says how far a clock was set.
+func byHours(by time.Duration) string {
+	way := "forward"
+	if by < 0 {
+		way = "back"
+	}
+	return way + " by " + spell(by.Abs())
+}
+
 // eachBreak names breaks one by one; knocks only where asked for.
 func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 	var all []Situation
@@ -89,7 +167,10 @@ func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 		if len(files) == 0 {
 			continue
 		}
+		by, likely, sure := s.clockSet(b)
 		switch {
+		case sure:
+			all = append(all, Situation{KindClock, files, fmt.Sprintf("Before %s the axis seems to move by %s about the pole, as with a clock set %s and as no hand would move it. Only the pictures after it count; if the clock was right before, they are what is wrong.", files[0], Arc(b.Moved.Total()), byHours(by))})
 		case b.bent():
 			all = append(all, Situation{KindFlexure, s.files(0, len(s.in.Samples)-1), fmt.Sprintf("Since the camera was aimed anew before %s the axis is another one, by %s: the holder bends, or the axis was touched. Measure where you will photograph.", files[0], Arc(b.Moved.Total()))})
 		case b.byHand():
@@ -98,6 +179,10 @@ func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 			all = append(all, Situation{KindReAimed, files, "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings; the axis found does not suffer."})
 		case !b.Knock:
 			all = append(all, Situation{KindReAimed, files, fmt.Sprintf("The camera was aimed anew before %s (it turned by %s off the axis). Both parts are used.", files[0], Arc(b.Size))})
+		case knocks && b.Turned && b.Moved.Total() > b.Size:
+			all = append(all, Situation{KindKnock, files, fmt.Sprintf("The axis moved by %s before %s: the tripod was knocked, or both knobs were turned. %s", Arc(b.Moved.Total()), files[0], s.afterKnock(b))})
+		case knocks && likely:
+			all = append(all, Situation{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s, or the camera's clock was set %s: was it? %s", Arc(b.Size), files[0], byHours(by), s.afterKnock(b))})
 		case knocks && (b.Turned || b.Size >= leastKnock):
 			all = append(all, Situation{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. %s", Arc(b.Size), files[0], s.afterKnock(b))})
 		}
@@ -156,6 +241,9 @@ func (s *session) jumpAt(k int) r3.Vec {
 	return r3.Sub(v, r3.Scale(r3.Dot(u, v), u))
 }
 
+// strayBelow: so near the horizon the air alone moves a picture by arcminutes from one night to another (common practice, no source).
+const strayBelow = unit.Angle(15 * math.Pi / 180)
+
 // strays names single pictures that fit neither side.
 func (s *session) strays() []Situation {
 	var all []Situation
@@ -164,9 +252,12 @@ func (s *session) strays() []Situation {
 			continue
 		}
 		name := s.file(i)
-		if off := s.strayBy(i); off >= knockLimit {
+		switch off, height := s.strayBy(i), s.h.Sights[i].Altitude; {
+		case off >= knockLimit:
 			all = append(all, otherField(name, off))
-		} else {
+		case height < strayBelow:
+			all = append(all, Situation{KindLowAltitude, []string{name}, fmt.Sprintf("%s looked only %.0f° above the horizon, where the air bends the view by more than is known of it, and was left out.", name, height.Deg())})
+		default:
 			all = append(all, Situation{KindKnock, []string{name}, fmt.Sprintf("%s is off by %s and was left out: a touch or a gust shook it. Use the self-timer.", name, Arc(off))})
 		}
 	}

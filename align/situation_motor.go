@@ -56,10 +56,16 @@ func (s *session) motor(err error) []Situation {
 	if math.Abs(ratio) > stillRatio {
 		play, slips = lags(steps, ratio)
 	}
+	var all []Situation
+	if o, ok := switched(steps, ratio); ok { // each picture's own angle is free: the axis does not suffer
+		slips = nil
+		if o.atEnd {
+			play, all = nil, o.name(s.files(o.from, len(s.in.Samples)-1))
+		}
+	}
 	if len(slips) > 0 { // a clutch that slips explains what looks like play as well
 		play, slips = nil, slices.Concat(play, slips)
 	}
-	var all []Situation
 	if r, ok := trackingRate(s.in, *s.a, s.stamp); ok && len(slips) == 0 { // where a clamp slips the rate means nothing
 		all = append(all, s.wrongRate(r)...)
 	}
@@ -73,7 +79,7 @@ func notTurning(files []string) Situation {
 
 // wrongRate judges a rate.
 func (s *session) wrongRate(r Rate) []Situation {
-	if math.Abs(r.SiderealRatio-1) < rateSigmas*r.Sigma {
+	if !(math.Abs(r.SiderealRatio-1) >= rateSigmas*r.Sigma) {
 		return nil
 	}
 	files := s.files(0, len(s.in.Samples)-1)
@@ -119,6 +125,59 @@ func nameOf(r Rate) (name string, ok bool) {
 		}
 	}
 	return name, ok
+}
+
+// otherwise is how the motor ran in the steps at one end of a session, unlike all others.
+type otherwise struct {
+	ratio float64
+	from  int  // sample
+	atEnd bool // it runs so still
+}
+
+// switched is whether the motor ran otherwise at one end of the session, as a switch makes it run: until it was put right, or since it
+// was touched. That takes two steps; what happened in the midst of the one next to the others is anybody's guess. A clutch does
+// not slip at the rate of a switch, nor at one end alone.
+func switched(steps []step, ratio float64) (o otherwise, ok bool) {
+	steps = slices.DeleteFunc(slices.Clone(steps), func(st step) bool { return st.byHand(ratio) })
+	even := func(st step) bool { return st.even(ratio) }
+	first := slices.IndexFunc(steps, even)
+	last := len(steps) - 1
+	for last >= 0 && !even(steps[last]) {
+		last--
+	}
+	if first < 0 || slices.ContainsFunc(steps[first:last+1], func(st step) bool { return !even(st) }) {
+		return o, false
+	}
+	lead, tail := steps[:first], steps[last+1:]
+	switch {
+	case len(lead) > 1 && len(tail) == 0:
+		lead = lead[:len(lead)-1]
+		o = otherwise{ratio: lead[0].ratio(), from: lead[0].from}
+	case len(lead) == 1 && len(tail) == 0: // amid swings one has to do, where it is plain
+		o = otherwise{ratio: lead[0].ratio(), from: lead[0].from}
+		return o, o.back()
+	case len(tail) > 1 && len(lead) == 0:
+		lead = tail[1:]
+		o = otherwise{ratio: lead[0].ratio(), from: tail[0].to, atEnd: true}
+	default:
+		return o, false
+	}
+	alike := !slices.ContainsFunc(lead, func(st step) bool { return math.Abs(st.ratio()-o.ratio) > stillRatio })
+	return o, alike && (o.stands() || o.back() || math.Abs(o.ratio-0.5) < stillRatio)
+}
+
+func (o otherwise) stands() bool { return math.Abs(o.ratio) < stillRatio }
+func (o otherwise) back() bool   { return math.Abs(o.ratio+1) < backRatio }
+
+// name says what the motor does since, where that is plain.
+func (o otherwise) name(files []string) []Situation {
+	switch {
+	case o.stands():
+		return []Situation{notTurning(files)}
+	case o.back():
+		return []Situation{wrongHemisphere(files)}
+	}
+	return []Situation{wrongRate(files, Rate{o.ratio, stillRatio / 2})}
 }
 
 // lags sorts the uneven steps that are no swings: those at the start of the session or just after a swing, in which

@@ -232,5 +232,9 @@ func (s *session) low() []Situation {
 	if len(files) == 0 {
 		return nil
 	}
-	return []Situation{{KindLowAltitude, files, fmt.Sprintf("The camera looked only %.0f° above the horizon, where the air bends the view. Aim above 25°, or give the air with --air.", lowest)}}
+	text := fmt.Sprintf("The camera looked only %.0f° above the horizon, where the air bends the view. Aim above 25°, or give the air with --air.", lowest)
+	if lowest < strayBelow.Deg() { // whoever aims so low sees it
+		text += " If it looked higher, clock or place are wrong."
+	}
+	return []Situation{{KindLowAltitude, files, text}}
 }

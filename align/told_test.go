@@ -95,6 +95,9 @@ func TestClockSetDoubt(t *testing.T) {
 			"reckoned by the later clock: 1 h was taken off the times of sky-001.jpg. GPS times agree with the later clock.", ""},
 		{"the later alone", drift.ClockSet{After: after, By: -2500 * time.Second, Later: true}, 2500 * time.Second,
 			"set back by about 42 min before sky-003.jpg", "set back by about 42 min before sky-003.jpg: which was right"},
+		{"forward, brought to the earlier", drift.ClockSet{After: after, By: time.Hour, Mended: true, Moved: after}, time.Hour,
+			"The camera's clock was set forward by 1 h before sky-003.jpg: the numbers go on one by one, and so does the interval but for whole hours. All are reckoned by the earlier clock: 1 h was taken off the times of sky-003.jpg and 1 more.",
+			"set forward by 1 h before sky-003.jpg: which was right"},
 		{"the earlier alone", drift.ClockSet{After: after, By: -2500 * time.Second}, -2500 * time.Second, "so the earlier pictures alone count; --times FILE.csv sets all right.", "which was right"},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -17,7 +17,8 @@ import (
 // Cameras number their files in the order taken. Where the stamps of one camera's pictures grow with the numbers, fall back once, by
 // twenty minutes or more, and grow again, somebody set its clock back in between. How far is known only as well as the
 // pause there: a clock set back by whole half hours is one of a handful of shifts, and the one that leaves a pause like the others
-// is meant. A clock set forward looks like a pause, and file numbers cannot show it.
+// is meant. A clock set forward looks like a pause: where the numbers go on one by one and the pause is the interval of a timer but for
+// whole half hours, it was set, for honest pauses end so near to a half hour once in a hundred times.
 //
 // Nothing is said where numbers are no proof: several cameras or names mixed, numbers that begin anew (9999 to 0001, another
 // card), copies, fewer than three pictures on the better side.
@@ -31,12 +32,15 @@ const (
 	numberGap  = 3                // numbers, at most, from the last before to the first after: what was deleted between
 	pauseTimes = 3                // the pause at the setting is at most so many usual ones,
 	pauseLeast = 2 * time.Minute  // or so long
+	// regular is by how much an interval timer's pauses differ, in all and as a share.
+	regular      = 3 * time.Second
+	regularShare = 0.1
 )
 
-// ClockSet is a camera's clock that was set back between two pictures.
+// ClockSet is a camera's clock that was set between two pictures.
 type ClockSet struct {
 	After []string      // the pictures taken since, in the order of their numbers
-	By    time.Duration // what the stamps fell back by, negative; where not Mended, to no better than the pause
+	By    time.Duration // how far it was set forward; negative: back, where not Mended to no better than the pause
 	// Mended: what was moved, and Moved names it, is of one clock with the others now: the earlier clock's, or where GPS times agree
 	// with the later alone, that one's. Else the smaller part is left out.
 	Mended    bool
@@ -57,8 +61,19 @@ func keepOneClock(shots []Shot) *ClockSet {
 		if at, ok := run.fallsBack(shots); ok {
 			return run.setRight(shots, at)
 		}
+		if at, ok := run.leapsForward(shots); ok {
+			return run.setRight(shots, at)
+		}
 	}
 	return nil
+}
+
+// OneClock puts shots measured one by one in the order of time, and on one clock where their files' numbers show that it was set.
+func OneClock(shots []Shot) Sequence {
+	seq := Sequence{Shots: slices.Clone(shots)}
+	seq.ClockSet = keepOneClock(seq.Shots)
+	seq.sort()
+	return seq
 }
 
 // run are shots of one camera, by their indices in the order of their files' numbers, which follow.
@@ -139,6 +154,42 @@ func (r run) fallsBack(shots []Shot) (at int, ok bool) {
 	return at, gap >= 1 && gap <= most
 }
 
+// leapsForward is the place in the run before which the clock was set forward; false where it may have been a pause.
+func (r run) leapsForward(shots []Shot) (at int, ok bool) {
+	for i := 1; i < len(r.shots); i++ {
+		if r.step(shots, i) >= SetLeast {
+			if at != 0 {
+				return 0, false
+			}
+			at = i
+		}
+	}
+	if r.fixes(shots, 0, at) == fixAgrees && r.fixes(shots, at, len(r.shots)) == fixAgrees {
+		return 0, false
+	}
+	if at == 0 || len(r.shots) <= sideLeast || r.numbers[at]-r.numbers[at-1] != 1 || r.step(shots, at) > setMost {
+		return 0, false
+	}
+	var steps []time.Duration
+	for i := 1; i < len(r.shots); i++ {
+		if i != at {
+			steps = append(steps, r.step(shots, i))
+		}
+	}
+	by, pause := WholeSteps(r.step(shots, at))
+	return at, by > 0 && Usual(pause, steps)
+}
+
+// Usual is whether a pause is the interval of a timer: the same as all those given, two at least.
+func Usual(pause time.Duration, intervals []time.Duration) bool {
+	for _, usual := range intervals {
+		if (pause - usual).Abs() > max(regular, time.Duration(regularShare*float64(usual))) {
+			return false
+		}
+	}
+	return len(intervals) > 1
+}
+
 // step is the time from the picture before place i to the one at it.
 func (r run) step(shots []Shot, i int) time.Duration {
 	return shots[r.shots[i]].Clock.Start.Sub(shots[r.shots[i-1]].Clock.Start)
@@ -164,7 +215,7 @@ func (r run) setRight(shots []Shot, at int) *ClockSet {
 	set.Confirmed = before != after && (before == fixAgrees || after == fixAgrees)
 	set.Later = set.Confirmed && after == fixAgrees
 	by, _ := WholeSteps(step - max(shots[r.shots[at-1]].Clock.Exposure, 1))
-	if set.Mended = by >= -setMost && step-by <= max(pauseTimes*usual, pauseLeast); !set.Mended {
+	if set.Mended = by.Abs() <= setMost && step-by <= max(pauseTimes*usual, pauseLeast); !set.Mended {
 		r.leaveOut(shots, at, set)
 		return set
 	}

@@ -55,6 +55,11 @@ func TestClockSetBetweenPictures(t *testing.T) {
 	}{
 		{"in order", series("sky-%03d.jpg", 1, 8, 0), 0, "", "", nil},
 		{"an hour's pause", slices.Concat(series("sky-%03d.jpg", 1, 4, 0), series("sky-%03d.jpg", 5, 4, 3700)), 0, "", "", nil},
+		{"set forward by an hour", slices.Concat(series("sky-%03d.jpg", 1, 4, 0), series("sky-%03d.jpg", 5, 4, 80+3600)), time.Hour, "sky-005.jpg", "sky-005.jpg", nil},
+		{"set forward by half an hour before the last", slices.Concat(series("sky-%03d.jpg", 1, 4, 0), series("sky-%03d.jpg", 5, 1, 80+1800)), 30 * time.Minute, "sky-005.jpg", "sky-005.jpg", nil},
+		{"the same, one deleted between", slices.Concat(series("sky-%03d.jpg", 1, 4, 0), series("sky-%03d.jpg", 6, 4, 100+3600)), 0, "", "", nil},
+		{"an hour's pause, GPS times agree throughout", slices.Concat(withFix(series("sky-%03d.jpg", 1, 4, 0), second), withFix(series("sky-%03d.jpg", 5, 4, 80+3600), second)), 0, "", "", nil},
+		{"set forward, GPS times agree with the later clock", slices.Concat(withFix(series("sky-%03d.jpg", 1, 4, 0), -time.Hour), withFix(series("sky-%03d.jpg", 5, 4, 80+3600), second)), time.Hour, "sky-005.jpg", "sky-001.jpg", nil},
 		{"set back by an hour", slices.Concat(series("sky-%03d.jpg", 1, 4, 0), series("sky-%03d.jpg", 5, 4, 80-3600)), -time.Hour, "sky-005.jpg", "sky-005.jpg", nil},
 		{"set back by half an hour", slices.Concat(series("sky-%03d.jpg", 1, 4, 0), series("sky-%03d.jpg", 5, 4, 80-1800)), -30 * time.Minute, "sky-005.jpg", "sky-005.jpg", nil},
 		{"set back by two hours, after a minute", slices.Concat(series("IMG_%04d.JPG", 12, 4, 0), series("IMG_%04d.JPG", 16, 4, 140-7200)), -2 * time.Hour, "IMG_0016.JPG", "IMG_0016.JPG", nil},

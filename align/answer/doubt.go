@@ -3,6 +3,7 @@ package answer
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -38,6 +39,11 @@ func (b *builder) contradictions(a *align.Axis) {
 	var first []Situation
 	for _, s := range align.Contradictions(b.doubts) {
 		first = append(first, situationOf(s))
+	}
+	if len(first) > 0 { // mechanics last: where they stood, and how the air and gravity went, rests on place and time
+		b.out.Situations = slices.DeleteFunc(b.out.Situations, func(s Situation) bool {
+			return s.Kind == string(align.KindLowAltitude) || s.Kind == string(align.KindFlexure) && a != nil && a.Gave.How == align.GaveBending
+		})
 	}
 	b.out.Situations = append(first, b.out.Situations...)
 }

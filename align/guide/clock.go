@@ -33,9 +33,6 @@ const (
 	setPause = 5 * time.Minute
 	// setSlack is how far arrivals may be off the stamps: sending and measuring take their time.
 	setSlack = 3 * time.Minute
-	// regular is by how much an interval timer's pauses differ, in all and as a share.
-	regular      = 3 * time.Second
-	regularShare = 0.1
 	// setMost is as far as zones lie apart; beyond that it is another evening.
 	setMost = 26 * time.Hour
 	// stampsKept is how many of the newest stamps tell the interval and the pace.
@@ -168,17 +165,11 @@ func (g *Guide) wasSet(last, now Stamp) (Setting, bool) {
 
 // usualPause is whether a pause is the interval the newest pictures were taken in.
 func (g *Guide) usualPause(pause time.Duration) bool {
-	n := len(g.s.Stamps)
-	if n < 3 {
-		return false
+	var intervals []time.Duration
+	for i := 1; i < len(g.s.Stamps); i++ {
+		intervals = append(intervals, g.s.Stamps[i].Mid.Sub(g.s.Stamps[i-1].Mid))
 	}
-	for i := 1; i < n; i++ {
-		usual := g.s.Stamps[i].Mid.Sub(g.s.Stamps[i-1].Mid)
-		if (pause - usual).Abs() > max(regular, time.Duration(regularShare*float64(usual))) {
-			return false
-		}
-	}
-	return true
+	return drift.Usual(pause, intervals)
 }
 
 // waited is how long after the newest picture one arrived; false where that is not known, or where pictures did not arrive
