@@ -118,12 +118,13 @@ func (b *builder) run() {
 		return
 	}
 	b.leaveOutSunk()
-	h, err := b.seq.Horizon(b.site, b.air)
+	seen, err := b.see()
 	if err != nil {
 		b.stop(nil, nil, err)
 		return
 	}
-	in := align.FromHorizon(h)
+	b.out.seen = &seen
+	h, in := seen.Horizon, seen.Input
 	axis, err := align.Estimate(in)
 	if err != nil {
 		b.stop(&h, nil, b.firstCause(err))

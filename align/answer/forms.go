@@ -12,16 +12,6 @@ import (
 	"trueturn/drift/star"
 )
 
-// Memory keeps what answers read of single pictures, for a face that asks again with one picture more. It is safe for use
-// by several goroutines, and keeps no picture alive.
-type Memory struct {
-	mu    sync.Mutex
-	forms map[weak.Pointer[solve.Solution]]exposure.Form
-}
-
-// memoryMost bounds the memory of a long night; then it begins anew.
-const memoryMost = 1024
-
 // formOf is the form of a shot's stars, remembered or read; m may be nil. A shot's stars do not change once it has a solution.
 func (m *Memory) formOf(s *drift.Shot) exposure.Form {
 	if m == nil {

@@ -35,8 +35,12 @@ type Answer struct {
 
 	aim      align.Aim
 	air      ephem.Air
+	seen     *Seen
 	lastView SessionView
 }
+
+// Seen is what was fitted; nil where nothing could be.
+func (a Answer) Seen() *Seen { return a.seen }
 
 // Measured is what the numbers were made of, for faces that draw.
 type Measured struct {
@@ -162,6 +166,15 @@ func (b *builder) frames() {
 	for i, s := range b.seq.Shots {
 		b.out.Frames = append(b.out.Frames, b.frame(s, forms[i]))
 	}
+}
+
+// Line is what an answer says of a picture by itself: whether it can take part, and what it shows.
+func Line(s drift.Shot, o Options) FrameJSON {
+	b := &builder{seq: drift.Sequence{Shots: []drift.Shot{s}}, o: o, out: &Answer{}}
+	if b.findSite() == nil {
+		b.leaveOutSunk()
+	}
+	return b.frame(b.seq.Shots[0], formsOf(b.seq, o.Memory)()[0])
 }
 
 func (b *builder) frame(s drift.Shot, form exposure.Form) FrameJSON {

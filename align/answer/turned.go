@@ -9,27 +9,6 @@ import (
 	"trueturn/ephem"
 )
 
-// Input is what the axis was estimated from: seq is the sequence the answer was made of. The error is
-// that of drift.Sequence.Horizon, or [ErrNoSite].
-func (a Answer) Input(seq drift.Sequence) (align.Input, error) {
-	h, err := a.Horizon(seq)
-	if err != nil {
-		return align.Input{}, err
-	}
-	return align.FromHorizon(h), nil
-}
-
-// Horizon is a sequence as the answer sees it: from its site, under its air, less what was below the
-// horizon. The sequence's shots are not changed.
-func (a Answer) Horizon(seq drift.Sequence) (drift.Horizon, error) {
-	if a.Site == nil {
-		return drift.Horizon{}, failure{ErrNoSite, "the site is not known", "give the site"}
-	}
-	b := &builder{seq: drift.Sequence{Shots: append([]drift.Shot(nil), seq.Shots...)}, site: *a.Site, air: a.air}
-	b.leaveOutSunk()
-	return b.seq.Horizon(b.site, b.air)
-}
-
 // Turned is the answer after somebody turned the knobs: axis, error, advice and exposure are those of
 // an axis of which Direction and Covariance alone are new; seen, where not nil, is the picture that
 // showed it, and the exposure is reckoned for its view. What the pictures of the measurement told of rate, gear and

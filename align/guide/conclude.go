@@ -78,11 +78,11 @@ func (g *Guide) sinceTouch(w *window, a answer.Answer) (answer.Answer, bool) {
 	if a.Measured == nil || len(a.Measured.Axis.Breaks) == 0 {
 		return a, false
 	}
-	in, err := a.Input(w.sequence())
+	seen, err := g.see(a, w.sequence())
 	if err != nil {
 		return a, false
 	}
-	at := -1
+	in, at := seen.Input, -1
 	for _, b := range a.Measured.Axis.Breaks {
 		if b.Knock {
 			at = b.Before

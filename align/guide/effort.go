@@ -110,8 +110,9 @@ const trackingPower = 1.5
 // tracking forecasts the error of the axis after ten pictures of tracking from one or two, and the axis error worth a
 // turn then. The axis itself is taken to be near the aim: where it really is changes the forecast little.
 func (g *Guide) tracking(a answer.Answer, w window) (sigma, stands unit.Angle, ok bool) {
-	in, err := a.Input(w.sequence())
-	if err != nil || len(in.Samples) == 0 || a.Site == nil {
+	seen, err := g.see(a, w.sequence())
+	in := seen.Input
+	if err != nil || len(in.Samples) == 0 {
 		return 0, 0, false
 	}
 	if len(in.Samples) == 1 {

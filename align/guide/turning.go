@@ -28,15 +28,19 @@ type fitted struct {
 	seen    *drift.Sight
 }
 
+// see fits a sequence from where an answer has it taken; what was fitted a moment ago is not fitted again.
+func (g *Guide) see(a answer.Answer, q drift.Sequence) (answer.Seen, error) {
+	return a.See(q, g.o.Answer.Memory)
+}
+
 // fit fits a shot together with the window's; false where it takes no part (it was below the horizon).
 func (g *Guide) fit(s drift.Shot) (f fitted, ok bool) {
 	q := g.window.with(s)
-	h, err := g.base.Horizon(q)
+	seen, err := g.see(g.base, q)
 	if err != nil {
 		return f, false
 	}
-	for i := range h.Sights {
-		x := h.Sights[i]
+	for _, x := range seen.Horizon.Sights {
 		switch {
 		case q.Shots[x.Shot].File == s.File:
 			f.seen = &x
@@ -251,11 +255,11 @@ func smallError(a answer.Answer) unit.Angle {
 
 // begin hands a measured axis to the knobs, which keep what they learnt; false with the reason where it cannot guide them.
 func (g *Guide) begin() (knobs.Instruction, error) {
-	in, err := g.base.Input(g.window.sequence())
+	seen, err := g.see(g.base, g.window.sequence())
 	if err != nil {
 		return knobs.Instruction{}, err
 	}
-	m := knobs.Measurement{Input: in, Axis: g.base.Measured.Axis, Aim: g.base.Measured.Question.Aim}
+	m := knobs.Measurement{Input: seen.Input, Axis: g.base.Measured.Axis, Aim: g.base.Measured.Question.Aim}
 	if r := g.base.Rate; r != nil {
 		m.Rate = align.Rate{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}
 	}

@@ -27,7 +27,7 @@ type Data struct {
 }
 
 // Missing says why something is not there; empty words leave it to the report.
-type Missing struct{ Drift, Wobble, Field, Exposure string }
+type Missing struct{ Wobble, Field, Exposure string }
 
 // Drift is what the fitted axis leaves over, picture by picture, seconds of arc on the sky. [DriftOf] makes it.
 type Drift struct {

@@ -12,7 +12,6 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/star"
 	"trueturn/drift/wobble"
-	"trueturn/ephem"
 )
 
 // Of gathers what there is to draw from a measured sequence and its answer. Title, time and version are left to the
@@ -20,17 +19,10 @@ import (
 func Of(seq drift.Sequence, a answer.Answer) Data {
 	d := Data{Answer: a, Field: FieldOf(seq)}
 	d.addExposure(seq)
-	if a.Measured == nil || a.Site == nil {
+	if a.Measured == nil {
 		return d
 	}
-	axis := a.Measured.Axis
-	// The residuals are the answer's; the attitudes only say which way they point, for which the usual air does.
-	h, err := seq.Horizon(*a.Site, ephem.StandardAir(a.Site.HeightM))
-	if err != nil || len(h.Sights) != len(axis.Theta) {
-		d.Missing.Drift = "What the axis leaves over is not drawn: pictures were left out before it was fitted."
-		return d
-	}
-	in := align.FromHorizon(h)
+	in, axis := a.Seen().Input, a.Measured.Axis
 	d.Drift = DriftOf(in, axis)
 	if g := a.Measured.Gear; g != nil {
 		d.Wobble = WobbleOf(in, axis, *g)

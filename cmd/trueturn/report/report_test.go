@@ -129,18 +129,8 @@ func TestWobbleIsDrawnAsItWas(t *testing.T) {
 	}
 }
 
-// A picture below the horizon is left out before the axis is fitted: the numbers of samples differ, and nothing is drawn
-// against the wrong picture.
-func TestSamplesThatDoNotMatchAreNotDrawn(t *testing.T) {
-	d := simulated(t)
-	a := d.Answer
-	m := *a.Measured
-	m.Axis.Theta = m.Axis.Theta[1:]
-	a.Measured = &m
-	got := Of(simulatedSequence(t), a)
-	if got.Drift != nil || got.Wobble != nil || got.Missing.Drift == "" {
-		t.Error("drawn all the same, or without a word")
-	}
+// Of nothing there is nothing to draw.
+func TestNothingToDraw(t *testing.T) {
 	if Of(drift.Sequence{}, answer.Answer{}).Field != nil {
 		t.Error("a field of nothing")
 	}

@@ -108,7 +108,7 @@ func hostile() Data {
 	d.Answer.Frames[1].WhyNot, d.Answer.Err = name, errors.New(name)
 	d.Answer.Situations[0].Text, d.Answer.Situations[0].Kind = name, name
 	d.Answer.Situations[0].Files = []string{name}
-	d.Judged.Causes[0].Name, d.Exposure.LimitedBy, d.Wobble.Note, d.Missing.Drift = name, name, name, name
+	d.Judged.Causes[0].Name, d.Exposure.LimitedBy, d.Wobble.Note, d.Missing.Field = name, name, name, name
 	return d
 }
 

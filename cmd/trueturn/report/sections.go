@@ -72,9 +72,6 @@ func driftSection(d Data) Section {
 // leftOver adds the panels of the fit.
 func (s *Section) leftOver(d Data) {
 	if d.Drift == nil || len(d.Drift.Mid) == 0 {
-		if w := d.Missing.Drift; w != "" {
-			s.Words = append(s.Words, w)
-		}
 		return
 	}
 	x := plot.Seconds(d.Drift.Mid)
