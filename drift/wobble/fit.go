@@ -86,7 +86,7 @@ func tooFew(angles int) string {
 // build sets the basis up, with the stamps put right.
 func (f *fitter) build() {
 	n := len(f.list)
-	f.basis = basis{t: make([]float64, n), root: make([]float64, n), exposure: make([]float64, n), stretch: make([]int, n), trend: true}
+	f.basis = basis{t: make([]float64, n), root: make([]float64, n), exposure: make([]float64, n), stretch: make([]int, n)}
 	f.values = make([]float64, n)
 	zero := map[int]float64{}
 	for i, s := range f.list {

@@ -31,7 +31,7 @@ func (f *fitter) solve(freq float64, harmonics int, free bool) solution {
 	along := make([]float64, m+1) // each column's part along the trend
 	p := make([]float64, m)
 	for k := range m {
-		along[k] = f.alongTrend(w.cols[k])
+		along[k] = dot(w.cols[k], b.slope)
 		b.straighten(w, k)
 		s.sound = s.sound && w.r[k][k] > 0
 		p[k] = dot(w.cols[k], b.y)
@@ -39,7 +39,7 @@ func (f *fitter) solve(freq float64, harmonics int, free bool) solution {
 	s.beta = backward(w.r, p)
 	if free {
 		f.slide(w.cols[m], s)
-		along[m] = f.alongTrend(w.cols[m])
+		along[m] = dot(w.cols[m], b.slope)
 		b.straighten(w, m)
 		m++
 	}
@@ -47,14 +47,6 @@ func (f *fitter) solve(freq float64, harmonics int, free bool) solution {
 	f.judgeFit(&s, p, m)
 	f.findRate(&s, along[:m])
 	return s
-}
-
-// alongTrend is a column's part along the trend once zeros are taken out.
-func (f *fitter) alongTrend(u []float64) float64 {
-	if f.basis.slope == nil {
-		return 0
-	}
-	return dot(u, f.basis.slope)
 }
 
 // slide fills a column with the change of the curve with frequency.
@@ -100,10 +92,7 @@ func (f *fitter) judgeFit(s *solution, p []float64, m int) {
 // leverage is how much a point pulls the fit toward itself, 0–1.
 func (f *fitter) leverage(i, m int) float64 {
 	b := &f.basis
-	h := b.root[i] * b.root[i] / b.sum[b.stretch[i]]
-	if b.slope != nil {
-		h += b.slope[i] * b.slope[i]
-	}
+	h := b.root[i]*b.root[i]/b.sum[b.stretch[i]] + b.slope[i]*b.slope[i]
 	for _, c := range f.work.cols[:m] {
 		h += c[i] * c[i]
 	}
