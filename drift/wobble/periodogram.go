@@ -88,12 +88,11 @@ func (b *basis) levelWith(u, mean []float64) {
 
 // work is the memory a trial needs.
 type work struct {
-	cols      [][]float64
-	mean      []float64
-	chi       []float64
-	cos, sin  []float64
-	r         [][]float64
-	amplitude []float64
+	cols     [][]float64
+	mean     []float64
+	chi      []float64
+	cos, sin []float64
+	r        [][]float64
 }
 
 func newWork(n, harmonics int) *work {
@@ -102,7 +101,6 @@ func newWork(n, harmonics int) *work {
 		w.cols = append(w.cols, make([]float64, n))
 		w.r = append(w.r, make([]float64, 2*harmonics+1))
 	}
-	w.amplitude = make([]float64, 2*harmonics+1)
 	return w
 }
 

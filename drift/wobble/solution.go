@@ -16,7 +16,6 @@ type solution struct {
 	scatter   float64   // in units of the errors handed in
 	degrees   int       // of freedom
 	off       []float64 // of each point: residual over its error, as the others predict it
-	rms       float64   // arcseconds
 	rate      float64   // arcseconds per second
 	rateSigma float64
 	sound     bool // every coefficient can be told from the others
@@ -76,17 +75,11 @@ func (f *fitter) judgeFit(s *solution, p []float64, m int) {
 	s.degrees = b.used - b.fixed - m
 	s.scatter = math.Sqrt(s.chi / float64(max(s.degrees, 1)))
 	s.off = make([]float64, len(rest))
-	var sum float64
 	for i, r := range b.root {
-		if r == 0 {
-			continue
-		}
-		sum += rest[i] * rest[i] / (r * r)
-		if free := 1 - f.leverage(i, m); free > 1e-3 {
+		if free := 1 - f.leverage(i, m); r != 0 && free > 1e-3 {
 			s.off[i] = rest[i] / math.Sqrt(free)
 		}
 	}
-	s.rms = math.Sqrt(sum / float64(b.used))
 }
 
 // leverage is how much a point pulls the fit toward itself, 0–1.
@@ -244,7 +237,6 @@ type size struct {
 	peakToPeak, peakToPeakSigma float64 // arcseconds
 	rate, rateSigma             float64 // arcseconds per second
 	freqSigma                   float64 // Hz
-	stamp                       float64 // amplitude, arcseconds, of what the stamps may make at this frequency
 }
 
 // draws of the unknowns for errors of what is no linear function of them.
