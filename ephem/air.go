@@ -11,7 +11,10 @@ import (
 // hectopascals at the site itself, not reduced to sea level as weather reports
 // give it. The zero Air is a vacuum at 0 °C: no refraction. Humidity is left
 // out: 20 hPa of vapour, a tropical night, lowers refraction by 0.3 %.
-type Air struct{ TemperatureC, PressureHPa float64 }
+type Air struct {
+	TemperatureC float64 `json:"temperature_c"`
+	PressureHPa  float64 `json:"pressure_hpa"`
+}
 
 // What has been measured at the ground, with a little room. Pressure may be
 // zero, to switch refraction off.

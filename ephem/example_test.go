@@ -34,14 +34,6 @@ func ExampleNewSky() {
 	// pole    46.034° high at azimuth 0.000°
 }
 
-// Meeus, Astronomical Algorithms, 2nd ed., example 12.a, p. 88: 13h 10m 46.1351s.
-func ExampleApparentSiderealTime() {
-	s, err := ephem.ApparentSiderealTime(time.Date(1987, 4, 10, 0, 0, 0, 0, time.UTC))
-	fmt.Printf("%.7f h, %v\n", s.Hour(), err)
-	// Output:
-	// 13.1794820 h, <nil>
-}
-
 func ExampleParseSite() {
 	site, err := ephem.ParseSite("-33.45, -70.67, 570")
 	fmt.Println(site, err)

@@ -6,7 +6,6 @@ import (
 	"github.com/soniakeys/meeus/v3/base"
 	"github.com/soniakeys/meeus/v3/deltat"
 	"github.com/soniakeys/meeus/v3/julian"
-	"github.com/soniakeys/meeus/v3/sidereal"
 	"github.com/soniakeys/unit"
 )
 
@@ -28,15 +27,4 @@ func deltaT(jd float64) unit.Time {
 		return deltat.PolyAfter2000(year)
 	}
 	return deltat.Poly1900to1997(jd)
-}
-
-// ApparentSiderealTime is Greenwich apparent sidereal time, 0–24 h, by the IAU
-// expression of 1982 and nutation of 1980 (Meeus, chapter 12), with UTC taken as
-// UT1. The error is a [*DateError] outside 1900 to 2100.
-func ApparentSiderealTime(t time.Time) (unit.Time, error) {
-	ut, _, err := JulianDates(t)
-	if err != nil {
-		return 0, err
-	}
-	return sidereal.Apparent(ut), nil
 }

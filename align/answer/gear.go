@@ -91,11 +91,7 @@ func gearOf(g *wobble.Result, told *exposure.Wobble) *exposure.Wobble {
 }
 
 func measuredGear(g wobble.Result) *exposure.Wobble {
-	w := &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma, Source: exposure.GearMeasured}
-	for k, h := range g.Harmonics {
-		w.Harmonics = append(w.Harmonics, exposure.Harmonic{Order: k + 1, Cos: h.Cos, Sin: h.Sin})
-	}
-	return w
+	return &exposure.Wobble{PeriodS: g.PeriodS, PeakToPeak: g.PeakToPeak, Sigma: g.PeakToPeakSigma, Harmonics: g.Harmonics, Source: exposure.GearMeasured}
 }
 
 // limitedGear is half of what the pictures limit the gear to; nil where that is no less than what is usual.

@@ -31,7 +31,7 @@ type Session struct {
 	Kind    string        `json:"kind"`
 	Version int           `json:"version"`
 	Site    SessionSite   `json:"site"`
-	Air     SessionAir    `json:"air"`
+	Air     ephem.Air     `json:"air"`
 	View    SessionView   `json:"view"`
 	Mount   *SessionMount `json:"mount"` // null where no axis was found
 	FWHMPx  float64       `json:"fwhm_px"`
@@ -45,12 +45,6 @@ type SessionSite struct {
 	LatitudeDeg  float64 `json:"latitude_deg"`
 	LongitudeDeg float64 `json:"longitude_deg"`
 	HeightM      float64 `json:"height_m"`
-}
-
-// SessionAir is the air reckoned with.
-type SessionAir struct {
-	TemperatureC float64 `json:"temperature_c"`
-	PressureHPa  float64 `json:"pressure_hpa"`
 }
 
 // SessionView is the last picture's: where its middle looked, when, and its lens.
@@ -96,7 +90,7 @@ func (a Answer) Session() (Session, error) {
 	_, over := rounded(*a.Site)
 	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Elongation: a.Plan.Elongation, Answer: a.Abroad(), View: a.lastView}
 	s.Site = SessionSite{hundredths(a.Site.Latitude), hundredths(a.Site.Longitude), a.Site.HeightM}
-	s.Air = SessionAir{a.air.TemperatureC, a.air.PressureHPa}
+	s.Air = a.air
 	if m := a.Plan.Mount; !m.Tripod {
 		at := ephem.HorizontalOf(over.Apply(m.Axis.Direction))
 		s.Mount = &SessionMount{AxisAltitudeDeg: at.Altitude.Deg(), AxisAzimuthDeg: at.Azimuth.Deg(),
@@ -190,7 +184,7 @@ func (s Session) Plan() (exposure.Plan, error) {
 	}
 	lens := exposure.Lens{FocalPx: s.View.FocalPx, Width: s.View.Width, Height: s.View.Height}
 	target := align.Target{RA: unit.RAFromDeg(s.View.RADeg), Dec: unit.AngleFromDeg(s.View.DecDeg)}
-	view, err := exposure.Above(lens, site, ephem.Air{TemperatureC: s.Air.TemperatureC, PressureHPa: s.Air.PressureHPa}, mid, target, unit.AngleFromDeg(s.View.RollDeg))
+	view, err := exposure.Above(lens, site, s.Air, mid, target, unit.AngleFromDeg(s.View.RollDeg))
 	if err != nil {
 		return exposure.Plan{}, err
 	}
@@ -209,8 +203,8 @@ func (s Session) mount() exposure.Mount {
 		out.Wobble = exposure.Reckoned(nil) // of a file from before the range was kept
 	} else if w != nil {
 		out.Wobble = &exposure.Wobble{PeriodS: w.PeriodS, PeakToPeak: unit.AngleFromSec(w.PeakToPeakArcsec), Sigma: unit.AngleFromSec(w.SigmaArcsec), SizeFactor: w.SizeFactor, PeriodFactor: w.PeriodFactor, Source: s.gearSource()}
-		for k, h := range w.Harmonics {
-			out.Wobble.Harmonics = append(out.Wobble.Harmonics, exposure.Harmonic{Order: k + 1, Cos: unit.AngleFromSec(h[0]), Sin: unit.AngleFromSec(h[1])})
+		for _, h := range w.Harmonics {
+			out.Wobble.Harmonics = append(out.Wobble.Harmonics, wobble.Harmonic{Cos: unit.AngleFromSec(h[0]), Sin: unit.AngleFromSec(h[1])})
 		}
 	}
 	return out

@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/drift/wobble"
 )
 
 // The script's lengths lie two seconds apart and are given as the middle, hence integratedS; its 360 phases and one-second
@@ -88,13 +90,15 @@ func (r gearRow) plan(t *testing.T) Plan {
 	}
 	w := &Wobble{PeriodS: n("period_s"), PeakToPeak: unit.AngleFromSec(n("peak_to_peak_arcsec"))}
 	for _, text := range strings.Fields(r["form"]) {
-		var h Harmonic
+		var order int
 		var c, s float64
-		if _, err := fmt.Sscanf(strings.ReplaceAll(text, ":", " "), "%d %g %g", &h.Order, &c, &s); err != nil {
+		if _, err := fmt.Sscanf(strings.ReplaceAll(text, ":", " "), "%d %g %g", &order, &c, &s); err != nil {
 			t.Fatal(err)
 		}
-		h.Cos, h.Sin = unit.Angle(c), unit.Angle(s)
-		w.Harmonics = append(w.Harmonics, h)
+		for len(w.Harmonics) < order {
+			w.Harmonics = append(w.Harmonics, wobble.Harmonic{})
+		}
+		w.Harmonics[order-1] = wobble.Harmonic{Cos: unit.Angle(c), Sin: unit.Angle(s)}
 	}
 	p.Mount.Wobble = w
 	return p
@@ -105,7 +109,7 @@ func anyGear(r *rand.Rand) *Wobble {
 	w := &Wobble{PeriodS: 20 * math.Pow(60, r.Float64()), PeakToPeak: unit.AngleFromSec(5 * math.Pow(40, r.Float64()))}
 	if r.IntN(2) == 0 {
 		for k := range 3 {
-			w.Harmonics = append(w.Harmonics, Harmonic{k + 1, unit.Angle(r.NormFloat64() / float64(k+1)), unit.Angle(r.NormFloat64() / float64(k+1))})
+			w.Harmonics = append(w.Harmonics, wobble.Harmonic{Cos: unit.Angle(r.NormFloat64() / float64(k+1)), Sin: unit.Angle(r.NormFloat64() / float64(k+1))})
 		}
 	}
 	return w
@@ -198,7 +202,7 @@ func TestWobbleNeverLengthens(t *testing.T) {
 		without := longestOf(p)
 		w := anyGear(r)
 		if len(w.Harmonics) > 1 {
-			w.Harmonics = append(w.Harmonics[:1], w.Harmonics[2])
+			w.Harmonics[1] = wobble.Harmonic{}
 		}
 		p.Mount.Wobble = w
 		if with := longestOf(p); with > without*(1+2*fine.settled) {

@@ -14,6 +14,7 @@ import (
 	"trueturn/align/simulate"
 	"trueturn/drift/frame"
 	"trueturn/drift/star"
+	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
 
@@ -483,7 +484,7 @@ func livePlan(b testing.TB) Plan {
 	a := v.Off(unit.AngleFromMin(4), unit.AngleFromMin(30))
 	a.Covariance = [2][2]float64{{s * s, 0}, {0, s * s}}
 	w := &Wobble{PeriodS: 480, PeakToPeak: unit.AngleFromSec(44), Sigma: unit.AngleFromSec(5),
-		Harmonics: []Harmonic{{1, 0, 1}, {3, 0.1, 0.2}}}
+		Harmonics: []wobble.Harmonic{{Sin: 1}, {}, {Cos: 0.1, Sin: 0.2}}}
 	return Plan{View: v, Mount: Mount{Axis: a, RateSigma: 1e-4, Wobble: w}, FWHM: fwhm, PlannedS: 30}
 }
 

@@ -60,11 +60,11 @@ type KnownAxis struct {
 
 // Share is one cause in a set of exposures.
 type Share struct {
-	Cause Cause
-	Share float64 // 0–1 of what the light spreads too far in the exposures that are amiss
-	// Behind lists what may lie behind, likeliest first; more than one where the pictures cannot tell.
-	Behind []Origin
-	Text   string
+	Cause Cause   `json:"cause"`
+	Share float64 `json:"share"` // 0–1 of what the light spreads too far in the exposures that are amiss
+	// Behind lists what may lie behind, likeliest first; more than one where the pictures cannot tell. Never nil.
+	Behind []Origin `json:"behind"`
+	Text   string   `json:"text"`
 }
 
 // Judged is one exposure. Its elongation is that of the pattern fitted to all stars, in which their noise averages out: 1.00 for

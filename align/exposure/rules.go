@@ -75,28 +75,6 @@ func (r Rules) NPF() string {
 	return fmt.Sprintf("%s (sharp), %s, %s (trails seen)", Seconds(*r.NPFS), Seconds(2**r.NPFS), Seconds(3**r.NPFS))
 }
 
-// ExposeJSON is what `expose --json` prints.
-type ExposeJSON struct {
-	LongestS     float64 `json:"longest_s"`
-	LowS         float64 `json:"low_s"`
-	HighS        float64 `json:"high_s"`
-	Gear         Source  `json:"gear,omitempty"` // who says how the gear runs
-	LimitedBy    *string `json:"limited_by"`     // null where stars stay round for an hour and more
-	Curve        []Point `json:"curve"`
-	RulesOfThumb Rules   `json:"rules_of_thumb"`
-	Advice       string  `json:"advice"`
-}
-
-// JSON is the forecast beside the rules of thumb.
-func (f Forecast) JSON(r Rules) ExposeJSON {
-	j := ExposeJSON{LongestS: f.LongestS, LowS: f.LowS, HighS: f.HighS, Gear: f.Gear, Curve: f.Curve, RulesOfThumb: r, Advice: f.Advice}
-	if f.LimitedBy != LimitNone {
-		l := string(f.LimitedBy)
-		j.LimitedBy = &l
-	}
-	return j
-}
-
 // Zoomed is the plan with a lens factor times as long; stars keep their width in pixels.
 func (p Plan) Zoomed(factor float64) Plan {
 	p.View.Lens.FocalPx *= factor

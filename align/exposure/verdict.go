@@ -82,7 +82,7 @@ func (s *set) shares() (list []Share, eachPx2 float64) {
 func (s *set) ranked(sum map[Cause]float64, total float64) (list []Share) {
 	for _, c := range causes {
 		if total > 0 && sum[c] >= leastShare*total {
-			list = append(list, Share{Cause: c, Share: sum[c] / total})
+			list = append(list, Share{Cause: c, Share: sum[c] / total, Behind: []Origin{}})
 		}
 	}
 	slices.SortStableFunc(list, func(a, b Share) int { return cmp.Compare(b.Share, a.Share) })
@@ -385,20 +385,12 @@ func (v *Verdict) longestWords() string {
 type SubsJSON struct {
 	Round    int          `json:"round"`
 	Of       int          `json:"of"`
-	Causes   []CauseJSON  `json:"causes"`
+	Causes   []Share      `json:"causes"`
 	Advice   string       `json:"advice"`
 	Frames   []SubJSON    `json:"frames"`
 	Lengths  []LengthJSON `json:"lengths"`
 	LeaveOut []string     `json:"leave_out"`
 	LongestS *float64     `json:"longest_s"` // as the mount stands, or the camera on its tripod; null where not known
-}
-
-// CauseJSON is one cause.
-type CauseJSON struct {
-	Cause  string   `json:"cause"`
-	Share  float64  `json:"share"`
-	Behind []string `json:"behind"`
-	Text   string   `json:"text"`
 }
 
 // SubJSON is one exposure.
@@ -425,21 +417,13 @@ type LengthJSON struct {
 
 // JSON is the verdict as printed.
 func (v Verdict) JSON() SubsJSON {
-	j := SubsJSON{Round: v.Round, Of: v.Of, Advice: v.Advice, Causes: []CauseJSON{}, Frames: []SubJSON{}, Lengths: []LengthJSON{}, LeaveOut: []string{}}
-	for _, c := range v.Causes {
-		b := []string{}
-		for _, o := range c.Behind {
-			b = append(b, string(o))
-		}
-		j.Causes = append(j.Causes, CauseJSON{string(c.Cause), c.Share, b, c.Text})
-	}
+	j := SubsJSON{Round: v.Round, Of: v.Of, Advice: v.Advice, Causes: append([]Share{}, v.Causes...), Frames: []SubJSON{}, Lengths: []LengthJSON{}, LeaveOut: append([]string{}, v.LeaveOut...)}
 	for _, f := range v.Frames {
 		j.Frames = append(j.Frames, f.json())
 	}
 	for _, l := range v.Lengths {
 		j.Lengths = append(j.Lengths, LengthJSON{l.Factor, known(l.ExposureS, l.ExposureS > 0), l.Round})
 	}
-	j.LeaveOut = append(j.LeaveOut, v.LeaveOut...)
 	if v.Forecast != nil {
 		j.LongestS = known(v.Forecast.LongestS, v.Forecast.LongestS > 0)
 	}

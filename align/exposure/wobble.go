@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/drift/wobble"
 )
 
 // Wobble is the periodic error of a gear, an angle about the axis:
@@ -22,14 +24,8 @@ type Wobble struct {
 	// SizeFactor and PeriodFactor are the standard errors of size and period where these are known to a factor only: as likely
 	// larger by it as smaller. 0: known.
 	SizeFactor, PeriodFactor float64
-	Harmonics                []Harmonic
-	Source                   Source // who says so
-}
-
-// Harmonic is one sine of a wobble: Order times as fast as the fundamental.
-type Harmonic struct {
-	Order    int
-	Cos, Sin unit.Angle
+	Harmonics                []wobble.Harmonic // the fundamental first
+	Source                   Source            // who says so
 }
 
 // fastest order of a harmonic that is followed.
@@ -52,7 +48,7 @@ func (w Wobble) sound() error {
 		return bad("the wobble has too many harmonics")
 	}
 	for _, h := range w.Harmonics {
-		if h.Order < 1 || h.Order > fastestOrder || !finite(h.Cos.Rad(), h.Sin.Rad()) {
+		if !finite(h.Cos.Rad(), h.Sin.Rad()) {
 			return bad("a harmonic of the wobble is out of range")
 		}
 	}
@@ -73,8 +69,10 @@ func (w Wobble) shape() (form []sine, sizeRad float64) {
 		}
 		return []sine{{1, 0, 0.5}}, w.PeakToPeak.Rad()
 	}
-	for _, h := range w.Harmonics {
-		form = append(form, sine{float64(h.Order), h.Cos.Rad(), h.Sin.Rad()})
+	for k, h := range w.Harmonics {
+		if h.Cos != 0 || h.Sin != 0 {
+			form = append(form, sine{float64(k + 1), h.Cos.Rad(), h.Sin.Rad()})
+		}
 	}
 	own := swing(form)
 	if own == 0 {

@@ -15,37 +15,6 @@ type Conditions struct {
 	Gradient   float64 // share by which it changes from one side of the picture to the other
 	Extinction float64 // magnitudes a star at the zenith loses
 	Clouds     Clouds
-	Satellites int // trails over the whole run
-	Landscape  Landscape
-}
-
-// Clouds drift over the picture.
-type Clouds struct {
-	Thickness float64 // magnitudes lost in the thickest part of thin clouds
-	Gaps      []int   // pictures in which the sky is closed
-}
-
-// Landscape is a dark outline against the sky; its zero value is an open view.
-type Landscape struct {
-	Altitude unit.Angle // mean height of the outline
-	Rough    unit.Angle // how far hills, roofs and twigs rise over that or fall short
-	Light    float64    // brightness of the ground against the sky, 0 to 1
-	Lamps    int        // lights on the ground all round the horizon
-}
-
-func (l Landscape) present() bool { return l.Altitude != 0 || l.Rough != 0 }
-
-// top is the altitude of the outline at an azimuth, radians: ridges of four
-// sizes, each half as high and some three times as narrow as the one before,
-// and two finer ones for roofs and trees.
-func (l Landscape) top(azimuth float64) float64 {
-	h := 0.0
-	for k, wave := range [...]struct{ per2Pi, height float64 }{
-		{5, 0.52}, {17, 0.26}, {53, 0.13}, {167, 0.065}, {701, 0.03}, {2311, 0.02},
-	} {
-		h += wave.height * math.Sin(wave.per2Pi*azimuth+1.7*float64(k*k)+math.Sin(2*azimuth))
-	}
-	return l.Altitude.Rad() + l.Rough.Rad()*h
 }
 
 // Village is the sky of a village: some light, clear air.
@@ -69,16 +38,4 @@ func (e Evening) skyElectrons() float64 {
 	arcsec := unit.Angle(1 / e.Camera.FocalPx).Sec()
 	magnitude := e.Conditions.Brightness - 2.5*math.Log10(arcsec*arcsec)
 	return e.Camera.ZeroPoint * e.Exposure.Seconds() * math.Pow(10, -0.4*magnitude)
-}
-
-// hidden says whether a direction is behind the landscape or below the horizon.
-func (c Conditions) hidden(enu r3.Vec) bool {
-	if enu.Z < 0 {
-		return true
-	}
-	if !c.Landscape.present() {
-		return false
-	}
-	h := ephem.HorizontalOf(enu)
-	return h.Altitude.Rad() < c.Landscape.top(h.Azimuth.Rad())
 }

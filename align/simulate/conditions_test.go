@@ -83,26 +83,3 @@ func quiet(p frame.Plane, x, y int) float64 {
 	}
 	return least
 }
-
-// Clouds move on from picture to picture and brighten what they cover.
-func TestCloudsDrift(t *testing.T) {
-	e := small(t)
-	e.Conditions.Clouds.Thickness = 2
-	deck := e.cloudDeck()
-	a, b := deck.at(0), deck.at(1)
-	if x := a.magnitudes(500, 500) - b.magnitudes(500, 500); math.Abs(x) < 0.02 {
-		t.Errorf("after one picture the clouds differ by %.3f mag", x)
-	}
-	moved := 500 - deck.drift*deck.widthPx
-	if x := a.magnitudes(500, 500) - b.magnitudes(moved, 500); math.Abs(x) > 1e-9 {
-		t.Errorf("the clouds did not move by what they drift: %.3g mag", x)
-	}
-	for x := 0.0; x < 2000; x += 50 {
-		if m := a.magnitudes(x, 700); m < 0 || m > 2 {
-			t.Errorf("%.3f mag", m)
-		}
-		if a.glow(x, 700) < 1 {
-			t.Error("clouds darken the sky")
-		}
-	}
-}

@@ -103,7 +103,6 @@ type Handling struct {
 	Capped []int // pictures taken with the cap on: hot pixels and noise alone
 
 	Wander          float64 // px rms in x and in y: the optical centre jumps from picture to picture
-	Walk            float64 // px the optical centre walks over the run, straight
 	Breathing       float64 // share by which the scale grows over the run
 	BreathingJitter float64 // share rms by which it changes from picture to picture
 	FocusLoss       float64 // share by which stars widen over the run

@@ -10,7 +10,7 @@ func (e Evening) Clean() Evening {
 	e.Camera.FullScale *= 6
 	e.Camera.Pedestal *= 3
 	e.Camera.HotPixels = 0
-	e.Handling.Wander, e.Handling.Walk = 0, 0
+	e.Handling.Wander = 0
 	e.Handling.Breathing, e.Handling.BreathingJitter = 0, 0
 	return e
 }

@@ -15,7 +15,7 @@ import (
 // dot is a place to which a share of a star's light goes.
 type dot struct{ x, y float64 }
 
-// streak is a star or a satellite to be drawn: its light in equal parts on the
+// streak is a star to be drawn: its light in equal parts on the
 // dots, each of them smeared over equal parts at the offsets.
 type streak struct {
 	dots, offsets []dot
@@ -28,13 +28,12 @@ type picture struct {
 	r       *Run
 	i       int
 	blobs   []blob
-	streaks []streak // in the sky
-	lamps   []streak // on the ground
+	streaks []streak
 	hot     []hotPixel
-	clouds  cloudLayer
+	passed  float64 // share of starlight that clouds let through
+	glow    float64 // of clouds, against the clear sky
 	sky     float64 // electrons per pixel in the middle
 	faint   float64 // electrons per pixel not worth drawing
-	ground  *outline
 	deal    *normals
 	dice    [2]uint64
 }
@@ -87,11 +86,11 @@ func (r *Run) picture(i int) (*picture, error) {
 	c := r.e.Camera
 	p := &picture{
 		r: r, i: i,
-		blobs:  spread(r.fwhm(i), c.Moffat),
-		clouds: r.clouds.at(i),
-		sky:    r.e.skyElectrons(),
-		deal:   theNormals(),
+		blobs: spread(r.fwhm(i), c.Moffat),
+		sky:   r.e.skyElectrons(),
+		deal:  theNormals(),
 	}
+	p.passed, p.glow = r.clouds(i)
 	noise := math.Sqrt(p.sky*(1-c.Vignetting) + c.ReadNoise*c.ReadNoise)
 	if c.Noiseless {
 		noise = 0
@@ -104,24 +103,7 @@ func (r *Run) picture(i int) (*picture, error) {
 		p.sky = 0
 		return p, nil
 	}
-	return p, p.addSky()
-}
-
-// addSky adds what stands before the lens.
-func (p *picture) addSky() error {
-	r := p.r
-	middle, err := r.moment(p.i, 0.5)
-	if err != nil {
-		return err
-	}
-	if err := p.addStars(middle); err != nil {
-		return err
-	}
-	p.addSatellites()
-	if r.e.Conditions.Landscape.present() {
-		p.ground = r.outline(middle)
-	}
-	return nil
+	return p, p.addStars()
 }
 
 // theNormals is the table of normal deviates, made when first needed.
@@ -147,8 +129,12 @@ func (p *picture) pieces(lengthPx float64) int {
 }
 
 // addStars draws the stars' paths.
-func (p *picture) addStars(middle moment) error {
+func (p *picture) addStars() error {
 	r := p.r
+	middle, err := r.moment(p.i, 0.5)
+	if err != nil {
+		return err
+	}
 	length, err := r.pathLength(p.i)
 	if err != nil {
 		return err
@@ -163,9 +149,6 @@ func (p *picture) addStars(middle moment) error {
 			}
 			path = append(path, m)
 		}
-	}
-	if r.e.Conditions.Landscape.present() {
-		p.addLamps(path)
 	}
 	for _, s := range r.near(p.i, middle, length+10*r.fwhm(p.i)) {
 		p.addStar(s, middle, path)
@@ -222,8 +205,8 @@ func (p *picture) addStar(s catalog.Star, middle moment, path []moment) {
 		dots = append(dots, dot{x, y})
 	}
 	x, y := sumX/float64(len(dots)), sumY/float64(len(dots))
-	electrons *= p.r.e.Camera.brightness(x, y) * p.clouds.transmission(x, y)
-	p.streaks = p.add(p.streaks, dots, p.smear(x, y), electrons)
+	electrons *= p.r.e.Camera.brightness(x, y) * p.passed
+	p.add(dots, p.smear(x, y), electrons)
 }
 
 // smear gives the offsets over which the lens spreads a star at x, y along the
@@ -248,8 +231,8 @@ func (p *picture) smear(x, y float64) []dot {
 	return offsets
 }
 
-// add appends a streak to a list, if it touches the picture.
-func (p *picture) add(list []streak, dots, offsets []dot, electrons float64) []streak {
+// add keeps a streak, if it touches the picture.
+func (p *picture) add(dots, offsets []dot, electrons float64) {
 	reach := p.widest(electrons)
 	margin := reach + p.r.e.Camera.CornerStretch
 	s := streak{dots: dots, offsets: offsets, electrons: electrons, low: math.Inf(1), high: math.Inf(-1)}
@@ -260,9 +243,9 @@ func (p *picture) add(list []streak, dots, offsets []dot, electrons float64) []s
 	}
 	c := p.r.e.Camera
 	if reach == 0 || s.high < 0 || s.low > float64(c.Height) || right < 0 || left > float64(c.Width) {
-		return list
+		return
 	}
-	return append(list, s)
+	p.streaks = append(p.streaks, s)
 }
 
 // widest is how far from its centre the light of a star is drawn.
@@ -272,30 +255,6 @@ func (p *picture) widest(electrons float64) float64 {
 		w = math.Max(w, b.reach(electrons, p.faint))
 	}
 	return w
-}
-
-// addSatellites draws this picture's share of the run's satellites.
-func (p *picture) addSatellites() {
-	e := p.r.e
-	for n := range e.Conditions.Satellites {
-		dice := e.dice("satellite", e.First*7919+n)
-		if dice.IntN(e.Count) != p.i {
-			continue
-		}
-		w, h := float64(e.Camera.Width), float64(e.Camera.Height)
-		x, y := w*dice.Float64(), h*dice.Float64()
-		sin, cos := math.Sincos(2 * math.Pi * dice.Float64())
-		perPx := (4 + 30*dice.Float64()) * math.Sqrt(p.sky+e.Camera.ReadNoise*e.Camera.ReadNoise+1)
-		step := p.blobs[0].sigma
-		var dots []dot
-		for s := -w; s < w; s += step {
-			d := dot{x + s*cos, y + s*sin}
-			if d.x > -50 && d.x < w+50 && d.y > -50 && d.y < h+50 {
-				dots = append(dots, d)
-			}
-		}
-		p.streaks = p.add(p.streaks, dots, []dot{{0, 0}}, perPx*step*float64(len(dots)))
-	}
 }
 
 // hotPixel is a pixel that shines by itself.
@@ -329,32 +288,20 @@ func (r *Run) hotPixels(i int) []hotPixel {
 	return list
 }
 
-// band draws the rows from top to before below: the sky, the ground before it,
-// and what the sensor makes of both.
+// band draws the rows from top to before below: the sky, and what the sensor makes of it.
 func (p *picture) band(plane frame.Plane, top, below int) {
 	c := &canvas{width: plane.Width, top: top, below: below, pix: plane.Pix[top*plane.Width : below*plane.Width]}
-	p.paint(c, p.streaks)
-	light := make([]float32, plane.Width)
+	p.paint(c)
 	for y := top; y < below; y++ {
-		p.lightOf(light, y)
-		if p.ground != nil {
-			p.ground.cover(plane.Row(y), light, y)
-			continue
-		}
-		for x, row := 0, plane.Row(y); x < len(row); x++ {
-			row[x] += light[x]
-		}
-	}
-	p.paint(c, p.lamps)
-	for y := top; y < below; y++ {
+		p.addLight(plane.Row(y), y)
 		p.addHot(plane.Row(y), y)
 		p.expose(plane.Row(y), y)
 	}
 }
 
 // paint draws the streaks that touch a band.
-func (p *picture) paint(c *canvas, list []streak) {
-	for _, s := range list {
+func (p *picture) paint(c *canvas) {
+	for _, s := range p.streaks {
 		if s.high < float64(c.top)-1 || s.low > float64(c.below) {
 			continue
 		}
@@ -369,27 +316,17 @@ func (p *picture) paint(c *canvas, list []streak) {
 	}
 }
 
-// lightOf fills a row with the sky's light.
-func (p *picture) lightOf(light []float32, y int) {
+// addLight adds the sky's light to a row.
+func (p *picture) addLight(row []float32, y int) {
 	c := p.r.e.Camera
 	half2 := (float64(c.Width)*float64(c.Width) + float64(c.Height)*float64(c.Height)) / 4
 	dy := float64(y) - float64(c.Height-1)/2
 	v := c.Vignetting / half2
 	gradient := p.r.e.Conditions.Gradient / float64(c.Width)
 	middle := float64(c.Width-1) / 2
-	for x := range light {
+	for x := range row {
 		dx := float64(x) - middle
-		light[x] = float32(p.sky * (1 + gradient*dx) * (1 - v*(dx*dx+dy*dy)))
-	}
-	if p.clouds.clear() {
-		return
-	}
-	const step = 16 // clouds are smooth: their glow is worked out at every 16th pixel
-	for x := 0; x < len(light); x += step {
-		a, b := p.clouds.glow(float64(x), float64(y)), p.clouds.glow(float64(x+step), float64(y))
-		for k := x; k < min(x+step, len(light)); k++ {
-			light[k] *= float32(a + (b-a)*float64(k-x)/step)
-		}
+		row[x] += float32(p.sky*(1+gradient*dx)*(1-v*(dx*dx+dy*dy))) * float32(p.glow)
 	}
 }
 

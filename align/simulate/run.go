@@ -31,8 +31,6 @@ type Run struct {
 	learned [3][3]float64 // what the lag adds to the holder's elastic law
 
 	flexAxis, ballAxis r3.Vec // camera frame
-	walkX, walkY       float64
-	clouds             cloudDeck
 	starsKept          r3.Vec // ICRS direction that StackedStanding keeps in the middle
 }
 
@@ -64,10 +62,7 @@ func (e Evening) Begin() (*Run, error) {
 	r := &Run{e: e, axis: e.firstAxis(start)}
 	r.stands = e.playTimes()
 	r.slips = e.slipTimes()
-	r.clouds = e.cloudDeck()
 	r.turnHead()
-	walk := e.dice("walk", 0).Float64() * 2 * math.Pi
-	r.walkX, r.walkY = e.Handling.Walk*math.Cos(walk), e.Handling.Walk*math.Sin(walk)
 	if err := r.aimCamera(start); err != nil {
 		return nil, err
 	}
@@ -369,8 +364,8 @@ func (r *Run) lens(i int, at time.Time) optics {
 	e, u := r.e, r.e.through(at)
 	scale, dx, dy := e.crop(i)
 	dice := e.dice("wander", e.First+i)
-	dx += e.Handling.Wander*dice.NormFloat64() + u*r.walkX
-	dy += e.Handling.Wander*dice.NormFloat64() + u*r.walkY
+	dx += e.Handling.Wander * dice.NormFloat64()
+	dy += e.Handling.Wander * dice.NormFloat64()
 	scale *= 1 + e.Handling.Breathing*u + e.Handling.BreathingJitter*dice.NormFloat64()
 	return e.Camera.optics(scale, dx, dy)
 }

@@ -94,7 +94,7 @@ func (m moment) center(c Camera) r3.Vec {
 }
 
 // Stars lists the stars of picture i, brightest first: those whose light has
-// its centre on the picture and is not hidden. It renders nothing and takes a
+// its centre on the picture and is above the horizon. It renders nothing and takes a
 // millisecond or so.
 func (r *Run) Stars(i int) ([]TrueStar, error) {
 	if err := r.checkIndex(i); err != nil {
@@ -167,10 +167,11 @@ func (r *Run) star(i int, s catalog.Star, path [3]moment) (TrueStar, bool) {
 	}
 	c := r.e.Camera
 	inside := t.MeanX > -0.5 && t.MeanX < float64(c.Width)-0.5 && t.MeanY > -0.5 && t.MeanY < float64(c.Height)-0.5
-	if !inside || r.e.Conditions.hidden(mid) {
+	if !inside || mid.Z < 0 {
 		return TrueStar{}, false
 	}
-	t.Electrons = r.electrons(i, float64(s.Magnitude), mid) * c.brightness(t.MeanX, t.MeanY) * r.clouds.at(i).transmission(t.MeanX, t.MeanY)
+	passed, _ := r.clouds(i)
+	t.Electrons = r.electrons(i, float64(s.Magnitude), mid) * c.brightness(t.MeanX, t.MeanY) * passed
 	t.SigmaPx = r.sigma(i, t)
 	return t, true
 }
@@ -206,7 +207,7 @@ func (r *Run) capped(i int) bool { return slices.Contains(r.e.Handling.Capped, i
 func (r *Run) background(i int, x, y float64) float64 {
 	c := r.e.Camera
 	g := 1 + r.e.Conditions.Gradient*(x/float64(c.Width)-0.5)
-	haze := r.clouds.at(i).glow(x, y)
+	_, haze := r.clouds(i)
 	return r.e.skyElectrons()*g*haze*c.brightness(x, y) + c.DarkCurrent*r.e.Exposure.Seconds()
 }
 

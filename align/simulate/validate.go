@@ -99,7 +99,6 @@ func (e Evening) validateHandling() error {
 	h := e.Handling
 	return check([]bounds{
 		{"Handling.Wander", h.Wander, 0, 1e3, ""},
-		{"Handling.Walk", h.Walk, -1e4, 1e4, ""},
 		{"Handling.Breathing", h.Breathing, -0.2, 0.2, ""},
 		{"Handling.BreathingJitter", h.BreathingJitter, 0, 0.02, ""},
 		{"Handling.FocusLoss", h.FocusLoss, -0.5, 10, ""},
@@ -116,12 +115,6 @@ func (c Conditions) validate() error {
 		{"Conditions.Brightness", c.Brightness, 0, 30, "the darkest sky is 22 magnitudes per square arcsecond, a city's 17"},
 		{"Conditions.Gradient", c.Gradient, -1, 1, ""},
 		{"Conditions.Extinction", c.Extinction, 0, 3, ""},
-		{"Conditions.Clouds.Thickness", c.Clouds.Thickness, 0, 20, ""},
-		{"Conditions.Satellites", float64(c.Satellites), 0, 1000, ""},
-		{"Conditions.Landscape.Altitude in degrees", c.Landscape.Altitude.Deg(), -10, 89, ""},
-		{"Conditions.Landscape.Rough in degrees", c.Landscape.Rough.Deg(), 0, 45, ""},
-		{"Conditions.Landscape.Light", c.Landscape.Light, 0, 1, ""},
-		{"Conditions.Landscape.Lamps", float64(c.Landscape.Lamps), 0, 10000, ""},
 	})
 }
 

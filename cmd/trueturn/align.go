@@ -180,7 +180,7 @@ type result struct {
 // page is all there is to draw.
 func (r result) page(v exposure.Verdict, title string) report.Data {
 	d := report.Of(r.seq, r.Answer)
-	d.Title, d.Judged = title, report.JudgedOf(v)
+	d.Title, d.Judged = title, &v
 	return d
 }
 

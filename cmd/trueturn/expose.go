@@ -269,7 +269,7 @@ func (a *asked) lookAbove(w *wondering, s *answer.Session, lens exposure.Lens) e
 			at, _ = time.Parse(time.RFC3339Nano, s.View.MidUTC) // ReadSession has seen to it
 		}
 		if air == nil {
-			air = &ephem.Air{TemperatureC: s.Air.TemperatureC, PressureHPa: s.Air.PressureHPa}
+			air = &s.Air
 		}
 	}
 	site, err := siteOf(w, s)
@@ -367,12 +367,19 @@ type zoomed struct {
 
 // exposeReport is the JSON of expose.
 type exposeReport struct {
-	exposure.ExposeJSON
-	Lenses         []zoomed `json:"lenses"` // focal length times factor
-	TripodLongestS float64  `json:"tripod_longest_s"`
-	DeclinationDeg float64  `json:"declination_deg"`
-	FWHMPx         float64  `json:"fwhm_px"`
-	TakenAs        []string `json:"taken_as"` // what was not told
+	LongestS       float64          `json:"longest_s"`
+	LowS           float64          `json:"low_s"`
+	HighS          float64          `json:"high_s"`
+	Gear           exposure.Source  `json:"gear,omitempty"` // who says how the gear runs
+	LimitedBy      *exposure.Limit  `json:"limited_by"`     // null where stars stay round for an hour and more
+	Curve          []exposure.Point `json:"curve"`
+	RulesOfThumb   exposure.Rules   `json:"rules_of_thumb"`
+	Advice         string           `json:"advice"`
+	Lenses         []zoomed         `json:"lenses"` // focal length times factor
+	TripodLongestS float64          `json:"tripod_longest_s"`
+	DeclinationDeg float64          `json:"declination_deg"`
+	FWHMPx         float64          `json:"fwhm_px"`
+	TakenAs        []string         `json:"taken_as"` // what was not told
 }
 
 // expose answers.
@@ -389,9 +396,10 @@ func (f *face) expose(w *wondering) error {
 	if err != nil {
 		return err
 	}
-	r := exposeReport{ExposeJSON: forecast.JSON(rules), DeclinationDeg: a.plan.View.Declination().Deg(), FWHMPx: a.plan.FWHM, TakenAs: a.taken}
-	if r.TakenAs == nil {
-		r.TakenAs = []string{}
+	r := exposeReport{LongestS: forecast.LongestS, LowS: forecast.LowS, HighS: forecast.HighS, Gear: forecast.Gear, Curve: forecast.Curve, RulesOfThumb: rules, Advice: forecast.Advice,
+		DeclinationDeg: a.plan.View.Declination().Deg(), FWHMPx: a.plan.FWHM, TakenAs: append([]string{}, a.taken...)}
+	if forecast.LimitedBy != exposure.LimitNone {
+		r.LimitedBy = &forecast.LimitedBy
 	}
 	if err := r.compare(a.plan, forecast); err != nil {
 		return err

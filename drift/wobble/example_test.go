@@ -32,13 +32,3 @@ func ExampleFit() {
 	// Output:
 	// measured: 601 s, 30″ from peak to peak
 }
-
-func ExamplePeriodogram() {
-	t, y := []float64{0, 1, 2, 4, 5, 7}, []float64{1, 3, 1, 1, 3, 1}
-	for i, p := range wobble.Periodogram(t, y, nil, []float64{0.1, 0.25}) {
-		fmt.Printf("%d: %.2f\n", i, p)
-	}
-	// Output:
-	// 0: 0.03
-	// 1: 0.75
-}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"time"
 )
 
 const (
@@ -24,15 +25,14 @@ const longestSession = 10 * 86400.0
 // fitter holds one series while it is fitted.
 type fitter struct {
 	list    []sample
-	step    float64 // of the stamps, s
-	given   float64 // frequency, Hz; 0 = unknown
+	first   time.Time // of the points
+	given   float64   // frequency, Hz; 0 = unknown
 	basis   basis
 	values  []float64 // arcseconds
 	cadence float64   // s
 	seen    float64   // s
 	span    float64   // s
 	mid     float64   // s: where the basis has its zero
-	stamps  stamps
 
 	freqs []float64
 	chi   [][mostHarmonics]float64
@@ -46,13 +46,14 @@ type fitter struct {
 
 // newFitter readies a series, or says why there is nothing to fit.
 func newFitter(points []Point, o Options) (*fitter, string) {
-	f := &fitter{list: samplesOf(points), step: o.StampStep.Seconds()}
+	f := &fitter{list: samplesOf(points)}
 	if o.PeriodS > 0 {
 		f.given = 1 / o.PeriodS
 	}
 	if len(points) < fewestPoints {
 		return nil, fmt.Sprintf("%s to tell a wobble: take %d or more pictures over a quarter of an hour", tooFew(len(points)), fewestPoints)
 	}
+	f.first = slices.MinFunc(points, func(a, b Point) int { return a.Time.Compare(b.Time) }).Time
 	f.cadence = cadenceOf(f.list)
 	f.span = f.list[len(f.list)-1].at - f.list[0].at
 	if f.cadence == 0 || !finite(f.span) {
@@ -83,10 +84,10 @@ func tooFew(angles int) string {
 	return fmt.Sprintf("%d angles about the axis are too few", angles)
 }
 
-// build sets the basis up, with the stamps put right.
+// build sets the basis up.
 func (f *fitter) build() {
 	n := len(f.list)
-	f.basis = basis{t: make([]float64, n), root: make([]float64, n), exposure: make([]float64, n), stretch: make([]int, n), trend: true}
+	f.basis = basis{t: make([]float64, n), root: make([]float64, n), exposure: make([]float64, n), stretch: make([]int, n)}
 	f.values = make([]float64, n)
 	zero := map[int]float64{}
 	for i, s := range f.list {
@@ -98,25 +99,7 @@ func (f *fitter) build() {
 	}
 	f.basis.stretches = len(zero)
 	f.basis.prepare(f.values)
-	f.correct()
 	f.work = newWork(n, mostHarmonics)
-}
-
-// stampMatters: a step that puts less than this part of the angles' errors into them is left alone.
-const stampMatters = 0.1
-
-// correct moves the instants by what the stamps are late, and widens the errors by what is unknown of it.
-func (f *fitter) correct() {
-	rate := math.Abs(f.basis.rate)
-	if f.step*rate/math.Sqrt(12) < stampMatters/slices.Max(f.basis.root) {
-		return
-	}
-	f.stamps = restore(f.list, f.step)
-	for i, s := range f.list {
-		f.basis.t[i] += f.stamps.late[i]
-		f.basis.root[i] = 1 / math.Hypot(s.sigma, rate*f.stamps.sigma[i])
-	}
-	f.basis.prepare(f.values)
 }
 
 // highest is the highest trial frequency: three pictures in a period at the usual cadence.

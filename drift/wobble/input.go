@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"time"
 )
 
 // Kinds of bad input, for errors.Is.
@@ -40,9 +39,6 @@ func check(points []Point, o Options) error {
 	if !finite(o.PeriodS) || o.PeriodS < 0 {
 		return bad(ErrOption, "give the gear's period in seconds, such as 480, or leave it out", "a period of %v s", o.PeriodS)
 	}
-	if o.StampStep < 0 || o.StampStep > time.Hour {
-		return bad(ErrOption, "time stamps usually step by a second or less", "time stamps in steps of %v", o.StampStep)
-	}
 	for i, p := range points {
 		switch {
 		case !finite(p.Angle.Rad()) || math.Abs(p.Angle.Rad()) > 1e6:
@@ -65,7 +61,6 @@ type sample struct {
 	sigma    float64 // arcseconds
 	exposure float64 // s
 	stretch  int     // 0, 1, …
-	point    int     // index as given
 }
 
 // samplesOf sorts by time and renumbers the stretches; stretches of one point, which
@@ -87,7 +82,7 @@ func samplesOf(points []Point) []sample {
 			numbers[p.Stretch] = n
 		}
 		s := sample{at: p.Time.Sub(points[order[0]].Time).Seconds(), angle: p.Angle.Rad() * arcsec,
-			sigma: p.Sigma.Rad() * arcsec, exposure: p.Exposure.Seconds(), stretch: n, point: i}
+			sigma: p.Sigma.Rad() * arcsec, exposure: p.Exposure.Seconds(), stretch: n}
 		if s.sigma == 0 {
 			s.sigma = usual
 		}

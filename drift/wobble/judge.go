@@ -12,16 +12,11 @@ import (
 func (f *fitter) judge(r *Result) {
 	t := newTable()
 	best := f.best
-	r.Epoch = r.Epoch.Add(time.Duration((f.list[0].at + f.mid - f.list[f.at0(r)].at) * 1e9))
-	r.RMS, r.StampSigma = arcseconds(best.rms), arcseconds(f.stampSigma())
+	r.Epoch = f.first.Add(time.Duration(f.mid * 1e9))
 	r.RateArcsecPerS, r.RateSigmaArcsecPerS = best.rate, best.rateSigma
 	r.Periods = best.freq * f.seen
-	f.report(r)
-	r.FalseAlarm = f.chance(r.Periodogram)
-	if math.IsNaN(r.FalseAlarm) {
-		r.FalseAlarm = 1
-	}
-	if !(r.FalseAlarm <= chance) || !best.sound {
+	f.spectrum(r)
+	if !(f.chance() <= chance) || !best.sound { // no number is no chance either
 		f.unseen(r, t)
 		return
 	}
@@ -31,8 +26,7 @@ func (f *fitter) judge(r *Result) {
 	r.PeakToPeak, r.PeakToPeakSigma = arcseconds(z.peakToPeak), arcseconds(z.peakToPeakSigma)
 	r.MaxRateArcsecPerS, r.MaxRateSigma = z.rate, z.rateSigma
 	for k := range best.harmonics {
-		r.Harmonics = append(r.Harmonics, Harmonic{arcseconds(best.beta[2*k]), arcseconds(best.beta[2*k+1]),
-			arcseconds(best.sigma(2 * k)), arcseconds(best.sigma(2*k + 1))})
+		r.Harmonics = append(r.Harmonics, Harmonic{arcseconds(best.beta[2*k]), arcseconds(best.beta[2*k+1])})
 	}
 	f.settle(r, t, z)
 }
@@ -61,60 +55,26 @@ func (f *fitter) settle(r *Result, t *table, z size) {
 
 func arcseconds(a float64) unit.Angle { return unit.Angle(a / arcsec) }
 
-// at0 finds the sample of the point given first, whose time the result's epoch is set to.
-func (f *fitter) at0(*Result) int {
-	return slices.IndexFunc(f.list, func(s sample) bool { return s.point == 0 })
-}
-
-// report fills what every state shows.
-func (f *fitter) report(r *Result) {
-	for i, s := range f.list {
-		r.LeftOut[s.point] = f.basis.root[i] == 0
-	}
+// spectrum is the power at every trial frequency.
+func (f *fitter) spectrum(r *Result) {
 	r.Frequencies = f.freqs
 	r.Spectrum = make([]float64, len(f.freqs))
 	for i := range f.freqs {
 		r.Spectrum[i] = f.basis.power(f.chi[i][0])
 	}
-	for _, i := range f.valleys(1) {
-		freq := f.polishTrial(i, 1)
-		chi := f.basis.chi2(f.work, freq, 1)[0]
-		amplitude := math.Sqrt(max(f.basis.chi0-chi, 0) * 2 / f.weights())
-		r.Periodogram = append(r.Periodogram, Peak{1 / freq, f.basis.power(chi), f.stampShows(freq, amplitude)})
-	}
-}
-
-func (f *fitter) weights() (sum float64) {
-	for _, s := range f.basis.sum {
-		sum += s
-	}
-	return sum
-}
-
-// stampShows is whether the step of the stamps may make such a wave.
-func (f *fitter) stampShows(freq, amplitude float64) bool {
-	return f.step > 0 && f.stamps.shows(freq, amplitude, 0.7/f.seen, f.step, math.Abs(f.basis.rate))
-}
-
-// stampSigma is what the step still puts into the angles, root mean square, arcseconds.
-func (f *fitter) stampSigma() float64 {
-	rate := math.Abs(f.basis.rate)
-	if len(f.stamps.sigma) == 0 {
-		return f.step * rate / math.Sqrt(12)
-	}
-	return rate * math.Sqrt(dot(f.stamps.sigma, f.stamps.sigma)/float64(len(f.list)))
 }
 
 // chance is that of noise alone: for the highest power at any frequency, or at the one given.
-func (f *fitter) chance(peaks []Peak) float64 {
+func (f *fitter) chance() float64 {
 	b := &f.basis
+	powerAt := func(freq float64) float64 { return b.power(b.chi2(f.work, freq, 1)[0]) }
 	if f.given > 0 {
 		free := float64(b.used - b.fixed - 2)
-		return math.Pow(1-b.power(b.chi2(f.work, f.given, 1)[0]), free/2)
+		return math.Pow(1-powerAt(f.given), free/2)
 	}
 	power := 0.0
-	for _, p := range peaks {
-		power = max(power, p.Power)
+	for _, i := range f.valleys(1) {
+		power = max(power, powerAt(f.polishTrial(i, 1)))
 	}
 	return falseAlarm(power, f.highest(), b.spreadOf(), b.used, b.fixed)
 }
@@ -124,7 +84,7 @@ func (f *fitter) chance(peaks []Peak) float64 {
 const leastOdds = 0.2
 
 // sizes are the mean over the numbers of harmonics, by the odds their criterion gives them; to the errors
-// comes how far they lie apart, and what the stamps leave open.
+// comes how far they lie apart.
 func (f *fitter) sizes(t *table) size {
 	list := make([]size, len(f.family))
 	odds := make([]float64, len(f.family))
@@ -140,81 +100,26 @@ func (f *fitter) sizes(t *table) size {
 		z.peakToPeak += odds[i] * o.peakToPeak
 		z.rate += odds[i] * o.rate
 	}
-	stamp, share := f.stampSpread(t)
 	var p, r, all float64
 	for i, o := range list {
 		if f.family[i].harmonics > f.best.harmonics {
 			odds[i] = max(odds[i], leastOdds)
 		}
 		all += odds[i]
-		p += odds[i] * (share*square(o.peakToPeakSigma) + square(o.peakToPeak-z.peakToPeak))
-		r += odds[i] * (share*square(o.rateSigma) + square(o.rate-z.rate))
+		p += odds[i] * (square(o.peakToPeakSigma) + square(o.peakToPeak-z.peakToPeak))
+		r += odds[i] * (square(o.rateSigma) + square(o.rate-z.rate))
 	}
-	z.peakToPeakSigma = math.Hypot(math.Sqrt(p/all), stamp.peakToPeakSigma)
-	z.rateSigma = math.Hypot(math.Sqrt(r/all), stamp.rateSigma)
-	z.freqSigma = math.Hypot(f.best.freqSigma()*math.Sqrt(share), stamp.freqSigma)
-	z.stamp = stamp.stamp
+	z.peakToPeakSigma, z.rateSigma, z.freqSigma = math.Sqrt(p/all), math.Sqrt(r/all), f.best.freqSigma()
 	return z
 }
 
 func square(x float64) float64 { return x * x }
 
-// stampSpread is how the result scatters when it is fitted again under other ways the pictures may have fallen
-// between their stamps, and the share of the squared scatter that is not the stamps'.
-func (f *fitter) stampSpread(t *table) (z size, share float64) {
-	if len(f.stamps.paths) == 0 {
-		return size{}, 1
-	}
-	var m [5]moments
-	keep := f.basis
-	f.basis.t = make([]float64, len(keep.t))
-	rate := keep.rate
-	for _, p := range f.stamps.paths {
-		for i := range p {
-			f.basis.t[i] = keep.t[i] + p[i]
-		}
-		f.basis.prepare(f.values)
-		freq := f.best.freq
-		if f.given == 0 {
-			freq = f.polish(max(freq-0.3/f.span, f.lowest()), freq+0.3/f.span, f.best.harmonics)
-		}
-		s := f.solve(freq, f.best.harmonics, false)
-		a, steep := t.extent(s.beta)
-		m[0].add(a)
-		m[1].add(2 * math.Pi * freq * steep)
-		m[2].add(freq)
-		amplitude, chi := f.pathWave(p, rate)
-		m[3].addSquare(amplitude)
-		m[4].add(chi)
-	}
-	f.basis = keep
-	return size{peakToPeakSigma: m[0].sigma(), rateSigma: m[1].sigma(), freqSigma: m[2].sigma(), stamp: m[3].rms()},
-		min(max(1-m[4].mean()/f.best.chi, 0.05), 1)
-}
-
-// pathWave is the amplitude at the best frequency of the wave that one path alone would make, arcseconds,
-// and the path's part of the sum of squares.
-func (f *fitter) pathWave(p []float64, rate float64) (amplitude, chi float64) {
-	late := make([]float64, len(p))
-	for i := range p {
-		late[i] = rate * p[i]
-	}
-	b := f.basis
-	b.prepare(late)
-	f.basis, b = b, f.basis
-	s := f.solve(f.best.freq, 1, false)
-	chi = f.basis.chi0
-	f.basis = b
-	return math.Hypot(s.beta[0], s.beta[1]), chi
-}
-
 // moments of a handful of numbers.
 type moments struct{ n, sum, square float64 }
 
-func (m *moments) add(x float64)       { m.n, m.sum, m.square = m.n+1, m.sum+x, m.square+x*x }
-func (m *moments) addSquare(x float64) { m.n, m.square = m.n+1, m.square+x*x }
-func (m *moments) rms() float64        { return math.Sqrt(m.square / max(m.n, 1)) }
-func (m *moments) mean() float64       { return m.sum / max(m.n, 1) }
+func (m *moments) add(x float64) { m.n, m.sum, m.square = m.n+1, m.sum+x, m.square+x*x }
+func (m *moments) mean() float64 { return m.sum / max(m.n, 1) }
 func (m *moments) sigma() float64 {
 	return math.Sqrt(max(m.square-m.sum*m.sum/max(m.n, 1), 0) / max(m.n-1, 1))
 }
@@ -297,13 +202,9 @@ type doubt int
 const (
 	sure      doubt = iota
 	shortView       // too little of a period
-	byStamps        // the stamps' own beat
 	ambiguous       // another period fits as well
 	noisy           // too uncertain a size
 )
-
-// stampSigmas is by how much a wave must exceed what the stamps may make at its frequency.
-const stampSigmas = 4
 
 // fewestDegrees of freedom a measurement has: with fewer, part of one wave passes for another.
 const fewestDegrees = 10
@@ -312,8 +213,6 @@ const fewestDegrees = 10
 func (f *fitter) whyBounded(z size) doubt {
 	best := f.best
 	switch {
-	case f.stampShows(best.freq, z.peakToPeak/2), z.peakToPeak/2 < stampSigmas*z.stamp:
-		return byStamps
 	case best.freq*f.seen < enoughPeriods:
 		return shortView
 	case f.ambiguous():

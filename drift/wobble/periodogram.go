@@ -2,49 +2,18 @@ package wobble
 
 import "math"
 
-// Periodogram is the generalised Lomb–Scargle periodogram with floating mean of values
-// y with standard errors sigma (nil: all alike) at instants t, for frequencies freq in cycles per
-// unit of t: Zechmeister & Kürster 2009, A&A 496, 577, eq. 4–5. 0 = a wave of that frequency does not
-// help, 1 = it explains everything.
-//
-// Nil where the lengths differ. A value that is no number, or an error not above zero, makes every power NaN. The work grows with
-// len(t)·len(freq). Very low frequencies, whose wave bends by less than about 10⁻⁷ of itself within the
-// series, get 0.
-func Periodogram(t, y, sigma []float64, freq []float64) []float64 {
-	if len(y) != len(t) || sigma != nil && len(sigma) != len(t) {
-		return nil
-	}
-	b := basis{t: t, root: make([]float64, len(t)), stretch: make([]int, len(t)), stretches: 1}
-	for i := range t {
-		b.root[i] = 1
-		if sigma != nil {
-			b.root[i] = 1 / sigma[i]
-			if !(sigma[i] > 0) {
-				b.root[i] = math.NaN()
-			}
-		}
-	}
-	b.prepare(y)
-	power := make([]float64, len(freq))
-	w := newWork(len(t), 1)
-	for i, f := range freq {
-		power[i] = b.power(b.chi2(w, f, 1)[0])
-	}
-	return power
-}
-
 // basis is a series with everything that is fitted along with a wave at every frequency: zeros
-// and, where trend is wanted, a rate.
+// and a rate. Very low frequencies, whose wave bends by less than about 10⁻⁷ of itself within the series, take nothing
+// away from it.
 type basis struct {
 	t         []float64
 	root      []float64 // 1/σ; 0 = left out
-	exposure  []float64 // nil = instants
+	exposure  []float64
 	stretch   []int
 	stretches int
-	trend     bool
 
 	sum   []float64 // of each stretch: Σ 1/σ²
-	slope []float64 // unit column of the trend, zeros taken out; nil without
+	slope []float64 // unit column of the trend, zeros taken out
 	ramp  float64   // length of that column before it was made unit
 	y     []float64 // values over σ, zeros and rate taken out
 	chi0  float64   // their square: what a wave can take away
@@ -72,12 +41,9 @@ func (b *basis) prepare(y []float64) {
 	for i := range b.t {
 		b.y[i] = y[i] * b.root[i]
 	}
-	b.slope = nil
 	b.level(b.y)
-	if b.trend {
-		b.prepareSlope()
-		b.rate = take(b.y, b.slope) / b.ramp
-	}
+	b.prepareSlope()
+	b.rate = take(b.y, b.slope) / b.ramp
 	b.chi0 = dot(b.y, b.y)
 }
 
@@ -122,12 +88,11 @@ func (b *basis) levelWith(u, mean []float64) {
 
 // work is the memory a trial needs.
 type work struct {
-	cols      [][]float64
-	mean      []float64
-	chi       []float64
-	cos, sin  []float64
-	r         [][]float64
-	amplitude []float64
+	cols     [][]float64
+	mean     []float64
+	chi      []float64
+	cos, sin []float64
+	r        [][]float64
 }
 
 func newWork(n, harmonics int) *work {
@@ -136,7 +101,6 @@ func newWork(n, harmonics int) *work {
 		w.cols = append(w.cols, make([]float64, n))
 		w.r = append(w.r, make([]float64, 2*harmonics+1))
 	}
-	w.amplitude = make([]float64, 2*harmonics+1)
 	return w
 }
 
@@ -172,10 +136,7 @@ func (b *basis) waves(w *work, f float64, harmonics int) {
 		w.cos[i], w.sin[i] = c1, s1
 		s, c := s1, c1
 		for k := range harmonics {
-			a := b.root[i]
-			if b.exposure != nil {
-				a *= sinc(math.Pi * float64(k+1) * f * b.exposure[i])
-			}
+			a := b.root[i] * sinc(math.Pi*float64(k+1)*f*b.exposure[i])
 			w.cols[2*k][i], w.cols[2*k+1][i] = a*c, a*s
 			s, c = s*c1+c*s1, c*c1-s*s1
 		}
@@ -199,9 +160,7 @@ func (b *basis) straighten(w *work, k int) {
 	}
 	for range 2 {
 		b.levelWith(u, w.mean)
-		if b.slope != nil {
-			take(u, b.slope)
-		}
+		take(u, b.slope)
 		for j := range k {
 			w.r[j][k] += take(u, w.cols[j])
 		}

@@ -18,7 +18,7 @@ func (r run) hold(t *testing.T, seeds int) (h held) {
 	t.Helper()
 	size, rate := r.truth()
 	for seed := range uint64(seeds) {
-		got, err := Fit(r.points(seed), r.options())
+		got, err := Fit(r.points(seed), Options{})
 		if err != nil {
 			t.Fatal(err)
 		}

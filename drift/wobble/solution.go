@@ -16,7 +16,6 @@ type solution struct {
 	scatter   float64   // in units of the errors handed in
 	degrees   int       // of freedom
 	off       []float64 // of each point: residual over its error, as the others predict it
-	rms       float64   // arcseconds
 	rate      float64   // arcseconds per second
 	rateSigma float64
 	sound     bool // every coefficient can be told from the others
@@ -31,7 +30,7 @@ func (f *fitter) solve(freq float64, harmonics int, free bool) solution {
 	along := make([]float64, m+1) // each column's part along the trend
 	p := make([]float64, m)
 	for k := range m {
-		along[k] = f.alongTrend(w.cols[k])
+		along[k] = dot(w.cols[k], b.slope)
 		b.straighten(w, k)
 		s.sound = s.sound && w.r[k][k] > 0
 		p[k] = dot(w.cols[k], b.y)
@@ -39,7 +38,7 @@ func (f *fitter) solve(freq float64, harmonics int, free bool) solution {
 	s.beta = backward(w.r, p)
 	if free {
 		f.slide(w.cols[m], s)
-		along[m] = f.alongTrend(w.cols[m])
+		along[m] = dot(w.cols[m], b.slope)
 		b.straighten(w, m)
 		m++
 	}
@@ -47,14 +46,6 @@ func (f *fitter) solve(freq float64, harmonics int, free bool) solution {
 	f.judgeFit(&s, p, m)
 	f.findRate(&s, along[:m])
 	return s
-}
-
-// alongTrend is a column's part along the trend once zeros are taken out.
-func (f *fitter) alongTrend(u []float64) float64 {
-	if f.basis.slope == nil {
-		return 0
-	}
-	return dot(u, f.basis.slope)
 }
 
 // slide fills a column with the change of the curve with frequency.
@@ -84,26 +75,17 @@ func (f *fitter) judgeFit(s *solution, p []float64, m int) {
 	s.degrees = b.used - b.fixed - m
 	s.scatter = math.Sqrt(s.chi / float64(max(s.degrees, 1)))
 	s.off = make([]float64, len(rest))
-	var sum float64
 	for i, r := range b.root {
-		if r == 0 {
-			continue
-		}
-		sum += rest[i] * rest[i] / (r * r)
-		if free := 1 - f.leverage(i, m); free > 1e-3 {
+		if free := 1 - f.leverage(i, m); r != 0 && free > 1e-3 {
 			s.off[i] = rest[i] / math.Sqrt(free)
 		}
 	}
-	s.rms = math.Sqrt(sum / float64(b.used))
 }
 
 // leverage is how much a point pulls the fit toward itself, 0–1.
 func (f *fitter) leverage(i, m int) float64 {
 	b := &f.basis
-	h := b.root[i] * b.root[i] / b.sum[b.stretch[i]]
-	if b.slope != nil {
-		h += b.slope[i] * b.slope[i]
-	}
+	h := b.root[i]*b.root[i]/b.sum[b.stretch[i]] + b.slope[i]*b.slope[i]
 	for _, c := range f.work.cols[:m] {
 		h += c[i] * c[i]
 	}
@@ -255,7 +237,6 @@ type size struct {
 	peakToPeak, peakToPeakSigma float64 // arcseconds
 	rate, rateSigma             float64 // arcseconds per second
 	freqSigma                   float64 // Hz
-	stamp                       float64 // amplitude, arcseconds, of what the stamps may make at this frequency
 }
 
 // draws of the unknowns for errors of what is no linear function of them.

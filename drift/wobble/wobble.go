@@ -12,8 +12,7 @@
 // series. An exposure of length E sees P averaged over its length: term k smaller by
 // sin(πkE/Period)/(πkE/Period).
 //
-// What is minimised is the sum of squared residuals over σ², σ being the
-// angle's own error and what the step of the time stamps puts into it. Zeros,
+// What is minimised is the sum of squared residuals over σ². Zeros,
 // rate and waves are fitted together at every trial frequency: a wave seen once or twice must
 // not lose what a line taken off beforehand would carry away. The trial is
 // the floating-mean periodogram (Zechmeister & Kürster 2009, A&A 496, 577, eq. 4–5) with a
@@ -49,8 +48,7 @@ type Point struct {
 
 // Options are what is known beforehand. The zero value is ready to use.
 type Options struct {
-	PeriodS   float64       // of the gear, s; 0 = unknown
-	StampStep time.Duration // resolution of the time stamps, where it enters the angles; 0 = it does not, as with a tracking camera's attitude against the sky of the stamp itself
+	PeriodS float64 // of the gear, s; 0 = unknown
 }
 
 // State says how much of the wobble was seen.
@@ -69,18 +67,7 @@ const (
 type Limits struct{ Low, High float64 }
 
 // Harmonic is one term of the curve, as an instant sees it.
-type Harmonic struct{ Cos, Sin, CosSigma, SinSigma unit.Angle }
-
-// Amplitude is half of the term's peak to peak.
-func (h Harmonic) Amplitude() unit.Angle { return unit.Angle(math.Hypot(h.Cos.Rad(), h.Sin.Rad())) }
-
-// Peak is a local maximum of the periodogram.
-type Peak struct {
-	PeriodS float64
-	Power   float64 // 0–1: the part of the scatter about zeros and rate that one wave takes away
-	// Stamp: here the step of the stamps would show by itself.
-	Stamp bool
-}
+type Harmonic struct{ Cos, Sin unit.Angle }
 
 // Result is what the series says. Figures are those of the angle about the axis: on the sky
 // they shrink with the cosine of the declination.
@@ -105,12 +92,7 @@ type Result struct {
 	RateArcsecPerS        float64    // r of the model: the turn of the camera without its wobble
 	RateSigmaArcsecPerS   float64    // its error, with the wave fitted along
 	Periods               float64    // how many periods were seen, gaps left out; 0 where PeriodS is
-	FalseAlarm            float64    // chance that noise alone makes so strong a wave; 1 when unseen for want of points
-	RMS                   unit.Angle // of the residuals
-	StampSigma            unit.Angle // what the stamps' step still puts into an angle, root mean square
-	LeftOut               []bool     // of each point as given: did not fit, and was not used
-	Periodogram           []Peak     // its highest peaks, strongest first
-	Frequencies, Spectrum []float64  // the periodogram itself, Hz and 0–1, for a plot
+	Frequencies, Spectrum []float64  // the periodogram: Hz, and the part 0–1 of the scatter about zeros and rate that one wave takes away
 	Note                  string     // for a person
 }
 
@@ -142,18 +124,14 @@ const (
 // result whose State and Note say so.
 //
 // Accuracy, 60 points over 25 minutes with σ = 2″ and a wave of 44″ at 480 s: period
-// ±0.2 %, peak to peak ±2.5 %, fastest rate ±3 %; whole-second stamps of an even
-// cadence cost little, those of an uneven one make it twice that. Where the motor stood to
+// ±0.2 %, peak to peak ±2.5 %, fastest rate ±3 %. Where the motor stood to
 // take up play leave the points out, or give them a stretch of their own: one or two points that lie
 // off are left out here, more are not.
 func Fit(points []Point, o Options) (Result, error) {
 	if err := check(points, o); err != nil {
 		return Result{}, err
 	}
-	r := Result{State: Unseen, FalseAlarm: 1, LeftOut: make([]bool, len(points))}
-	if len(points) > 0 {
-		r.Epoch = points[0].Time
-	}
+	r := Result{State: Unseen}
 	f, why := newFitter(points, o)
 	if f == nil {
 		r.PeakToPeakLimits, r.MaxRateLimits = Limits{0, math.Inf(1)}, Limits{0, math.Inf(1)}

@@ -10,10 +10,6 @@ func (f *fitter) note(r *Result, why doubt) string {
 	switch why {
 	case shortView:
 		return f.shortNote(r)
-	case byStamps:
-		return fmt.Sprintf("a wave of %s shows at %s, but the whole steps of the time stamps make one there too: "+
-			"it may be none of the gear's. Take the next pictures at another interval, or with finer stamps",
-			seconds(r.PeakToPeak.Sec(), "″"), seconds(r.PeriodS, " s"))
 	case ambiguous:
 		return fmt.Sprintf("periods from %s to %s fit about as well, %s. "+
 			"Take more pictures, without gaps", seconds(r.PeriodLimitsS.Low, ""), seconds(r.PeriodLimitsS.High, " s"), sizeWords(r.PeakToPeakLimits))

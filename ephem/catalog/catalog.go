@@ -38,7 +38,6 @@ package catalog
 
 import (
 	_ "embed"
-	"sort"
 	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -92,12 +91,4 @@ func Index(hip int32) (i int, ok bool) {
 		return 0, false
 	}
 	return int(byHIP[hip]), true
-}
-
-// Brighter counts the stars brighter than a magnitude: Stars()[:Brighter(6)]
-// are those that the naked eye sees. Those of just that magnitude are not
-// counted.
-func Brighter(magnitude float32) int {
-	stars := Stars()
-	return sort.Search(len(stars), func(i int) bool { return !(stars[i].Magnitude < magnitude) })
 }

@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/soniakeys/meeus/v3/julian"
+	"github.com/soniakeys/meeus/v3/sidereal"
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -227,11 +229,7 @@ func TestMeeusRisingAndSetting(t *testing.T) {
 			a, b := y[1]-y[0], y[2]-y[1]
 			return unit.AngleFromDeg(y[1] + n/2*(a+b+n*(b-a)))
 		}
-		gst, err := ephem.ApparentSiderealTime(l.at)
-		if err != nil {
-			t.Fatal(err)
-		}
-		hour = math.Remainder(gst.Rad()+boston.Longitude.Rad()-between(ra).Rad(), 2*math.Pi)
+		hour = math.Remainder(sidereal.Apparent(julian.TimeToJD(l.at)).Rad()+boston.Longitude.Rad()-between(ra).Rad(), 2*math.Pi)
 		sf, cf := boston.Latitude.Sincos()
 		sd, cd := between(dec).Sincos()
 		return sf*sd + cf*cd*math.Cos(hour), hour

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
 	"trueturn/align/guide"
 	"trueturn/cmd/trueturn/plot"
 	"trueturn/cmd/trueturn/report"
@@ -24,7 +25,7 @@ func drawable() report.Data {
 		Drift: &report.Drift{Mid: mids, AltitudeArcsec: []float64{1, -2, 1}, SidewaysArcsec: []float64{0, 1, math.NaN()},
 			TurnArcsec: []float64{3, 4, 5}, TurnSigmaArcsec: []float64{1, 1, 1}, Stretch: []int{0, 0, 0}},
 		Wobble:   &report.Wobble{Mid: mids, Arcsec: []float64{3, 4, 5}, SigmaArcsec: []float64{1, 1, 1}},
-		Exposure: &report.Exposure{Curve: []report.ExposurePoint{{ExposureS: 10, Elongation: 1.1, ShareRound: 1}, {ExposureS: 40, Elongation: 1.4, ShareRound: 0.5}}, MaxElongation: 1.25, Share: 0.9, LimitedBy: name},
+		Exposure: &report.Exposure{MaxElongation: 1.25, Share: 0.9, Forecast: exposure.Forecast{LimitedBy: name, Curve: []exposure.Point{{ExposureS: 10, Elongation: 1.1, ShareRound: 1}, {ExposureS: 40, Elongation: 1.4, ShareRound: 0.5}}}},
 		Field:    &report.Field{File: name, Width: 400, Height: 300, Stars: []plot.Whisker{{X: 10, Y: 10, Elongation: 1.5}}},
 	}
 }

@@ -212,7 +212,7 @@ func (k keeping) write(name string, write func(io.Writer) error) error {
 }
 
 // judged is what became of the pictures as exposures; nil where that cannot be told.
-func judged(seq drift.Sequence, v guide.View, o answer.Options) *report.Judged {
+func judged(seq drift.Sequence, v guide.View, o answer.Options) *exposure.Verdict {
 	q := exposure.Question{MaxElongation: o.MaxElongation, Share: o.Share, Forecast: v.Forecast()}
 	if v.Measured != nil && v.Site != nil {
 		air := ephem.StandardAir(v.Site.HeightM)
@@ -226,7 +226,7 @@ func judged(seq drift.Sequence, v guide.View, o answer.Options) *report.Judged {
 	if err != nil {
 		return nil
 	}
-	return report.JudgedOf(verdict)
+	return &verdict
 }
 
 // described fills in what the user said of the lens where the pictures are silent; the shots are copies.

@@ -130,42 +130,6 @@ func (l Points) draw(p *pen, c canvas) {
 	}
 }
 
-// Band is the room between two curves.
-type Band struct{ X, Low, High []float64 }
-
-func (l Band) n() int { return min(len(l.X), len(l.Low), len(l.High)) }
-
-func (l Band) extent(x, y *extent) {
-	for i := range l.n() {
-		if x.holds(l.X[i]) && y.holds(l.Low[i]) && y.holds(l.High[i]) {
-			x.take(l.X[i])
-			y.take(l.Low[i], l.High[i])
-		}
-	}
-}
-
-func (l Band) draw(p *pen, c canvas) {
-	var upper, lower [][2]float64
-	flush := func() {
-		if len(upper) > 1 {
-			for i := len(lower) - 1; i >= 0; i-- {
-				upper = append(upper, lower[i])
-			}
-			p.path("band", upper, true)
-		}
-		upper, lower = nil, nil
-	}
-	for i := range l.n() {
-		x, low, high := c.x.at(l.X[i]), c.y.at(l.Low[i]), c.y.at(l.High[i])
-		if !finite(x, low, high) {
-			flush()
-			continue
-		}
-		upper, lower = append(upper, [2]float64{x, high}), append(lower, [2]float64{x, low})
-	}
-	flush()
-}
-
 // Mark is a line across the chart with a word to it: lying at a value of y, or upright at one of x.
 type Mark struct {
 	At      float64

@@ -3,10 +3,10 @@ package report
 import (
 	"time"
 
-	"github.com/soniakeys/unit"
-
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
 	"trueturn/cmd/trueturn/plot"
+	"trueturn/drift/wobble"
 )
 
 // Data is what a report shows; [Of] gathers it. What is nil is left out, and the page says why: in the words of Missing where there are
@@ -21,7 +21,7 @@ type Data struct {
 	Wobble   *Wobble
 	Field    *Field
 	Exposure *Exposure
-	Judged   *Judged
+	Judged   *exposure.Verdict // what became of exposures that were taken
 
 	Missing Missing
 }
@@ -41,15 +41,12 @@ type Drift struct {
 
 // Wobble is the unevenness of the gear: the angle about the axis, not × cos δ.
 type Wobble struct {
+	wobble.Result
+
 	Mid                 []time.Time
 	Arcsec, SigmaArcsec []float64 // measured, less the steady rate
 	CurveMid            []time.Time
 	CurveArcsec         []float64 // fitted
-	PeriodS, Power      []float64 // periodogram: 0 to 1, the share of the scatter a sine of that period explains
-	BestPeriodS         float64   // 0 or NaN: none
-	// Standard errors of the answer's figures; 0 or NaN: unknown.
-	PeriodSigmaS, PeakToPeakSigmaArcsec, FastestSigmaArcsecPerS float64
-	Note                                                        string
 }
 
 // Field is the elongation of the stars of one picture.
@@ -61,39 +58,9 @@ type Field struct {
 
 // Exposure is the forecast by length.
 type Exposure struct {
-	Curve         []ExposurePoint
-	MaxElongation float64 // the tolerance
-	Share         float64 // of exposures that must stay under it
-	LimitedBy     string  // a clause: what limits it
-	Helps         string  // a sentence: what would help most
-	Rule500S      float64 // the trade's rules of thumb for a tripod
-	NPFS          float64
-	RulesWhy      string // why they differ from the forecast
-}
+	exposure.Forecast
 
-// ExposurePoint is one length.
-type ExposurePoint struct{ ExposureS, TrailPx, Elongation, ShareRound float64 }
-
-// Judged is what became of exposures that were taken.
-type Judged struct {
-	Round, Of int
-	Causes    []Cause
-	Advice    string
-	Frames    []JudgedFrame
-}
-
-// Cause is what made stars not round, with its share (0–1) of the excess.
-type Cause struct {
-	Name  string
-	Share float64
-	Text  string // how it shows, a sentence; may be empty
-}
-
-// JudgedFrame is one exposure.
-type JudgedFrame struct {
-	File    string
-	Round   bool
-	Cause   string
-	TrailPx float64
-	Angle   unit.Angle // of the long axis, from +x toward +y
+	MaxElongation float64        // the tolerance
+	Share         float64        // of exposures that must stay under it
+	Rules         exposure.Rules // of thumb, for a tripod
 }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -15,7 +16,7 @@ import (
 )
 
 // Of gathers what there is to draw from a measured sequence and its answer. Title, time and version are left to the
-// caller, and so is Judged (see [JudgedOf]).
+// caller, and so is Judged.
 func Of(seq drift.Sequence, a answer.Answer) Data {
 	d := Data{Answer: a, Field: FieldOf(seq)}
 	d.addExposure(seq)
@@ -51,12 +52,7 @@ const curvePoints = 240
 // WobbleOf draws what was read off the gear. Its curve is drawn only where it was measured: elsewhere it is one of many
 // that would fit.
 func WobbleOf(in align.Input, a align.Axis, r wobble.Result) *Wobble {
-	w := &Wobble{Note: r.Note, PeriodSigmaS: r.PeriodSigmaS, PeakToPeakSigmaArcsec: r.PeakToPeakSigma.Sec(), FastestSigmaArcsecPerS: r.MaxRateSigma}
-	for i, f := range r.Frequencies {
-		if f > 0 && i < len(r.Spectrum) {
-			w.PeriodS, w.Power = append(w.PeriodS, 1/f), append(w.Power, r.Spectrum[i])
-		}
-	}
+	w := &Wobble{Result: r}
 	measured := r.State == wobble.Measured
 	turns := turnsOf(in, a)
 	for _, members := range align.Stretches(in, a) {
@@ -70,8 +66,7 @@ func WobbleOf(in align.Input, a align.Axis, r wobble.Result) *Wobble {
 		}
 	}
 	if measured && len(w.Mid) > 1 {
-		w.BestPeriodS = r.PeriodS
-		w.curve(r)
+		w.curve()
 	}
 	return w
 }
@@ -95,35 +90,18 @@ func zeroOf(in align.Input, a align.Axis, r wobble.Result, members []int) float6
 	return left[len(left)/2]
 }
 
-func (w *Wobble) curve(r wobble.Result) {
+func (w *Wobble) curve() {
 	first := slices.MinFunc(w.Mid, time.Time.Compare)
 	span := slices.MaxFunc(w.Mid, time.Time.Compare).Sub(first)
 	for k := range curvePoints + 1 {
 		t := first.Add(time.Duration(float64(span) * float64(k) / curvePoints))
-		w.CurveMid, w.CurveArcsec = append(w.CurveMid, t), append(w.CurveArcsec, r.At(t).Sec())
+		w.CurveMid, w.CurveArcsec = append(w.CurveMid, t), append(w.CurveArcsec, w.At(t).Sec())
 	}
 }
 
 // ExposureOf draws a forecast; rules may be empty.
 func ExposureOf(f exposure.Forecast, p exposure.Plan, rules exposure.Rules) *Exposure {
-	e := &Exposure{MaxElongation: p.MaxElongation, Share: p.Share, LimitedBy: string(f.LimitedBy), Helps: f.Advice, Rule500S: deref0(rules.Rule500S), NPFS: deref0(rules.NPFS), RulesWhy: rules.Why}
-	if e.MaxElongation == 0 {
-		e.MaxElongation = exposure.DefaultElongation
-	}
-	if e.Share == 0 {
-		e.Share = exposure.DefaultShare
-	}
-	for _, q := range f.Curve {
-		e.Curve = append(e.Curve, ExposurePoint(q))
-	}
-	return e
-}
-
-func deref0(v *float64) float64 {
-	if v == nil {
-		return 0
-	}
-	return *v
+	return &Exposure{f, cmp.Or(p.MaxElongation, exposure.DefaultElongation), cmp.Or(p.Share, exposure.DefaultShare), rules}
 }
 
 // rulesOf are the rules of thumb for the lens the pictures tell of; empty where they do not.
@@ -158,16 +136,4 @@ func FieldOf(seq drift.Sequence) *Field {
 		}
 	}
 	return nil
-}
-
-// JudgedOf shows a verdict on exposures that were taken.
-func JudgedOf(v exposure.Verdict) *Judged {
-	j := &Judged{Round: v.Round, Of: v.Of, Advice: v.Advice}
-	for _, c := range v.Causes {
-		j.Causes = append(j.Causes, Cause{Name: string(c.Cause), Share: c.Share, Text: c.Text})
-	}
-	for _, f := range v.Frames {
-		j.Frames = append(j.Frames, JudgedFrame{File: f.File, Round: f.Round, Cause: string(f.Cause), TrailPx: f.TrailPx, Angle: f.Angle})
-	}
-	return j
 }

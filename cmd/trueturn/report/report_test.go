@@ -109,8 +109,8 @@ func TestWobbleIsDrawnAsItWas(t *testing.T) {
 	if w == nil || len(w.CurveMid) < 100 || len(w.Mid) < 25 {
 		t.Fatalf("no wobble drawn: %+v", w)
 	}
-	if math.Abs(w.BestPeriodS/480-1) > 0.03 { // what is asked of a run this long
-		t.Errorf("marked at %.0f s", w.BestPeriodS)
+	if math.Abs(w.PeriodS/480-1) > 0.03 { // what is asked of a run this long
+		t.Errorf("marked at %.0f s", w.PeriodS)
 	}
 	low, high := slices.Min(w.CurveArcsec), slices.Max(w.CurveArcsec)
 	if math.Abs((high-low)/44-1) > 0.1 {
@@ -123,9 +123,9 @@ func TestWobbleIsDrawnAsItWas(t *testing.T) {
 			t.Errorf("picture %d: %.2f″, the curve %.2f″", i, w.Arcsec[i], w.CurveArcsec[k])
 		}
 	}
-	best := slices.Index(w.Power, slices.Max(w.Power))
-	if math.Abs(w.PeriodS[best]/480-1) > 0.1 {
-		t.Errorf("the periodogram peaks at %.0f s", w.PeriodS[best])
+	best := w.Frequencies[slices.Index(w.Spectrum, slices.Max(w.Spectrum))]
+	if math.Abs(1/best/480-1) > 0.1 {
+		t.Errorf("the periodogram peaks at %.0f s", 1/best)
 	}
 }
 
@@ -137,8 +137,8 @@ func TestNothingToDraw(t *testing.T) {
 }
 
 func TestVerdictIsShown(t *testing.T) {
-	j := JudgedOf(exposure.Verdict{Round: 1, Of: 2, Advice: "Leave b out.", Causes: []exposure.Share{{Cause: exposure.CauseDec, Share: 0.7, Text: "The axis is off."}},
-		Frames: []exposure.Judged{{File: "a", Round: true}, {File: "b", Cause: exposure.CauseDec, TrailPx: 4}}})
+	j := &exposure.Verdict{Round: 1, Of: 2, Advice: "Leave b out.", Causes: []exposure.Share{{Cause: exposure.CauseDec, Share: 0.7, Text: "The axis is off."}},
+		Frames: []exposure.Judged{{File: "a", Round: true}, {File: "b", Cause: exposure.CauseDec, TrailPx: 4}}}
 	page := written(t, Data{Judged: j, Answer: answer.Answer{Frames: []answer.FrameJSON{{File: "a"}, {File: "b"}}}})
 	for _, want := range []string{"1 of 2 are round", "Leave b out.", "70 of 100 parts of the excess. The axis is off.", "no: declination drift", ">yes<"} {
 		if !strings.Contains(page, want) {
@@ -218,7 +218,7 @@ func TestHeadline(t *testing.T) {
 		{"a quarter of an hour", Data{Answer: exposed(900, true)}, "Round for 15 min", "30 s: round, with room to 15 min."},
 		{"short", Data{Answer: exposed(1.26, false)}, "Round for 1.3 s", "30 s: not round; the longest that is, is 1.3 s."},
 		{"axis alone", Data{Answer: turn}, "Turn the knobs", ""},
-		{"judged alone", Data{Judged: &Judged{Round: 3, Of: 7}}, "3 of 7 are round", ""},
+		{"judged alone", Data{Judged: &exposure.Verdict{Round: 3, Of: 7}}, "3 of 7 are round", ""},
 		{"a failure", Data{Answer: answer.Answer{Err: errors.New("x")}}, "No axis from these pictures", ""},
 		{"nothing", Data{}, "No axis from these pictures", ""},
 	} {

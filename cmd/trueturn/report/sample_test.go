@@ -14,11 +14,13 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
 	"trueturn/align/simulate"
 	"trueturn/cmd/trueturn/plot"
 	"trueturn/drift"
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
+	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
 
@@ -47,12 +49,12 @@ func full() Data {
 	a.Site = &site
 	a.Measured = &answer.Measured{Question: align.Question{PlannedS: 30, Stands: unit.AngleFromMin(18)}}
 	d := Data{Answer: a, Title: "Evening at the reservoir", Generated: evening.Add(time.Hour), Version: "0.3",
-		Drift: &Drift{}, Wobble: &Wobble{BestPeriodS: 480, PeriodSigmaS: 6, PeakToPeakSigmaArcsec: 3, FastestSigmaArcsecPerS: 0.04},
-		Exposure: &Exposure{MaxElongation: 1.25, Share: 0.9, LimitedBy: "the axis's azimuth", Helps: "Turning the azimuth by 48′ takes you from 41 s to 95 s; beyond that the gear limits.",
-			Rule500S: 4.3, NPFS: 3.9},
+		Drift: &Drift{}, Wobble: &Wobble{Result: wobble.Result{State: wobble.Measured, PeriodS: 480, PeriodSigmaS: 6, PeakToPeakSigma: unit.AngleFromSec(3), MaxRateSigma: 0.04}},
+		Exposure: &Exposure{MaxElongation: 1.25, Share: 0.9, Rules: exposure.Rules{Rule500S: to(4.3), NPFS: to(3.9)},
+			Forecast: exposure.Forecast{LimitedBy: "the axis's azimuth", Advice: "Turning the azimuth by 48′ takes you from 41 s to 95 s; beyond that the gear limits."}},
 		Field: &Field{File: "sky-01.jpg", Width: 4032, Height: 3024},
-		Judged: &Judged{Round: 11, Of: 12, Causes: []Cause{{Name: "declination drift", Share: 0.8, Text: "The axis is off in azimuth."}, {Name: "unknown", Share: 0.2}}, Advice: "Leave out one picture: sky-07.jpg.",
-			Frames: []JudgedFrame{{File: "sky-01.jpg", Round: true}, {File: "sky-07.jpg", Cause: "shake", TrailPx: 4}}}}
+		Judged: &exposure.Verdict{Round: 11, Of: 12, Causes: []exposure.Share{{Cause: "declination drift", Share: 0.8, Text: "The axis is off in azimuth."}, {Cause: "unknown", Share: 0.2}}, Advice: "Leave out one picture: sky-07.jpg.",
+			Frames: []exposure.Judged{{File: "sky-01.jpg", Round: true}, {File: "sky-07.jpg", Cause: "shake", TrailPx: 4}}}}
 	d.fill()
 	return d
 }
@@ -82,12 +84,12 @@ func (d *Data) fill() {
 	w := d.Wobble
 	w.Mid, w.Arcsec, w.SigmaArcsec, w.CurveMid, w.CurveArcsec = d.Drift.Mid, d.Drift.TurnArcsec, d.Drift.TurnSigmaArcsec, d.Drift.Mid, d.Drift.TurnArcsec
 	for i := 1; i <= 40; i++ {
-		w.PeriodS = append(w.PeriodS, 60*float64(i))
-		w.Power = append(w.Power, 1/(1+math.Abs(float64(i-8))))
+		w.Frequencies = append(w.Frequencies, 1/(60*float64(i)))
+		w.Spectrum = append(w.Spectrum, 1/(1+math.Abs(float64(i-8))))
 	}
 	for i := 1; i <= 24; i++ {
 		t := 4 * float64(i)
-		d.Exposure.Curve = append(d.Exposure.Curve, ExposurePoint{t, t / 12, math.Sqrt(1 + t*t/3000), math.Max(0, math.Min(1, 1.5-t/70))})
+		d.Exposure.Curve = append(d.Exposure.Curve, exposure.Point{ExposureS: t, TrailPx: t / 12, Elongation: math.Sqrt(1 + t*t/3000), ShareRound: math.Max(0, math.Min(1, 1.5-t/70))})
 	}
 	for i := range 60 {
 		x, y := float64(i%10)*400+200, float64(i/10)*480+240
@@ -108,7 +110,7 @@ func hostile() Data {
 	d.Answer.Frames[1].WhyNot, d.Answer.Err = name, errors.New(name)
 	d.Answer.Situations[0].Text, d.Answer.Situations[0].Kind = name, name
 	d.Answer.Situations[0].Files = []string{name}
-	d.Judged.Causes[0].Name, d.Exposure.LimitedBy, d.Wobble.Note, d.Missing.Field = name, name, name, name
+	d.Judged.Causes[0].Cause, d.Exposure.LimitedBy, d.Wobble.Note, d.Missing.Field = name, name, name, name
 	return d
 }
 

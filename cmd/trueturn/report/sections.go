@@ -6,7 +6,9 @@ import (
 	"strings"
 
 	"trueturn/align/answer"
+	"trueturn/align/exposure"
 	"trueturn/cmd/trueturn/plot"
+	"trueturn/drift/wobble"
 )
 
 // or is the first that says something.
@@ -106,7 +108,7 @@ func wobbleSection(d Data) Section {
 	if len(w.Mid) > 0 {
 		s.Figures = append(s.Figures, w.inTime())
 	}
-	if len(w.PeriodS) > 1 {
+	if len(w.Frequencies) > 1 {
 		s.Figures = append(s.Figures, w.periodogram())
 	}
 	return s
@@ -131,8 +133,8 @@ func periodicFacts(p *answer.PeriodicJSON, w *Wobble) []Fact {
 		}
 	}
 	add("period", p.PeriodS, w.PeriodSigmaS, 0, " s")
-	add("from peak to peak, about the axis", p.PeakToPeakArcsec, w.PeakToPeakSigmaArcsec, 1, "″")
-	add("fastest", p.MaxRateArcsecPerSec, w.FastestSigmaArcsecPerS, 2, "″ per second")
+	add("from peak to peak, about the axis", p.PeakToPeakArcsec, w.PeakToPeakSigma.Sec(), 1, "″")
+	add("fastest", p.MaxRateArcsecPerSec, w.MaxRateSigma, 2, "″ per second")
 	return fs
 }
 
@@ -149,10 +151,14 @@ func (w Wobble) inTime() Figure {
 func (w Wobble) periodogram() Figure {
 	title := "Periodogram"
 	detail := "For each period, the share of the scatter that a sine of it explains; 1 is all."
+	periods := make([]float64, len(w.Frequencies))
+	for i, f := range w.Frequencies {
+		periods[i] = 1 / f
+	}
 	c := plot.Chart{Title: title, Detail: detail, X: plot.Axis{Label: "period, s", Kind: plot.Logarithmic}, Y: plot.Axis{Label: "share explained", Include: []float64{0, 1}},
-		Layers: []plot.Layer{plot.Line{X: w.PeriodS, Y: w.Power}}}
-	if finite(w.BestPeriodS) && w.BestPeriodS > 0 {
-		c.Layers = append(c.Layers, plot.Mark{At: w.BestPeriodS, Upright: true, Text: fmt.Sprintf("%.0f s", w.BestPeriodS)})
+		Layers: []plot.Layer{plot.Line{X: periods, Y: w.Spectrum}}}
+	if w.State == wobble.Measured {
+		c.Layers = append(c.Layers, plot.Mark{At: w.PeriodS, Upright: true, Text: fmt.Sprintf("%.0f s", w.PeriodS)})
 	}
 	return Figure{c.SVG(), title + ". " + detail}
 }
@@ -184,22 +190,22 @@ func exposureSection(d Data) Section {
 		return s
 	}
 	if e.LimitedBy != "" {
-		s.Words = append(s.Words, sentence("limited by "+e.LimitedBy))
+		s.Words = append(s.Words, sentence("limited by "+string(e.LimitedBy)))
 	}
-	if e.Helps != "" {
-		s.Words = append(s.Words, e.Helps)
+	if e.Advice != "" {
+		s.Words = append(s.Words, e.Advice)
 	}
 	s.Figures = []Figure{e.elongations(d.Answer.Exposure), e.shares(d.Answer.Exposure)}
 	for _, r := range []struct {
 		name string
-		s    float64
-	}{{"500 rule, standing tripod", e.Rule500S}, {"NPF rule, standing tripod", e.NPFS}} {
-		if finite(r.s) && r.s > 0 {
-			s.Facts = append(s.Facts, Fact{r.name, lasting(r.s)})
+		s    *float64
+	}{{"500 rule, standing tripod", e.Rules.Rule500S}, {"NPF rule, standing tripod", e.Rules.NPFS}} {
+		if r.s != nil {
+			s.Facts = append(s.Facts, Fact{r.name, lasting(*r.s)})
 		}
 	}
-	if len(s.Facts) > 0 && e.RulesWhy != "" {
-		s.Words = append(s.Words, e.RulesWhy)
+	if len(s.Facts) > 0 && e.Rules.Why != "" {
+		s.Words = append(s.Words, e.Rules.Why)
 	}
 	return s
 }
@@ -261,7 +267,7 @@ func judgedOf(d Data) *judgedView {
 	}
 	v := &judgedView{Words: fmt.Sprintf("%d of %d exposures are round.", d.Judged.Round, d.Judged.Of), Advice: d.Judged.Advice}
 	for _, c := range d.Judged.Causes {
-		v.Causes = append(v.Causes, Fact{c.Name, strings.TrimSpace(fmt.Sprintf("%.0f of 100 parts of the excess. %s", 100*max(0, math.Min(1, c.Share)), c.Text))})
+		v.Causes = append(v.Causes, Fact{string(c.Cause), strings.TrimSpace(fmt.Sprintf("%.0f of 100 parts of the excess. %s", 100*max(0, math.Min(1, c.Share)), c.Text))})
 	}
 	return v
 }
@@ -283,7 +289,7 @@ type row struct {
 
 func framesOf(d Data) framesView {
 	v := framesView{Heads: []string{"picture"}}
-	rounds := map[string]JudgedFrame{}
+	rounds := map[string]exposure.Judged{}
 	if d.Judged != nil {
 		for _, f := range d.Judged.Frames {
 			rounds[f.File] = f
@@ -332,14 +338,14 @@ func rollOf(v *float64) string {
 	return "0.00"
 }
 
-func roundCell(rounds map[string]JudgedFrame, file string) Fact {
+func roundCell(rounds map[string]exposure.Judged, file string) Fact {
 	f, ok := rounds[file]
 	words := "–"
 	switch {
 	case ok && f.Round:
 		words = "yes"
 	case ok && f.Cause != "":
-		words = "no: " + f.Cause
+		words = "no: " + string(f.Cause)
 	case ok:
 		words = "no"
 	}
