@@ -125,7 +125,7 @@ func (b *builder) run() {
 	}
 	b.out.seen = &seen
 	h, in := seen.Horizon, seen.Input
-	axis, err := align.Estimate(in)
+	axis, err := seen.Axis()
 	if err != nil {
 		b.stop(&h, nil, b.firstCause(err))
 		b.setAim(b.lastMid())

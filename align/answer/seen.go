@@ -16,10 +16,25 @@ import (
 // Seen is what the pictures of a sequence show from a site, fitted once. All that is found in them comes from it; nothing fits them
 // again.
 type Seen struct {
-	Shots   []drift.Shot // the sequence's, marked with what was left out before the fit
+	Shots []drift.Shot // the sequence's, marked with what was left out before the fit
+	*fit
+}
+
+// fit is what is made of the pictures once, whoever asks.
+type fit struct {
 	Horizon drift.Horizon
 	Input   align.Input
+	axis    func() (align.Axis, error)
 }
+
+func newFit(h drift.Horizon) *fit {
+	f := &fit{Horizon: h, Input: align.FromHorizon(h)}
+	f.axis = sync.OnceValues(func() (align.Axis, error) { return align.Estimate(f.Input) })
+	return f
+}
+
+// Axis is what [align.Estimate] makes of the input, once.
+func (s Seen) Axis() (align.Axis, error) { return s.fit.axis() }
 
 // See fits a sequence as an answer would from the place and under the air of this one; [ErrNoSite] without a place. The sequence's shots
 // are not changed.
@@ -35,11 +50,8 @@ func (a Answer) See(seq drift.Sequence, m *Memory) (Seen, error) {
 
 // see fits the sequence, unless the memory has it.
 func (b *builder) see() (Seen, error) {
-	h, err := b.o.Memory.horizon(b.seq, b.site, b.air)
-	if err != nil {
-		return Seen{}, err
-	}
-	return Seen{Shots: b.seq.Shots, Horizon: h, Input: align.FromHorizon(h)}, nil
+	f, err := b.o.Memory.fit(b.seq, b.site, b.air)
+	return Seen{b.seq.Shots, f}, err
 }
 
 // Memory keeps what was read of single pictures and the newest fits, for a face that asks again with one picture more. It is safe for
@@ -60,10 +72,10 @@ const (
 
 // remembered is a fit and what it was made of.
 type remembered struct {
-	of      []taking
-	site    ephem.Site
-	air     ephem.Air
-	horizon drift.Horizon
+	of   []taking
+	site ephem.Site
+	air  ephem.Air
+	fit  *fit
 }
 
 // taking is one picture's part in a fit.
@@ -80,10 +92,11 @@ func (m *Memory) Fits() int {
 	return m.fits
 }
 
-// horizon is the sequence fitted, or remembered. What stars were followed stands in the sequence, so that such a one is fitted each time.
-func (m *Memory) horizon(q drift.Sequence, site ephem.Site, air ephem.Air) (drift.Horizon, error) {
+// fit is the sequence fitted, or remembered. What stars were followed stands in the sequence, so that such a one is fitted each time.
+func (m *Memory) fit(q drift.Sequence, site ephem.Site, air ephem.Air) (*fit, error) {
 	if m == nil || q.Followed != nil {
-		return q.Horizon(site, air)
+		h, err := q.Horizon(site, air)
+		return newFit(h), err
 	}
 	of := make([]taking, len(q.Shots))
 	for i, s := range q.Shots {
@@ -92,28 +105,29 @@ func (m *Memory) horizon(q drift.Sequence, site ephem.Site, air ephem.Air) (drif
 			of[i].mid = s.Clock.Mid()
 		}
 	}
-	if h, ok := m.known(of, site, air); ok {
-		return h, nil
+	if f := m.known(of, site, air); f != nil {
+		return f, nil
 	}
 	h, err := q.Horizon(site, air)
+	f := newFit(h)
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	m.fits++
 	if err == nil {
-		m.seen = append(m.seen, remembered{of, site, air, h})
+		m.seen = append(m.seen, remembered{of, site, air, f})
 		m.seen = slices.Clone(m.seen[max(0, len(m.seen)-seenMost):])
 	}
-	return h, err
+	return f, err
 }
 
-// known is the fit of just these pictures.
-func (m *Memory) known(of []taking, site ephem.Site, air ephem.Air) (h drift.Horizon, ok bool) {
+// known is the fit of just these pictures; nil if there is none.
+func (m *Memory) known(of []taking, site ephem.Site, air ephem.Air) *fit {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	for _, r := range m.seen {
 		if r.site == site && r.air == air && slices.Equal(r.of, of) {
-			return r.horizon, true
+			return r.fit
 		}
 	}
-	return h, false
+	return nil
 }
