@@ -44,9 +44,7 @@ type Question struct {
 	Rests    string  // what that rests on, to be said behind the figure; empty: on what was measured
 	Rounded  bool    // the planned exposure stays round
 	Unsteady bool    // a situation was met in which the axis will not stay as measured
-	// Ask is a question of place or clock whose other answer would make other turns, to be put before any; empty: none. If is the
-	// condition under which what was reckoned with holds.
-	Ask, If string
+	Query            // of place or clock, to be put before any turn; zero: none
 }
 
 // Thresholds of the advice.
@@ -66,23 +64,6 @@ const (
 	// anything: with ten degrees of freedom chance exceeds it once in 10⁴.
 	soundMisfit = 3.5
 )
-
-// AskFar is the question an axis many degrees off is before it is an order; empty where it is none.
-func AskFar(d Deviation) (ask, condition string) {
-	if d.Total <= farOff {
-		return "", ""
-	}
-	return fmt.Sprintf("Are --site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so"
-}
-
-// AskSky is the question put where the sky itself contradicts place or clock, as a situation of that kind says; empty where
-// the axis is so near the pole that no clock sends its turn far astray.
-func AskSky(a Axis, d Deviation) (ask, condition string) {
-	if d.Total < 2*askLeast || d.Total < a.WorstSigma().Mul(askSigmas) {
-		return "", ""
-	}
-	return "Are --site and the camera's clock with its zone right? The sky speaks against it, as said below.", "If so"
-}
 
 // Advise turns an axis and a question into the next step. A correction is
 // withheld while it is smaller than twice its error; the step is then to shoot, if the planned exposure

@@ -127,18 +127,6 @@ func Contradictions(doubts []Doubt) (all []Situation) {
 	return all
 }
 
-// Asked is the question to be put before a turn by an axis: that of the doubt which would change the turns most, and the condition
-// under which what was reckoned holds. Empty where nothing is to be asked.
-func Asked(doubts []Doubt, a Axis) (ask, condition string) {
-	most := unit.Angle(0)
-	for _, d := range doubts {
-		if d.asks(a) && d.Moved.By > most {
-			most, ask, condition = d.Moved.By, d.Other.Ask, d.Other.If
-		}
-	}
-	return ask, condition
-}
-
 // apartKM is the distance of two sites over the ground, kilometres, to the half per cent by which the Earth is no sphere.
 func apartKM(a, b ephem.Site) float64 {
 	const radiusKM = 6371 // mean

@@ -33,7 +33,7 @@ type Options struct {
 	PeriodS       float64          // of the gear, where known
 	Gear          *exposure.Wobble // as told by the user or the kit; what the pictures measure goes before it; nil: nobody has said
 	Play          unit.Angle       // of the knobs, as told by the user or the kit; 0: nobody has said
-	OnlyNamed     bool             // a question of place or clock is named among the situations and does not hold the orders up, where nobody can answer it
+	LeaveAsking   bool             // who asks puts the queries of Measured himself: the advice is as if all were answered
 	Memory        *Memory          // for faces that ask again and again; nil: nothing is remembered
 }
 
@@ -336,8 +336,9 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if forecast {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
-	if !b.o.OnlyNamed {
-		q.Ask, q.If = b.question(a, d)
+	queries := align.Queries(b.doubts, b.skySpeaks, b.site, a, d)
+	if len(queries) > 0 && !b.o.LeaveAsking {
+		q.Query = queries[0]
 	}
 	b.out.setAdvice(align.Advise(a, q))
 	b.noteRests(a)
@@ -345,7 +346,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		b.out.Advice.Notes = append(b.out.Advice.Notes, note)
 	}
 	b.doubtHand()
-	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Gear: b.gear}
+	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries, Gear: b.gear}
 	if forecast {
 		b.out.Measured.Exposure = &f
 		if words := f.LongWords(); words != "" {
@@ -357,18 +358,6 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 			b.out.Advice.Notes = append(b.out.Advice.Notes, b.out.Plan.Mount.Wobble.Said())
 		}
 	}
-}
-
-// question is what is to be asked before a turn: what files and flags contradict each other in, else the sky them, else how far
-// off the axis is.
-func (b *builder) question(a align.Axis, d align.Deviation) (ask, condition string) {
-	if ask, condition = align.Asked(b.doubts, a); ask == "" && b.skySpeaks {
-		return align.AskSky(a, d)
-	}
-	if ask == "" {
-		return align.AskFar(d)
-	}
-	return ask, condition
 }
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.

@@ -47,9 +47,13 @@ type Measured struct {
 	Axis      align.Axis
 	Deviation align.Deviation
 	Question  align.Question
+	Queries   []align.Query      // of place and clock, to be put before a turn, the first one first
 	Gear      *wobble.Result     // nil where the angles about the axis follow no rate
 	Exposure  *exposure.Forecast // nil where the pictures do not say how wide a star is
 }
+
+// QuestionFirst stands in place of a figure that rests on the answer to a query.
+const QuestionFirst = "A question first"
 
 // Forecast is how long stars stay round with the mount as measured, or with a camera that stood; nil where that is not known.
 func (a Answer) Forecast() *exposure.Forecast {

@@ -62,7 +62,7 @@ func (g *Guide) concludeFresh() {
 		g.conclude()
 		return
 	}
-	if !ready(a) {
+	if _, asked := g.open(a); asked || !ready(a) {
 		g.again = &a
 		return
 	}
@@ -135,12 +135,32 @@ const coarsely = unit.Angle(15 * math.Pi / 180)
 // surePictures are enough for answer to tell what gives way.
 const surePictures = 6
 
+// decided is whether the window's answer says what to do, and no fault of the mount stands before it.
+func (g *Guide) decided() bool {
+	return ready(g.base) && (g.s.Told.IsZero() || g.base.Measured.Question.Rounded && !g.changed())
+}
+
+// early is whether more pictures come before an order by an answer that is ready: something that gives way evenly looks like an axis
+// far off too, and shows in more of them.
+func early(a answer.Answer) bool {
+	return align.Next(*a.Advice.Next) == align.Turn && a.Measured.Deviation.Total > coarsely && usedIn(a) < surePictures
+}
+
 // settle finds the phase for the window's answer.
 func (g *Guide) settle() {
 	g.s.Order, g.last, g.seen = nil, nil, nil
+	_, asked := g.open(g.base)
 	switch {
-	case !ready(g.base) || !g.s.Told.IsZero() && (!g.base.Measured.Question.Rounded || g.changed()):
+	case !g.decided():
 		if g.s.Phase != Done || g.base.Measured == nil || g.base.Measured.Question.Unsteady || usedIn(g.base) < leastPictures {
+			g.s.Phase = Measuring
+		}
+		return
+	case early(g.base):
+		g.s.Phase = Measuring
+		return
+	case asked:
+		if g.s.Phase != Done {
 			g.s.Phase = Measuring
 		}
 		return
@@ -149,10 +169,7 @@ func (g *Guide) settle() {
 		return
 	}
 	if off := g.base.Measured.Deviation.Total; off > coarsely {
-		if g.s.Phase = Measuring; usedIn(g.base) < surePictures { // something that gives way evenly looks like that too, and shows in more pictures
-			return
-		}
-		g.s.Afresh = true
+		g.s.Phase, g.s.Afresh = Measuring, true
 		g.s.Remark = fmt.Sprintf("The axis is %s off: point it at the pole by hand, roughly, and take new pictures. If that surprises you, check the site, the camera's clock and its time zone.", align.Arc(off))
 		return
 	}

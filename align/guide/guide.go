@@ -40,6 +40,8 @@ type Options struct {
 	Answer  answer.Options
 	Knobs   knobs.Options
 	Arrived func(file string) (time.Time, bool) // when a picture arrived, by a clock other than the camera's; nil: nobody knows
+	// Answered are questions of place and clock answered before, for a session that has lost its state.
+	Answered []Asked
 }
 
 // Guide is a session in progress. It is not safe for use by several goroutines.
@@ -72,7 +74,7 @@ func New(o Options) *Guide {
 
 // filled has the answer's defaults in place.
 func filled(o Options) Options {
-	o.Answer.OnlyNamed = true
+	o.Answer.LeaveAsking = true
 	if o.Answer.Planned <= 0 {
 		o.Answer.Planned = 30 * time.Second
 	}

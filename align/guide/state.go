@@ -47,6 +47,7 @@ type State struct {
 	Stamps   []Stamp                  `json:"stamps"`   // the newest few
 	Late     bool                     `json:"late"`     // the last picture was older than those
 	News     string                   `json:"news"`     // what the last pictures showed besides, to be told once
+	Asked    []Asked                  `json:"asked"`    // questions of place and clock put so far
 }
 
 // Order is what was asked of the hand last, and where the axis was then.
@@ -87,7 +88,7 @@ func (g *Guide) State() State {
 	s := g.s
 	s.Window, s.Fresh = g.window.files(), g.fresh.files()
 	s.Last, s.Odd = fileOf(g.last), fileOf(g.odd)
-	s.Frames, s.Suspects, s.Moved = slices.Clone(s.Frames), slices.Clone(g.suspects), maps.Clone(s.Moved)
+	s.Frames, s.Suspects, s.Moved, s.Asked = slices.Clone(s.Frames), slices.Clone(g.suspects), maps.Clone(s.Moved), slices.Clone(s.Asked)
 	if s.Knobs != nil {
 		k := *s.Knobs
 		s.Knobs = &k
@@ -113,7 +114,7 @@ func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Gu
 	}
 	g := New(o)
 	g.s = s
-	g.s.Frames, g.s.Moved = slices.Clone(s.Frames), maps.Clone(s.Moved)
+	g.s.Frames, g.s.Moved, g.s.Asked = slices.Clone(s.Frames), maps.Clone(s.Moved), slices.Clone(s.Asked)
 	for _, f := range s.Frames {
 		g.names[f.File] = true
 	}
@@ -138,6 +139,9 @@ func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Gu
 		g.again = &a
 	}
 	g.recover()
+	if g.s.Phase == Measuring && !g.s.Afresh { // place and clock may be told otherwise than before
+		g.settle()
+	}
 	g.compose()
 	return g, nil
 }

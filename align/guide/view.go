@@ -23,12 +23,14 @@ const (
 // Live is what the hand does now.
 type Live struct {
 	Phase       string `json:"phase"`
-	Headline    string `json:"headline"`    // the job's own figure: "Round for 41 s"; empty while unknown
+	Headline    string `json:"headline"`    // the job's own figure: "Round for 41 s"; empty while unknown, and what comes first where a question stands
 	Instruction string `json:"instruction"` // what to do now
 	Kind        string `json:"kind"`        // a knobs.Kind while turning; shoot, measure or swing else
 	Knob        string `json:"knob"`        // altitude or azimuth; empty: none
 	Level       *Level `json:"level"`       // null without an axis
-	Serial      uint64 `json:"serial"`      // grows with every Add
+	// Question is the one of place or clock that the instruction puts before any order; null: there is none.
+	Question *Asking `json:"question"`
+	Serial   uint64  `json:"serial"` // grows with every Add and Settle
 }
 
 // Level is where the bubbles stand: axis less aim, signs as in the answer's error.

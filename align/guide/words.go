@@ -34,7 +34,15 @@ func (s say) next() string {
 // compose makes the view of where the session stands; a is changed by nothing later.
 func (g *Guide) compose() {
 	a := g.shown()
-	s := g.words(a)
+	q, asked := g.standing()
+	s, phase, question := g.words(a), g.s.Phase, (*Asking)(nil)
+	if asked {
+		s, question = asks(q), g.ask(q)
+		a = withQuery(a, q)
+		if phase == Done {
+			phase = Measuring
+		}
+	}
 	if g.s.News != "" {
 		s.text = g.s.News + " " + s.text
 	}
@@ -46,8 +54,8 @@ func (g *Guide) compose() {
 		a.Advice.Next = &next
 	}
 	a.Frames = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
-	g.view = View{Answer: a, Live: Live{Phase: g.s.Phase, Headline: headline(a), Instruction: s.text, Kind: s.kind, Knob: s.knob,
-		Level: levelOf(a), Serial: g.s.Serial}}
+	g.view = View{Answer: a, Live: Live{Phase: phase, Headline: headline(a), Instruction: s.text, Kind: s.kind, Knob: s.knob,
+		Level: levelOf(a), Question: question, Serial: g.s.Serial}}
 }
 
 // shown is the answer with the axis where the last picture showed it.
@@ -87,6 +95,9 @@ func (g *Guide) words(a answer.Answer) say {
 
 // headline is the job's own figure.
 func headline(a answer.Answer) string {
+	if a.Measured != nil && a.Measured.Question.Ask != "" {
+		return answer.QuestionFirst
+	}
 	if a.Exposure == nil || a.Exposure.LongestS == nil || *a.Exposure.LongestS <= 0 {
 		return ""
 	}

@@ -37,6 +37,7 @@ type serving struct {
 	listen     string
 	poll       time.Duration
 	sessionDir string
+	placeRight bool
 }
 
 func (f *face) liveCommand() *cobra.Command {
@@ -55,6 +56,7 @@ func (f *face) liveCommand() *cobra.Command {
 	fs.StringVar(&s.listen, "listen", "", "`HOST:PORT` to serve the page at; 0.0.0.0:8080 for the network, else for this machine alone at a free port")
 	fs.Var(seconds(&s.poll, 0.2, 3600), "poll", "how often to look through the folder")
 	fs.StringVar(&s.sessionDir, "session-dir", "", "folder `DIR` to keep the session in; else trueturn-session in the folder of the pictures")
+	fs.BoolVar(&s.placeRight, "place-and-clock-right", false, "you have checked both: where something speaks against them it is named, and the orders go on")
 	s.lens.register(fs)
 	s.clock.register(fs)
 	s.wishes(fs)
@@ -97,6 +99,7 @@ func (s *serving) options(f *face, args []string) (page.Options, error) {
 		Measure: drift.Options{Frame: fo, Lens: s.lens.LensFlags},
 		Guide:   guide.Options{Answer: f.question(&s.measuring), Knobs: f.gear.knobs()},
 		FNumber: s.fNumber, Title: titleOf(args), Version: version(), Notes: legible.Lines(f.err),
+		PlaceAndClockRight: s.placeRight,
 	}
 	if len(args) == 1 {
 		o.Dir = args[0]

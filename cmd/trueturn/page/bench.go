@@ -52,6 +52,7 @@ type bench struct {
 	tick     time.Duration
 	add      func(context.Context, *guide.Guide, []drift.Shot) error
 	results  chan []outcome
+	settling chan settling
 	news     chan struct{} // holds one when folderTrouble has changed
 
 	mu            sync.Mutex
@@ -73,6 +74,7 @@ type bench struct {
 	postedAt   time.Time
 	unwritten  unwritten
 	keep       keeper
+	asking     int    // the question last told of at the keyboard
 	asideOf    uint64 // serial of what is set aside in answer
 	unmarked   bool   // the disk does not take what is begun
 	lastChange time.Time
@@ -102,8 +104,8 @@ func newBench(o Options, b *board) (*bench, error) {
 		return nil, err
 	}
 	n := &bench{o: o, in: newInbox(), board: b, journal: j, unlock: unlock, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
-		results: make(chan []outcome, 1), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir), trials: openTrials(o.SessionDir, o.Dir)}
-	n.o.Measure.Room, n.o.Guide.Arrived = drift.NewRoom(), j.arrived
+		results: make(chan []outcome, 1), settling: make(chan settling), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir), trials: openTrials(o.SessionDir, o.Dir)}
+	n.o.Measure.Room, n.o.Guide.Arrived, n.o.Guide.Answered = drift.NewRoom(), j.arrived, j.answeredUnder(n.asked)
 	for _, text := range notes {
 		n.note("%s", text)
 	}
@@ -112,6 +114,7 @@ func newBench(o Options, b *board) (*bench, error) {
 		n.watch.offer, n.watch.knows, n.watch.say, n.watch.trouble = n.offer, j.knows, n.note, n.setFolderTrouble
 	}
 	n.resume()
+	n.tellQuestion()
 	if aside, _ := n.trials.setAside(); len(aside) > 0 {
 		n.note("set aside, for the program died twice while reading it: %s", few(aside, 3))
 	}
@@ -161,6 +164,8 @@ func (n *bench) run(ctx context.Context) error {
 		case <-n.in.filled:
 		case <-n.news:
 			n.post()
+		case s := <-n.settling:
+			s.done <- n.settle(s.number)
 		case <-soon:
 		case rs := <-n.results:
 			n.busy, n.working = false, nil
@@ -258,6 +263,7 @@ func (n *bench) apply(ctx context.Context, rs []outcome) {
 	}
 	n.remember(shots)
 	n.lastChange = time.Now()
+	n.tellQuestion()
 	n.post()
 }
 

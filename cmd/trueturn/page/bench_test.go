@@ -63,7 +63,7 @@ func makeEvening() (*pictures, error) {
 		return nil, err
 	}
 	e.Camera = simulate.Phone(115, 0.5)
-	e.Count = 8
+	e.Count, e.Geotag = 8, true
 	e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromMin(25), unit.AngleFromMin(-48)
 	run, err := e.Begin()
 	if err != nil {

@@ -83,6 +83,7 @@ func (p *Page) routes() map[string]route {
 		"report.html": {http.MethodGet, p.report},
 		"upload":      {http.MethodPost, p.upload},
 		"again":       {http.MethodPost, p.again},
+		"settle":      {http.MethodPost, p.settle},
 	}
 }
 
@@ -274,5 +275,24 @@ func (p *Page) again(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(http.StatusNotFound)
 	default:
 		w.WriteHeader(statusOf(err))
+	}
+}
+
+// settle takes the answer to the question of place and clock of that number: both are right.
+func (p *Page) settle(w http.ResponseWriter, r *http.Request) {
+	r.Body = http.MaxBytesReader(w, r.Body, againBytes)
+	number, err := strconv.Atoi(r.PostFormValue("question"))
+	if err != nil {
+		w.WriteHeader(http.StatusBadRequest)
+		return
+	}
+	taken, err := p.bench.answered(r.Context(), number)
+	switch {
+	case err != nil: // nobody waits any more
+		w.WriteHeader(http.StatusServiceUnavailable)
+	case !taken:
+		w.WriteHeader(http.StatusNotFound)
+	default:
+		w.WriteHeader(http.StatusNoContent)
 	}
 }

@@ -13,13 +13,14 @@ import (
 	"sync"
 	"time"
 
+	"trueturn/align/guide"
 	"trueturn/cmd/trueturn/files"
 	"trueturn/drift"
 )
 
 // The session folder holds
 //
-//	journal.jsonl   a line for every picture measured, on the disk before its result is used
+//	journal.jsonl   a line for every picture measured and every question answered, on the disk before it is used
 //	session.json    what the guide made of them, replaced as a whole now and then
 //	mount.json      the mount as measured, for expose --session
 //	report.html     everything with drawings
@@ -65,6 +66,14 @@ type recordOf[S any] struct {
 	Measured time.Time `json:"measured_utc"`
 	Asked    string    `json:"asked"` // what was said of lens and clock, see asked
 	Shot     S         `json:"shot"`
+
+	Answered *guide.Asked `json:"answered,omitempty"` // a line of its own, of no picture
+}
+
+// answered is such a line.
+type answered struct {
+	Asked    string       `json:"asked"`
+	Answered *guide.Asked `json:"answered"`
 }
 
 // entry is a line and what the tables know of it.
@@ -128,6 +137,8 @@ type disk interface {
 type journal struct {
 	f    disk
 	size int64 // of what is whole
+
+	answers []answered // as they stand in the file; of the one who writes
 
 	mu     sync.Mutex
 	order  []filed
@@ -221,7 +232,13 @@ func (j *journal) read() (notes []string, err error) {
 // takeLine files one line; false if it cannot be used.
 func (j *journal) takeLine(line []byte, at int64) bool {
 	var r glance
-	if json.Unmarshal(line, &r) != nil || r.File == "" {
+	switch {
+	case json.Unmarshal(line, &r) != nil:
+		return false
+	case r.Answered != nil:
+		j.answers = append(j.answers, answered{r.Asked, r.Answered})
+		return true
+	case r.File == "":
 		return false
 	}
 	f := filedAs(r, r.Shot.Solution != nil && r.Shot.Clock != nil)
@@ -275,6 +292,26 @@ func (j *journal) append(lines []entry) error {
 		j.file(l.filed)
 	}
 	return nil
+}
+
+// answer writes down that a question was answered.
+func (j *journal) answer(a answered) error {
+	j.answers = append(j.answers, a)
+	text, err := json.Marshal(a)
+	if err != nil {
+		return err
+	}
+	return j.write(append(text, '\n'))
+}
+
+// answeredUnder are the questions answered while lens and clock were told as they are now.
+func (j *journal) answeredUnder(asked string) (list []guide.Asked) {
+	for _, a := range j.answers {
+		if a.Asked == asked {
+			list = append(list, *a.Answered)
+		}
+	}
+	return list
 }
 
 // write adds whole lines at the end of what is whole.

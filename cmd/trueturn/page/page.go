@@ -34,7 +34,9 @@ type Options struct {
 
 	Measure drift.Options
 	Guide   guide.Options // Answer.Site nil: the pictures' own place
-	FNumber float64       // of the lens, for a rule of thumb in the report; 0: the pictures' own
+	// PlaceAndClockRight answers every question of place and clock beforehand.
+	PlaceAndClockRight bool
+	FNumber            float64 // of the lens, for a rule of thumb in the report; 0: the pictures' own
 
 	Title   string    // of the evening, for the page and the report; may be ""
 	Version string    // of the program, for the report

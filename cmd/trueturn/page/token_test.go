@@ -78,6 +78,7 @@ func TestDoor(t *testing.T) {
 		{"sources", "GET", s.path + "web/index.html", s.host, nil, 404},
 
 		{"get upload", "GET", s.path + "upload", s.host, nil, 405},
+		{"get settle", "GET", s.path + "settle", s.host, nil, 405},
 		{"post state", "POST", s.path + "state", s.host, nil, 405},
 		{"delete", "DELETE", s.path + "state", s.host, nil, 405},
 		{"put", "PUT", s.path + "upload", s.host, nil, 405},

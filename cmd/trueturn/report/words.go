@@ -83,7 +83,7 @@ func headlineOf(d Data) headline {
 	}
 	switch {
 	case a.Measured != nil && a.Measured.Question.Ask != "":
-		h.Figure = "A question first"
+		h.Figure = answer.QuestionFirst
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
 		h.Figure = roundFor(*a.Exposure.LongestS)
 		if a.Exposure.Gear == exposure.GearUsual {

@@ -76,6 +76,7 @@
     write($('say'), say);
     $('say').classList.toggle('long', say.length > longSentence);
     body.classList.toggle('alarm', alarms.has(live.kind));
+    showQuestion(live.question);
     showLevel(live);
     showBusy(live);
     write($('amiss'), live.trouble || '');
@@ -84,6 +85,32 @@
     refreshDrawings();
     if (before) cue(before.live || {}, live);
   }
+
+  // ---- a question of place and clock, which a finger answers
+
+  const rightAs = { site: 'The place is right: go on', clock: 'The clock is right: go on', '': 'Place and clock are right: go on' };
+
+  function showQuestion(question) {
+    const button = $('settle');
+    button.hidden = !question;
+    if (!question || button.dataset.number === String(question.number)) return;
+    button.dataset.number = question.number;
+    button.disabled = false;
+    write(button, rightAs[question.about] || rightAs['']);
+  }
+
+  $('settle').addEventListener('click', async () => {
+    const button = $('settle'), number = button.dataset.number;
+    button.disabled = true;
+    try {
+      const answer = await fetch('settle', { method: 'POST', body: new URLSearchParams({ question: number }) });
+      if (!answer.ok && answer.status !== 404) throw new Error(answer.status); // 404: it stands no more, as the next word shows
+    } catch {
+      if (button.dataset.number !== number) return;
+      write(button, 'It did not come through: try again');
+    }
+    if (button.dataset.number === number) button.disabled = false;
+  });
 
   function showLevel(live) {
     const tubes = live.tubes || {};
