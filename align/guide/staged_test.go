@@ -54,7 +54,7 @@ func clocked(s drift.Shot, say func(c *frame.Clock)) drift.Shot {
 	return s
 }
 
-func placed(s drift.Shot, at ephem.Site) drift.Shot { s.Place = &at; return s }
+func geotag(s drift.Shot, at ephem.Site) drift.Shot { s.Place = &at; return s }
 
 func fast(by time.Duration) func(*simulate.Evening) {
 	return func(e *simulate.Evening) { e.Handling.ClockError = by }
@@ -78,7 +78,7 @@ func mistakes(lat float64) []mistake {
 	const site, clock = align.KindSite, align.KindClock
 	kinds := func(k ...align.Kind) []align.Kind { return k }
 	home := siteAt(lat, 7)
-	geotagged := func(_ int, s drift.Shot) drift.Shot { return placed(s, home) }
+	geotagged := func(_ int, s drift.Shot) drift.Shot { return geotag(s, home) }
 	gps := func(behind time.Duration) func(int, drift.Shot) drift.Shot {
 		return func(_ int, s drift.Shot) drift.Shot {
 			return clocked(s, func(c *frame.Clock) {
@@ -142,9 +142,9 @@ func mistakes(lat float64) []mistake {
 		{name: "site: 800 km east, place in the files", told: elsewhere(lat, 17.5), file: geotagged, want: kinds(site)},
 		{name: "site: one file of elsewhere", file: func(i int, s drift.Shot) drift.Shot {
 			if i == 4 {
-				return placed(s, siteAt(lat, 20))
+				return geotag(s, siteAt(lat, 20))
 			}
-			return placed(s, home)
+			return geotag(s, home)
 		}, want: kinds(site)},
 		{name: "clock: an hour fast", set: fast(time.Hour), hidden: true},
 		{name: "clock: two hours slow", set: fast(-2 * time.Hour), hidden: true, want: kinds(site, clock)},
@@ -343,7 +343,15 @@ func (o outcome) line() string {
 	if o.swung {
 		how = "swung"
 	}
-	return strings.TrimRight(fmt.Sprintf("%-40s %+.0f° %-7s | %-9s: %-30s | %-9s: %s", o.name, o.lat, how, o.orders(), kindsText(named(o.once.Situations)), o.live.Live.Phase, kindsText(named(o.live.Situations))), " ")
+	return strings.TrimRight(fmt.Sprintf("%-40s %+.0f° %-7s | %-9s: %-30s | %-9s: %s", o.name, o.lat, how, o.orders(), kindsText(named(o.once.Situations)), o.doing(), kindsText(named(o.live.Situations))), " ")
+}
+
+// doing is what live is at.
+func (o outcome) doing() string {
+	if o.live.Live.Question != nil {
+		return "question"
+	}
+	return o.live.Live.Phase
 }
 
 // golden holds lines to those of a file; empty ones were not tried.
