@@ -8,28 +8,18 @@ import (
 )
 
 // rateOf is the tracking rate, nil where the pictures do not tell.
-func rateOf(in align.Input, a align.Axis) *RateJSON {
+func rateOf(in align.Input, a align.Axis) *align.Rate {
 	r, ok := align.TrackingRate(in, a)
 	if !ok || number(r.SiderealRatio) == nil || number(r.Sigma) == nil {
 		return nil
 	}
-	return &RateJSON{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}
+	return &r
 }
 
 // situations names what was amiss.
 func (b *builder) situations(h *drift.Horizon, a *align.Axis, err error) {
-	for _, s := range align.Situations(b.seq, h, a, err) {
-		b.skySpeaks = b.skySpeaks || s.Kind == align.KindSite || s.Kind == align.KindClock
-		b.out.Situations = append(b.out.Situations, situationOf(s))
-	}
-}
-
-func situationOf(s align.Situation) Situation {
-	files := s.Files
-	if files == nil {
-		files = []string{}
-	}
-	return Situation{Kind: string(s.Kind), Files: files, Text: s.Text}
+	b.out.Faults = align.Situations(b.seq, h, a, err)
+	b.skySpeaks = b.met(align.KindSite, align.KindClock)
 }
 
 // unsteady are the situations in which an axis, however small its stated error, is not what the
@@ -44,7 +34,7 @@ func (b *builder) bends() bool {
 
 // met is whether one of the kinds was met.
 func (b *builder) met(kinds ...align.Kind) bool {
-	return slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return slices.Contains(kinds, align.Kind(s.Kind)) })
+	return slices.ContainsFunc(b.out.Faults, func(s align.Situation) bool { return slices.Contains(kinds, s.Kind) })
 }
 
 // hasUnsteady is whether one of those was met, a holder that merely bends not counted: the axis is what the camera turns
