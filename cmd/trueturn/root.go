@@ -29,7 +29,7 @@ settings (~/.config here and there).`
 const rootExample = `  trueturn demo
   trueturn align --site 46.02,7.75,1620 evening/
   trueturn live --at-site hut --camera grey --lens fifty evening/
-  trueturn help expose`
+  trueturn help swing`
 
 // execute runs one command line.
 func (f *face) execute(ctx context.Context, args []string) error {
@@ -71,6 +71,8 @@ func (f *face) rootCommand() *cobra.Command {
 	f.globalFlags(root.PersistentFlags())
 	root.AddCommand(f.alignCommand(), f.liveCommand(), f.subsCommand(), f.exposeCommand(), f.poleCommand(), f.tonightCommand(), f.simulateCommand(), f.demoCommand())
 	root.AddCommand(f.kitCommand(), f.completionCommand())
+	root.SetHelpCommand(f.helpCommand())
+	listTopics(root)
 	f.complete(root)
 	return root
 }
@@ -100,9 +102,6 @@ func unknownCommand(root *cobra.Command, args []string) error {
 	if len(args) > 0 && (args[0] == cobra.ShellCompRequestCmd || args[0] == cobra.ShellCompNoDescRequestCmd) {
 		return nil // the shell asks; cobra adds this command when it runs
 	}
-	if len(args) > 1 && args[0] == "help" {
-		args = args[1:]
-	}
 	_, _, err := root.Find(args)
 	if err == nil {
 		return nil
@@ -110,6 +109,9 @@ func unknownCommand(root *cobra.Command, args []string) error {
 	var name string
 	if _, scan := fmt.Sscanf(err.Error(), "unknown command %q for", &name); scan != nil {
 		return &usageError{err.Error(), "see trueturn --help", err}
+	}
+	if _, ok := chapter(name); ok {
+		return &usageError{fmt.Sprintf("there is no command %s", quote(name)), "that is a chapter of the manual: trueturn help " + name, err}
 	}
 	var known []string
 	for _, c := range root.Commands() {

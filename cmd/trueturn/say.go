@@ -415,7 +415,7 @@ func seen(word string) int {
 	return len([]rune(word))
 }
 
-// cautions are the usual ones for this work (the README has them in full).
+// cautions are the usual ones for this work (trueturn help care has them in full).
 const cautions = `In the dark: keep clear of ledges, railings, drops and water. Set up by daylight,
 secure tripod and cables, light your path in red. Cold drains people and batteries:
 dress for it, keep hands working, do not work alone in remote places. Never point

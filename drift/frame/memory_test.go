@@ -27,7 +27,7 @@ import (
 // any size, in as few bytes as the format allows.
 type kindOfFile struct {
 	name  string
-	told  string // where the README tells its limit
+	told  string // as the manual tells its limit
 	bulky bool   // tiles or strips as large as the picture, or garbage beyond it: tried against the system's count alone
 	write func(w *out, width, height int)
 }
@@ -396,27 +396,24 @@ func needOf(t *testing.T, path string, then error) (need int64, err error) {
 	return need, err
 }
 
-// TestLimitsTold: the README tells the limit of each kind as it is.
+// TestLimitsTold: "trueturn help formats" tells the limit of each kind as it is.
 func TestLimitsTold(t *testing.T) {
-	readme, err := os.ReadFile("../../README.md")
+	manual, err := os.ReadFile("../../cmd/trueturn/manual/formats.txt")
 	if err != nil {
 		t.Fatal(err)
 	}
 	told := map[string]string{}
-	for _, m := range regexp.MustCompile(`(?m)^\| ([A-Z]{3,4}[^:|]*): ([^|]*) \| ([0-9 /]*) \|$`).FindAllStringSubmatch(string(readme), -1) {
-		kinds, numbers := strings.Split(m[2], " / "), strings.Split(m[3], " / ")
-		if len(kinds) != len(numbers) {
-			t.Fatalf("%q", m[0])
-		}
-		for i := range kinds {
-			told[m[1]+": "+kinds[i]] = numbers[i]
+	rows := regexp.MustCompile(`,\n +`).ReplaceAllString(string(manual), ", ") // one line a format
+	for _, row := range regexp.MustCompile(`(?m)^  ([A-Z]{3,4}(?:, progressive)?)  +(.* \d+)$`).FindAllStringSubmatch(rows, -1) {
+		for _, m := range regexp.MustCompile(`([^,]+) (\d+)(?:, |$)`).FindAllStringSubmatch(row[2], -1) {
+			told[row[1]+": "+m[1]] = m[2]
 		}
 	}
 	for _, k := range kindsOfFiles {
 		const width, height = 2048, 2048
 		want := strconv.Itoa(min(200, int(frame.MostBytes/k.eachPixel(t, width, height)/1e6)))
 		if k.told != "" && told[k.told] != want {
-			t.Errorf("%s: the README says %q, %s are read", k.told, told[k.told], want)
+			t.Errorf("%s: the manual says %q, %s are read", k.told, told[k.told], want)
 		}
 	}
 }
