@@ -86,7 +86,15 @@ func northDrift(t *testing.T, e simulate.Evening) float64 {
 	return 0
 }
 
-// firstOrderDrift is the first-order formula (design §4): −ω (±Δh sin H + Δa cos φ cos H), 15.04″ a second.
+// firstOrderDrift is how a star's declination changes in first order: with φ the latitude, H the hour angle, δ the declination,
+// Δh and Δa the altitude and azimuth error, at a northern site (in the south Δh changes its sign),
+//
+//	dδ/dt          =  −ω (Δh sin H + Δa cos φ cos H)
+//	cos δ · dα/dt  =  −ω sin δ (Δh cos H − Δa cos φ sin H)
+//	field rotation =   ω cos δ (Δh cos H − Δa cos φ sin H)
+//
+// all from one line: held in the camera of a mount turning at (1+ρ) times the sidereal rate about â, the sky turns with
+// Ω = ω(â − p̂) + ωρâ.
 func firstOrderDrift(e simulate.Evening) float64 {
 	phi := e.Site.Latitude.Rad()
 	h := hourAngle(e)

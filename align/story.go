@@ -76,7 +76,7 @@ var walkSizes = [...]float64{0.05 * arcmin, 0.15 * arcmin, 0.5 * arcmin, 1.5 * a
 
 // How probable the ways of giving are beforehand, each story against a rigid mount. A bend hardly matters for the axis as
 // it is defined; what walks or settles does while one patch of sky is tracked, so that it must show a ten-thousandfold
-// before it counts: so chosen, the ± of a rigid session grows by less than a tenth (DEVELOPERS.md).
+// before it counts: so chosen, the ± of a rigid session grows by less than a tenth (giving_test.go).
 const (
 	elasticShare = 0.04
 	stickShare   = 0.01

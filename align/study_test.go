@@ -28,9 +28,16 @@ import (
 //
 // The full study is run by
 //
-//	TRUETURN_STUDY=200 go test ./align -run TestCalibration -v -timeout 30m
+//	TRUETURN_STUDY=200 go test ./align -run TestCalibration -v -timeout 60m
+//	TRUETURN_STUDY=200 TRUETURN_STUDY_ROW="swings;two patches" go test ./align -run TestCalibration -v
 //
-// and its figures stand in DEVELOPERS.md; a smaller one runs always.
+// and a smaller one always. Stars are drawn at exact places with noise added: rendering and star finding have no part in
+// it, recognising the field has.
+//
+// Where it misses: clean swings scatter by 1.75 of the bound (of 0.013′) and their azimuth is covered by 98 %. The bound
+// learns the air from the stars' places, the estimator only from how high the pictures stand; and so few pictures cannot
+// rule out the wander phones may have (wander.go), so that the stated error is too large. Realistic swings, azimuth: 80 %,
+// for the same reason. With 0.1 px of wander two patches in three minutes are no better than six minutes on one.
 
 // kind of session.
 type kind struct {
@@ -309,7 +316,7 @@ func TestCalibration(t *testing.T) {
 	}
 }
 
-// full prints the table for DEVELOPERS.md.
+// full prints the table of the full study.
 func full(t *testing.T) {
 	sessions, err := strconv.Atoi(os.Getenv("TRUETURN_STUDY"))
 	if err != nil || sessions < 1 {

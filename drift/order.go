@@ -23,7 +23,7 @@ import (
 // Nothing is said where numbers are no proof: several cameras or names mixed, numbers that begin anew (9999 to 0001, another
 // card), copies, fewer than three pictures on the better side.
 
-// Limits of the proof.
+// Limits of the proof (common practice, no source).
 const (
 	SetLeast   = 20 * time.Minute // what somebody sets on purpose; less may be a drift corrected, and turns the axis found about the pole by under 5°
 	setMost    = 14 * time.Hour   // of zones, from UTC

@@ -6,6 +6,7 @@ import (
 	"github.com/soniakeys/unit"
 )
 
+// What is told apart (common practice, no source).
 const (
 	// wrongWithin: a drift within a tenth of twice the sky's own is that of a mount that turns backward.
 	wrongWithin = 0.1

@@ -26,6 +26,7 @@ import (
 //
 // The shift is plain where d − s leaves a pause g as a session has, or g ≈ a. It is taken out of the later stamps: which setting was
 // right nobody here can say, and the axis was measured by the first. Where it is not plain measuring begins afresh.
+// The limits are common practice, no source.
 const (
 	setLeast = drift.SetLeast
 	// setPause is the longest g that is taken as a pause between two pictures where nothing else tells it.

@@ -6,7 +6,15 @@
 // Start reading at parts: each is one function in a file of its own, which draws scenes of known truth, measures them with
 // the packages below through what they export, and writes a chapter. Where light falls is worked out by package scene,
 // which shares no path and no projection with what is measured. Everything is drawn from one seed: the same commit gives
-// the same page, but for the times it names.
+// the same page, for any --workers, but for the times it names, with commit, machine and cores; a chapter is saved when it
+// ends, so that an interrupt keeps the parts before. Package scene is held to outsiders: its pixels to astropy's models,
+// its camera to astropy's gnomonic projection, its mount to ephem's sky, its bounds to closed forms.
+//
+//	--part stars     places against the bound, whatever width and trail (3 min with --trials 280)
+//	--part solve     12 000 true fields, 10 000 false ones, 480 pictures: recognised, never wrongly, how fast (half an hour)
+//	--part attitude  one picture's stated error
+//	--part axis      the axis against its bound, 46 kinds of session, 200 each
+//	--part minutes   minutes of pictures until the axis is known to 10′, 3′, 1′: the table of "trueturn help swing"
 package main
 
 import (

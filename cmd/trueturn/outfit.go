@@ -92,7 +92,10 @@ func (e *equipment) load() (kit.Kit, error) {
 var ofKit = []string{"max-elongation", "share", "planned"}
 
 // outfit fills in from the kit the flags that were not typed, so that a name means neither more
-// nor less than its figures by hand. A kit nothing was asked of is allowed to be broken.
+// nor less than its figures by hand: through the flags' own Set, so that the same limits hold, and
+// without Changed, so that a typed flag wins. What no flag tells goes past them: the gear's size to
+// answer.Options.Gear, its play to answer.Options.Play, what a turn of a knob does to
+// guide.Options.Knobs. A kit nothing was asked of is allowed to be broken.
 func (f *face) outfit(c *cobra.Command) error {
 	if keepsKit(c) {
 		return nil

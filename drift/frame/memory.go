@@ -13,6 +13,8 @@ import (
 // counts where a step goes on making it: Go's collector lets a heap grow to
 // twice what is in use, and never beyond all that was ever set aside; see heap.
 //
+// Time is bounded by size, not by a clock: the worst files take some seconds.
+//
 // What the standard decoders set aside was read in their source (Go 1.26
 // image/jpeg and image/png, golang.org/x/image/tiff v0.47) and is held to what
 // the system counts by TestMemory.

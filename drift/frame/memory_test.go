@@ -512,7 +512,10 @@ func peak(t *testing.T) int {
 }
 
 // TestMemoryTable is the table of files tried against memory: the worst of each
-// kind at its limit and just over it, each read by a process of its own.
+// kind at its limit and just over it, each read by a process of its own and held to
+// what Linux counts (VmHWM).
+//
+//	TRUETURN_MEMORY=1 go test ./drift/frame -run TestMemoryTable -v -timeout 2h
 func TestMemoryTable(t *testing.T) {
 	if os.Getenv("TRUETURN_MEMORY") == "" {
 		t.Skip("minutes and a gigabyte; set TRUETURN_MEMORY=1")

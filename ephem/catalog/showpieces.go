@@ -56,7 +56,7 @@ var loadShowpieces = sync.OnceValue(func() []Showpiece {
 	return list
 })
 
-// Showpieces are all of them; Messier's come first. The slice is shared: do not write to it.
+// Showpieces are all of them, from d3-celestial's lists (pack/main.go); Messier's come first, which others is our choice. The slice is shared: do not write to it.
 func Showpieces() []Showpiece { return loadShowpieces() }
 
 // maxShowpieces bounds what a broken file can make the list take up, in bytes.

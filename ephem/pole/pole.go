@@ -4,7 +4,8 @@
 // equator, σ Octantis at southern ones: of the stars that an eye sees, the nearest to the pole from 1900 to 2100.
 //
 // Directions are those of package ephem: azimuth from true north through east, altitudes as seen but where a name says true. A
-// star's place beside the pole is told as somebody sees it who faces the pole: to the right, and up.
+// star's place beside the pole is told as somebody sees it who faces the pole: to the right, and up. How it is split so is derived
+// here; the tests hold it to spherical trigonometry on ERFA's directions.
 package pole
 
 import (

@@ -2,8 +2,9 @@
 // stand at, cameras, lenses and mounts, each under a name, and what they ask for as a rule.
 // It is one TOML file.
 //
-// Start at Parse, which tells every mistake with its line. The figures' names, units and
-// limits stand in fields.go.
+// Start at Parse, which tells every mistake with its line; it walks the text with go-toml's unstable parser, whose API
+// the library does not promise (go.mod pins it). The figures' names, units and limits stand in fields.go; WanderPx is kept and shown
+// only, nothing reads it yet.
 package kit
 
 import (

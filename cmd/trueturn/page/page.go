@@ -6,6 +6,23 @@
 //	upload.go or watched folder → bench (measures, writes down, asks the guide) → board → events.go → browsers
 //
 // and never back. The board holds the latest word alone, so a slow browser holds up nobody.
+//
+// # The session folder
+//
+//	journal.jsonl  every measured picture and every answer to a question of place and clock, before it is used;
+//	               a torn last line is dropped on the next start
+//	session.json   the guide's state, and the answer as "state" shows it: after each picture
+//	mount.json     what "expose --session" starts from: with it
+//	report.html    the report: when calm, and at the end
+//	link.json      token and port, so that the link outlives a restart: at the start
+//	inbox/         uploads not yet measured, until their line is in the journal
+//	trials.json    what is being decoded, and what the program died over
+//
+// # The browser's part
+//
+// web/ is served as it stands: no build step, nothing inline (the policy in http.go forbids it), every colour a variable
+// of page.css or of package plot, whose contrast look_test.go measures. TRUETURN_SHOTS=DIR go test -run Chromium leaves
+// screenshots to look at.
 package page
 
 import (
