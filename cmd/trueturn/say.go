@@ -32,7 +32,7 @@ func (f *face) say(a answer.Answer, zone *time.Location, pictures bool) {
 	if pictures {
 		f.sayAsides(a)
 	}
-	if pictures || slices.ContainsFunc(a.Frames, func(fr answer.FrameJSON) bool { return !fr.Used }) {
+	if pictures || a.Err != nil || slices.ContainsFunc(a.Frames, func(fr answer.FrameJSON) bool { return !fr.Used }) {
 		f.sayFrames(a.Frames, zone)
 	}
 }
