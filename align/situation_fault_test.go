@@ -172,7 +172,7 @@ func (f fault) judge(found []Situation, e simulate.Evening) (hit bool, odd []Kin
 		switch {
 		case s.Kind == f.want:
 			hit = hit || f.first < 0 || len(s.Files) > 0 && s.Files[0] == e.File(f.first)
-		case s.Kind == KindTooShort || s.Kind == KindWeakDirection || slices.Contains(f.also, s.Kind):
+		case s.Kind.Of() == OfMeasure || slices.Contains(f.also, s.Kind):
 		default:
 			odd = append(odd, s.Kind)
 		}

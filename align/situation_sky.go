@@ -26,10 +26,10 @@ func (s *session) unlit() []Situation {
 	}
 	var all []Situation
 	if len(bright) > 0 {
-		all = append(all, Situation{KindDaylight, s.shotFiles(bright), fmt.Sprintf("%s too bright for stars: daylight, twilight or a lamp. Wait for the dark or expose more briefly; never point the lens near the Sun.", areIs(len(bright)))})
+		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(bright), Sure: true, Text: fmt.Sprintf("%s too bright for stars: daylight, twilight or a lamp. Wait for the dark or expose more briefly; never point the lens near the Sun.", areIs(len(bright)))})
 	}
 	if len(dark) > 0 {
-		all = append(all, Situation{KindDaylight, s.shotFiles(dark), fmt.Sprintf("%s black: take the cap off the lens, and expose for some seconds.", areIs(len(dark)))})
+		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(dark), Sure: true, Text: fmt.Sprintf("%s black: take the cap off the lens, and expose for some seconds.", areIs(len(dark)))})
 	}
 	return all
 }
@@ -108,7 +108,7 @@ func (s *session) clouds() []Situation {
 	if last := list[len(list)-1]; last >= s.solved[len(s.solved)-1] {
 		text = "The stars are gone from %s, to the end: cloud, or dew or something else before the lens. Look at both before going on."
 	}
-	return []Situation{{KindCloud, s.shotFiles(list), fmt.Sprintf(text, pictures(len(list)))}}
+	return []Situation{{Kind: KindCloud, Files: s.shotFiles(list), Sure: true, Text: fmt.Sprintf(text, pictures(len(list)))}}
 }
 
 // starCount is the number of stars found – of those that fit the sky where that is known: lit windows and noise are
@@ -151,9 +151,9 @@ func (s *session) focus() []Situation {
 		if isFewer {
 			text = fmt.Sprintf("Stars grew %.0f%% wider and %.0f%% fewer: dew or lost focus. %s", 100*wider, 100*fewer, cure)
 		}
-		return []Situation{{KindFocus, files, text}}
+		return []Situation{{Kind: KindFocus, Files: files, Size: width.share(), Sure: true, Text: text}}
 	case isFewer && fewer > fewerMuch && s.sameStars(shots):
-		return []Situation{{KindFocus, files, fmt.Sprintf("%.0f%% of the stars were lost during the session: dew, haze or twilight. Wipe and warm the lens, look at the sky, then measure again.", 100*fewer)}}
+		return []Situation{{Kind: KindFocus, Files: files, Size: count.share(), Text: fmt.Sprintf("%.0f%% of the stars were lost during the session: dew, haze or twilight. Wipe and warm the lens, look at the sky, then measure again.", 100*fewer)}}
 	}
 	return nil
 }
@@ -184,9 +184,14 @@ func (s *session) sameStars(shots []int) bool {
 	return math.Hypot(v.X, v.Y) < s.seq.Shots[first].Solution.Lens.Diagonal().Rad()/4
 }
 
-// trended is a straight line through a series: its change from first to last and the chance
+// trended is a straight line through a series: its change from first to last with its standard error, and the chance
 // that scatter made it.
-type trended struct{ change, chance float64 }
+type trended struct{ change, sigma, chance float64 }
+
+// share is by what share something changed whose logarithm the line is of.
+func (t trended) share() Size {
+	return Size{Value: math.Expm1(t.change), Sigma: math.Exp(t.change) * t.sigma, Unit: Shares}
+}
 
 // trend fits by least squares; the chance is Student's, two-sided. The scatter is taken to
 // be at least least.
@@ -203,13 +208,14 @@ func (s *session) trend(shots []int, least float64, value func(shot int) float64
 		tt, tv, vv = tt+t*t, tv+t*v, vv+v*v
 	}
 	if tt == 0 {
-		return trended{0, 1}
+		return trended{0, 0, 1}
 	}
 	slope := tv / tt
 	rest := max(vv-slope*tv, n*least*least) / (n - 2)
 	t := math.Abs(slope) / math.Sqrt(rest/tt)
 	chance := 2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 2}.Survival(t)
-	return trended{slope * s.secondsBetween(shots[0], shots[len(shots)-1]), chance}
+	span := s.secondsBetween(shots[0], shots[len(shots)-1])
+	return trended{slope * span, math.Sqrt(rest/tt) * math.Abs(span), chance}
 }
 
 // lowLimit is the height of the picture's middle below which refraction spoils the axis (design §4).
@@ -236,5 +242,5 @@ func (s *session) low() []Situation {
 	if lowest < strayBelow.Deg() { // whoever aims so low sees it
 		text += " If it looked higher, clock or place are wrong."
 	}
-	return []Situation{{KindLowAltitude, files, text}}
+	return []Situation{{Kind: KindLowAltitude, Files: files, Size: angle(unit.AngleFromDeg(lowest), 0), Sure: lowest >= strayBelow.Deg(), Text: text}}
 }

@@ -111,7 +111,7 @@ func practice(t testing.TB, lat float64) simulate.Evening {
 func kindsOf(all []Situation) []string {
 	var list []string
 	for _, s := range all {
-		if s.Kind != KindTooShort && s.Kind != KindWeakDirection {
+		if s.Kind.Of() != OfMeasure {
 			list = append(list, string(s.Kind))
 		}
 	}

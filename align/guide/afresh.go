@@ -219,7 +219,7 @@ func (g *Guide) newest() (at time.Time) {
 // proof is how many sound pictures show that a fault is put right: a motor's shows at once, what gives way now and then does not.
 func (g *Guide) proof() int {
 	for _, x := range g.base.Situations {
-		if k := align.Kind(x.Kind); answer.Unsteady(x.Kind) && k != align.KindWrongHemisphere {
+		if k := align.Kind(x.Kind); k.Unsteady() && k.Twists() {
 			return surePictures
 		}
 	}

@@ -100,7 +100,7 @@ func stillSo(was, now answer.Answer) (notes []string) {
 func steadyOnes(all []answer.Situation) []answer.Situation {
 	kept := []answer.Situation{}
 	for _, x := range all {
-		if k := align.Kind(x.Kind); k != align.KindWeakDirection && k != align.KindTooShort {
+		if align.Kind(x.Kind).Of() != align.OfMeasure {
 			kept = append(kept, x)
 		}
 	}

@@ -265,7 +265,7 @@ func (g *Guide) measuringWords(a answer.Answer) say {
 // faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
 func faultOf(a answer.Answer) (string, bool) {
 	for _, x := range a.Situations {
-		if a.Measured != nil && (answer.Unsteady(x.Kind) || x.Kind == string(align.KindWrongRate)) {
+		if a.Measured != nil && align.Kind(x.Kind).Stops(true) {
 			return x.Text, true
 		}
 	}
