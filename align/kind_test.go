@@ -58,6 +58,7 @@ func TestSizes(t *testing.T) {
 		"play at the start":            {anySize, Seconds, true},
 		"camera knocked 3′":            {anySize, Radians, true},  // a part of it goes about the axis, and does not count
 		"clutch slips 20′":             {anySize, Radians, false}, // in several jumps
+		"cloud gap":                    {1, Shares, true},
 		"low":                          {18 * math.Pi / 180, Radians, true},
 		"holder creeps 6′ with swings": {anySize, Radians, false},
 		"stacked, tripod":              {anySize, Pixels, true},

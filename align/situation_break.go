@@ -320,7 +320,7 @@ func (s *session) straysInSky() []Situation {
 		off := math.Min(r3.Norm(s.turnBetween(i, k)), r3.Norm(s.turnBetween(k, j)))
 		sky := 2 * siderealRadPerSecond * s.secondsBetween(i, j)
 		if between <= sky+knockLimit.Rad()/2 && off > sky+knockLimit.Rad() {
-			all = append(all, otherField(s.seq.Shots[k].File, angle(unit.Angle(off), unit.Angle(s.attitudeSigma(k)))))
+			all = append(all, otherField(s.seq.Shots[k].File, angle(unit.Angle(off), unit.Angle(attitudeSigma(s.seq.Shots[k])))))
 		}
 	}
 	return all

@@ -1,13 +1,13 @@
 package align
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
 	"slices"
 
 	"github.com/soniakeys/unit"
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // rateSigmas is by how many standard errors a rate must miss the sidereal one to be called wrong. A
@@ -192,12 +192,6 @@ func switched(steps []step, ratio float64) (o otherwise, ok bool) {
 
 func (o otherwise) rate() Rate { return Rate{o.ratio, stillRatio / 2} }
 
-// coarse is whether a rate is one that a switch makes and a few steps can tell from the sidereal: none, backward, or half.
-func (r Rate) coarse() bool {
-	kind := r.Fault()
-	return kind == KindNotTurning || kind == KindWrongHemisphere || kind == KindWrongRate && math.Abs(r.SiderealRatio-0.5) < stillRatio
-}
-
 // lags sorts the uneven steps that are no swings: those at the start of the session or just after a swing, in which
 // the motor stood and took up play, and all others.
 func lags(steps []step, ratio float64) (play, slips []step) {
@@ -283,46 +277,21 @@ const skySigma = 0.03
 
 // skyRate is the rate most steps between solved pictures agree on.
 func (s *session) skyRate() (Rate, bool) {
-	ratios := s.skyRatios()
-	if len(ratios) < 2 {
+	var list []Rate
+	for n := 1; n < len(s.solved); n++ {
+		if p, ok := PaceBetween(s.seq.Shots[s.solved[n-1]], s.seq.Shots[s.solved[n]]); ok {
+			list = append(list, p.Rate)
+		}
+	}
+	if len(list) < 2 {
 		return Rate{}, false
 	}
-	middle := ratios[len(ratios)/2]
-	agree := 0
-	for _, r := range ratios {
-		if math.Abs(r-middle) < stillRatio {
+	slices.SortFunc(list, func(a, b Rate) int { return cmp.Compare(a.SiderealRatio, b.SiderealRatio) })
+	mid, agree := list[len(list)/2], 0
+	for _, r := range list {
+		if math.Abs(r.SiderealRatio-mid.SiderealRatio) < stillRatio {
 			agree++
 		}
 	}
-	return Rate{middle, skySigma}, 3*agree >= 2*len(ratios)
-}
-
-// coarseShare: a step between pictures is read only where the attitudes' errors are below
-// this share of the sky's turn, a fifth of what is to be told.
-const coarseShare = 0.02
-
-// skyRatios are the rates of the steps between solved pictures, sorted.
-func (s *session) skyRatios() []float64 {
-	var list []float64
-	for n := 1; n < len(s.solved); n++ {
-		i, k := s.solved[n-1], s.solved[n]
-		sky := siderealRadPerSecond * s.secondsBetween(i, k)
-		if sky <= 0 || s.attitudeSigma(i)+s.attitudeSigma(k) > coarseShare*sky {
-			continue
-		}
-		// in the sky's frame: C_i then back by C_k
-		v := s.skyAttitude(k).Then(s.skyAttitude(i).Inverse()).Log()
-		list = append(list, 1+r3.Dot(v, r3.Vec{Z: 1})/sky)
-	}
-	slices.Sort(list)
-	return list
-}
-
-// attitudeSigma is the largest standard error of a shot's attitude, radians.
-func (s *session) attitudeSigma(shot int) float64 {
-	c := s.seq.Shots[shot].Solution.Covariance
-	if c == nil {
-		return 0
-	}
-	return math.Sqrt(max(c.At(0, 0), c.At(1, 1), c.At(2, 2)))
+	return Rate{mid.SiderealRatio, math.Hypot(skySigma, mid.Sigma)}, 3*agree >= 2*len(list)
 }

@@ -20,7 +20,7 @@ func (s *session) unlit() []Situation {
 		case shot.Unread() || shot.Solution != nil:
 		case shot.Field.Condition == star.TooBright:
 			bright = append(bright, i)
-		case shot.Field.Condition == star.Featureless, shot.Field.Condition == star.Dark && s.darkened(i):
+		case shot.Field.Condition == star.Featureless, shot.Field.Condition == star.Dark && darkened(s.seq.Shots, i):
 			dark = append(dark, i)
 		}
 	}
@@ -47,77 +47,15 @@ const capShare = 0.7
 
 // darkened is whether a picture without stars is darker than its neighbours with stars; without such neighbours
 // it is taken at its word.
-func (s *session) darkened(i int) bool {
-	around := s.around(i, func(shot drift.Shot) float64 { return shot.Field.Background })
-	return len(around) == 0 || s.seq.Shots[i].Field.Background < capShare*middle(around)
-}
-
-// reach is how many pictures with stars are asked on either side.
-const reach = 3
-
-// around lists a value of the nearest pictures with stars and the same lens before and after shot i.
-func (s *session) around(i int, value func(drift.Shot) float64) (list []float64) {
-	own := s.seq.Shots[i]
-	for _, dir := range [2]int{-1, 1} {
-		found := 0
-		for k := i + dir; k >= 0 && k < len(s.seq.Shots) && found < reach; k += dir {
-			o := s.seq.Shots[k]
-			if o.Solution != nil && o.Clock != nil && o.Width == own.Width && o.Height == own.Height && o.Lens == own.Lens {
-				list = append(list, value(o))
-				found++
-			}
-		}
-	}
-	return list
+func darkened(shots []drift.Shot, i int) bool {
+	sky := around(shots, i, func(s drift.Shot) float64 { return s.Field.Background }, func(k int) bool { return shots[k].Solution != nil })
+	return len(sky) == 0 || shots[i].Field.Background < capShare*middle(sky)
 }
 
 func middle(v []float64) float64 {
 	v = slices.Clone(v)
 	slices.Sort(v)
 	return v[len(v)/2]
-}
-
-// cloudShare and cloudSigmas: a picture with less than two fifths of the stars of its neighbours, and fewer by
-// more than four times the scatter of counting, was taken through cloud. Star counts of
-// fields a few degrees apart differ by less than a factor of two (common practice, no source).
-const (
-	cloudShare  = 0.4
-	cloudSigmas = 4
-)
-
-// clouds names pictures with few or no stars among others with many.
-func (s *session) clouds() []Situation {
-	var list []int
-	for i, shot := range s.seq.Shots {
-		if shot.Unread() || shot.Table || shot.Field.Condition == star.TooBright || shot.Field.Condition == star.Featureless {
-			continue
-		}
-		around := s.around(i, starCount)
-		if len(around) < 2 || shot.Field.Condition == star.Dark && s.darkened(i) {
-			continue
-		}
-		usual, own := middle(around), starCount(shot)
-		if own < cloudShare*usual && usual-own > cloudSigmas*math.Sqrt(usual) {
-			list = append(list, i)
-		}
-	}
-	if len(list) == 0 {
-		return nil
-	}
-	text := "Cloud took the stars from %s. The gap is bridged; check the sky before the next exposure."
-	if last := list[len(list)-1]; last >= s.solved[len(s.solved)-1] {
-		text = "The stars are gone from %s, to the end: cloud, or dew or something else before the lens. Look at both before going on."
-	}
-	return []Situation{{Kind: KindCloud, Files: s.shotFiles(list), Sure: true, Text: fmt.Sprintf(text, pictures(len(list)))}}
-}
-
-// starCount is the number of stars found – of those that fit the sky where that is known: lit windows and noise are
-// no stars.
-func starCount(shot drift.Shot) float64 {
-	if shot.Solution != nil {
-		return float64(len(shot.Solution.Sightings))
-	}
-	return float64(len(shot.Field.Stars))
 }
 
 // The test for lost focus or dew: over the session the width of the stars grows by a

@@ -4,11 +4,11 @@ import (
 	"math"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/align"
 )
 
 const (
-	// wrongWithin: a drift within a tenth of twice the sky's own is that of a mount that turns backward.
-	wrongWithin = 0.1
 	// axisTells: an axis moves stars along right ascension by sin δ times its error; below this it hardly does.
 	axisTells = 0.2
 	// explained: what is left of the drift when a cause is taken off, for the cause to be all of it; and unexplained.
@@ -32,10 +32,10 @@ func (s *set) behind() []Origin {
 		ratios = append(ratios, f.skyRatio())
 		sines = append(sines, math.Abs(math.Sin(f.shot.declination().Rad())))
 	}
-	switch r := medianOf(ratios); {
+	switch {
 	case s.still():
 		return []Origin{OriginStill}
-	case math.Abs(r-2) < wrongWithin:
+	case s.backward(medianOf(ratios)):
 		return []Origin{OriginWrong}
 	}
 	motor := motorOrigins(scatter)
@@ -66,6 +66,24 @@ func (s *set) still() bool {
 		}
 	}
 	return 2*n > all
+}
+
+// backward is whether the mount turned backward in the exposures that trail along right ascension: by the pictures before and after,
+// or, where they do not tell, by the drift, which is then about twice the sky's own.
+func (s *set) backward(drift float64) bool {
+	told, is := 0, 0
+	for _, f := range s.frames {
+		if f.parts[CauseRA] == 0 || f.judged.Round || f.shot.Motor == "" && !f.shot.Followed {
+			continue
+		}
+		if told++; f.shot.Motor == align.KindWrongHemisphere {
+			is++
+		}
+	}
+	if told > 0 {
+		return 2*is > told
+	}
+	return (align.Pace{Rate: align.Rate{SiderealRatio: 1 - drift}}).Fault() == align.KindWrongHemisphere
 }
 
 // behindDec is what lies behind a drift along declination: the axis, unless a known one explains next to nothing of it.

@@ -124,7 +124,6 @@ type taken struct {
 	north   float64
 	axisRA  part // what the known axis makes of east and north
 	axisDec part
-	clouded bool
 	blurred bool
 	stand   stand
 	seen    float64 // |E| typical of the picture, px²

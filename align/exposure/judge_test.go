@@ -50,14 +50,18 @@ func (d drawing) star(x, y, trailX, trailY float64, i int) star.Star {
 		Elongation: q, ElongationErr: s / (own * own * (1 + 1/(q*q))), Angle: unit.Angle(angle), AngleErr: unit.Angle(math.Min(s/(4*diff), 0.9))}
 }
 
-// shotsOf are a run's exposures with shapes drawn instead of rendered; places and attitudes are solved from the stars.
 func shotsOf(t testing.TB, e simulate.Evening, d drawing) []Shot {
+	t.Helper()
+	return Shots(sequenceOf(t, e, d))
+}
+
+// sequenceOf are a run's exposures with shapes drawn instead of rendered; places and attitudes are solved from the stars.
+func sequenceOf(t testing.TB, e simulate.Evening, d drawing) (q drift.Sequence) {
 	t.Helper()
 	run, err := e.Begin()
 	if err != nil {
 		t.Fatal(err)
 	}
-	var q drift.Sequence
 	for i := range e.Count {
 		s := drift.Shot{File: e.File(i), Clock: &frame.Clock{Start: e.StartOf(i), Exposure: e.Exposure}, Width: e.Camera.Width, Height: e.Camera.Height}
 		s.Field = star.Field{Width: s.Width, Height: s.Height}
@@ -78,7 +82,7 @@ func shotsOf(t testing.TB, e simulate.Evening, d drawing) []Shot {
 		s.Solution = &sol
 		q.Shots = append(q.Shots, s)
 	}
-	return Shots(q)
+	return q
 }
 
 // evening is one with pictures of one megapixel, 18″ a pixel, aimed at a place of the sky.
@@ -380,10 +384,11 @@ func TestJSON(t *testing.T) {
 func TestCloud(t *testing.T) {
 	e := evening(t, 180, 50)
 	d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(5, 5))}
-	shots := shotsOf(t, e, d)
-	shots[2].Stars = shots[2].Stars[:10]
-	shots[4].Stars = nil
-	v := judge(t, shots, Question{})
+	q := sequenceOf(t, e, d)
+	for i, stars := range map[int]int{2: 10, 4: 0} {
+		q.Shots[i].Field.Stars, q.Shots[i].Solution = q.Shots[i].Field.Stars[:stars], nil
+	}
+	v := judge(t, Shots(q), Question{})
 	if len(v.Causes) != 1 || v.Causes[0].Cause != CauseCloud || !slices.Equal(v.LeaveOut, []string{e.File(2), e.File(4)}) {
 		t.Errorf("%+v, leave out %v", v.Causes, v.LeaveOut)
 	}

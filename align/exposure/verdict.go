@@ -205,26 +205,29 @@ func (s *set) unexplained() string {
 			return "All stars trail the same way, but the stars were not recognised, so nobody can say whether that is right ascension or declination."
 		}
 	}
-	if why, all := s.blind(); all {
-		if why != "" {
-			return "No stars could be measured: " + why + "."
-		}
-		return "No stars could be measured."
+	if why, n := s.blind(); n == len(s.frames) {
+		return "No stars could be measured" + why + "."
+	} else if n > 0 {
+		return fmt.Sprintf("In %d of %d pictures no stars could be measured%s.", n, len(s.frames), why)
 	}
 	return "The stars are not round in a way that fits no cause known."
 }
 
-// blind is whether no frame showed stars enough, and the first reason given.
-func (s *set) blind() (why string, all bool) {
+// blind counts the frames that did not show stars enough, through no cloud, with the first reason given.
+func (s *set) blind() (why string, n int) {
 	for _, f := range s.frames {
-		if f.told() {
-			return "", false
+		if f.judged.Cause != CauseUnexplained {
+			continue
 		}
-		if why == "" {
-			why = strings.TrimSuffix(f.shot.WhyNone, ".")
+		if f.told() { // that is the news
+			return "", 0
+		}
+		n++
+		if w := strings.TrimSuffix(f.shot.WhyNone, "."); why == "" && w != "" {
+			why = ": " + w
 		}
 	}
-	return why, true
+	return why, n
 }
 
 func atRate(arcsecPerMinute float64) string {
