@@ -17,7 +17,6 @@ import (
 	"trueturn/align"
 	"trueturn/align/exposure"
 	"trueturn/drift"
-	"trueturn/drift/wobble"
 	"trueturn/ephem"
 )
 
@@ -62,8 +61,7 @@ type builder struct {
 	o    Options
 	site ephem.Site
 	air  ephem.Air
-	gear *wobble.Result
-	out  *Answer
+	out  *Finding
 
 	rests  align.PlaceRests
 	doubts []align.Doubt
@@ -73,15 +71,15 @@ type builder struct {
 	forms func() []exposure.Form // of the shots' stars; zero where not recognised
 }
 
-// New answers for a sequence. The sequence's shots are not changed.
-func New(seq drift.Sequence, o Options) Answer {
+// Find finds what a sequence shows. The sequence's shots are not changed.
+func Find(seq drift.Sequence, o Options) Finding {
 	if o.Planned <= 0 {
 		o.Planned = 30 * time.Second
 	}
 	if o.MaxElongation <= 1 {
 		o.MaxElongation = 1.25
 	}
-	out := Answer{}
+	out := Finding{}
 	b := &builder{seq: seq, o: o, out: &out, forms: formsOf(seq, o.Memory)}
 	b.seq.Shots = slices.Clone(seq.Shots)
 	b.doubts = align.ClockDoubts(seq)
@@ -92,12 +90,6 @@ func New(seq drift.Sequence, o Options) Answer {
 	b.noteFollowed()
 	if out.Err != nil {
 		out.Advice.Notes = append([]string{reason(out.Err)}, out.Advice.Notes...)
-	}
-	if out.Advice.Notes == nil {
-		out.Advice.Notes = []string{}
-	}
-	if out.Situations == nil {
-		out.Situations = []Situation{}
 	}
 	return out
 }
@@ -123,7 +115,7 @@ func (b *builder) run() {
 		b.stop(nil, nil, err)
 		return
 	}
-	b.out.seen = &seen
+	b.out.Seen = &seen
 	h, in := seen.Horizon, seen.Input
 	axis, err := seen.Axis()
 	if err != nil {
@@ -318,47 +310,45 @@ func (b *builder) setAim(at time.Time) bool {
 		}
 		return false
 	}
-	b.out.aim = aim
-	b.out.Aim = &AimJSON{Kind: string(aim.Kind), AltitudeDeg: aim.Altitude().Deg(), AzimuthDeg: aim.Azimuth().Deg()}
+	b.out.Aim = &aim
 	return true
 }
 
 // advise fills axis, error and advice.
 func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
-	d := a.Deviation(b.out.aim)
-	b.out.Axis = &AxisJSON{AltitudeDeg: a.Altitude().Deg(), AzimuthDeg: a.Azimuth().Deg(),
-		AltitudeSigmaArcmin: a.AltitudeSigma().Min(), AzimuthSigmaArcmin: a.AzimuthSigma().Min(), Correlation: a.Correlation()}
-	b.out.Error = &ErrorJSON{AltitudeArcmin: d.Altitude.Min(), AzimuthArcmin: d.Azimuth.Min(),
-		TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
-	f, forecast := b.forecast(h, b.mount(a))
-	q := align.Question{Aim: b.out.aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
+	d := a.Deviation(*b.out.Aim)
+	b.forecast(h, b.mount(a))
+	q := align.Question{Aim: *b.out.Aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
 		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(a), Play: b.o.Play}
-	if forecast {
+	f := b.out.Forecast
+	if f != nil {
 		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
 	}
 	queries := align.Queries(b.doubts, b.skySpeaks, b.site, a, d)
 	if len(queries) > 0 && !b.o.LeaveAsking {
 		q.Query = queries[0]
 	}
-	b.out.setAdvice(align.Advise(a, q))
+	b.out.Advice = align.Advise(a, q)
 	b.noteRests(a)
 	if note := b.towardTarget(h, a); note != "" {
-		b.out.Advice.Notes = append(b.out.Advice.Notes, note)
+		b.note(note)
 	}
 	b.doubtHand()
-	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries, Gear: b.gear}
-	if forecast {
-		b.out.Measured.Exposure = &f
-		if words := f.LongWords(); words != "" {
-			b.out.Advice.Notes = append(b.out.Advice.Notes, words)
-		}
-		b.out.Advice.Notes = append(b.out.Advice.Notes, f.Advice)
-		b.noteOddRate()
-		if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
-			b.out.Advice.Notes = append(b.out.Advice.Notes, b.out.Plan.Mount.Wobble.Said())
-		}
+	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries}
+	if f == nil {
+		return
+	}
+	if words := f.LongWords(); words != "" {
+		b.note(words)
+	}
+	b.note(f.Advice)
+	b.noteOddRate()
+	if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
+		b.note(b.out.Plan.Mount.Wobble.Said())
 	}
 }
+
+func (b *builder) note(text string) { b.out.Advice.Notes = append(b.out.Advice.Notes, text) }
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.
 func (b *builder) towardTarget(h drift.Horizon, a align.Axis) string {
@@ -378,7 +368,7 @@ func (b *builder) towardTarget(h drift.Horizon, a align.Axis) string {
 	if moved < sigma {
 		return ""
 	}
-	return fmt.Sprintf("Toward the target, at this hour, the bending holder moves the axis by %s ± %s: there it is %s from where it should point.", align.Arc(moved), align.Arc(sigma), align.Arc(there.Deviation(b.out.aim).Total))
+	return fmt.Sprintf("Toward the target, at this hour, the bending holder moves the axis by %s ± %s: there it is %s from where it should point.", align.Arc(moved), align.Arc(sigma), align.Arc(there.Deviation(*b.out.Aim).Total))
 }
 
 // oddRate is how many standard errors off the stars' rate a motor must run to be worth a
@@ -392,7 +382,7 @@ func (b *builder) noteOddRate() {
 	if r == nil || math.Abs(r.SiderealRatio-1) < max(oddRate*r.Sigma, 0.01) {
 		return
 	}
-	if slices.ContainsFunc(b.out.Situations, func(s Situation) bool { return s.Kind == string(align.KindWrongRate) }) {
+	if b.met(align.KindWrongRate) {
 		return
 	}
 	again := "tighten everything, swing the axis by 30° and back near the start, and measure again"
@@ -408,13 +398,13 @@ func (b *builder) noteOddRate() {
 // compares them with the sky should know.
 func (b *builder) noteMirrored() {
 	n := 0
-	for _, f := range b.out.Frames {
+	for _, f := range b.out.Lines {
 		if f.Mirrored {
 			n++
 		}
 	}
 	if n > 0 {
-		b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("%s mirrored (left and right exchanged); measured all the same.", countOf(n, len(b.out.Frames))))
+		b.note(fmt.Sprintf("%s mirrored (left and right exchanged); measured all the same.", countOf(n, len(b.out.Lines))))
 	}
 }
 

@@ -36,16 +36,13 @@ func (b *builder) contradictions(a *align.Axis) {
 			b.doubts[i].Weigh(*a, b.site, b.aimAt)
 		}
 	}
-	var first []Situation
-	for _, s := range align.Contradictions(b.doubts) {
-		first = append(first, situationOf(s))
-	}
+	first := align.Contradictions(b.doubts)
 	if len(first) > 0 { // mechanics last: where they stood, and how the air and gravity went, rests on place and time
-		b.out.Situations = slices.DeleteFunc(b.out.Situations, func(s Situation) bool {
-			return s.Kind == string(align.KindLowAltitude) || s.Kind == string(align.KindFlexure) && a != nil && a.Gave.How == align.GaveBending
+		b.out.Faults = slices.DeleteFunc(b.out.Faults, func(s align.Situation) bool {
+			return s.Kind == align.KindLowAltitude || s.Kind == align.KindFlexure && a != nil && a.Gave.How == align.GaveBending
 		})
 	}
-	b.out.Situations = append(first, b.out.Situations...)
+	b.out.Faults = append(first, b.out.Faults...)
 }
 
 // aimAt is the aim from a site, so much later than the pictures are reckoned.
@@ -80,7 +77,7 @@ func (b *builder) noteHour(a align.Axis) {
 	if hour.Moved == nil || hour.Moved.By < hourMatters || hour.Moved.By < a.WorstSigma() {
 		return
 	}
-	was, then := a.Deviation(b.out.aim), hour.Moved.Deviation
+	was, then := a.Deviation(*b.out.Aim), hour.Moved.Deviation
 	change := func(name string, by unit.Angle) string {
 		return fmt.Sprintf("%s %s more or less", name, align.Arc(unit.Angle(math.Abs(by.Rad()))))
 	}

@@ -33,8 +33,7 @@ func (b *builder) doubtHand() {
 	if !slices.ContainsFunc(b.seq.Shots, func(s drift.Shot) bool { return s.RowOrderFree && s.Solution != nil }) {
 		return
 	}
-	next := string(align.Measure)
 	ad := &b.out.Advice
-	ad.Trustworthy, ad.Next = false, &next
+	ad.Trustworthy, ad.Next = false, align.Measure
 	ad.NextText = "Left and right may be exchanged in these pictures, and the axis would then lie elsewhere: take two pictures with the motor off, half a minute apart, and measure again with them among the others. Near the equator of the sky they cannot tell; then have the program that wrote the files say which way their rows run (ROWORDER)."
 }

@@ -20,7 +20,7 @@ func TestMemoryChangesNothing(t *testing.T) {
 	m := &Memory{}
 	same := func(q drift.Sequence) bool {
 		got, want := New(q, Options{Site: &site, Memory: m}), New(q, Options{Site: &site})
-		got.seen, want.seen = nil, nil // they hold functions
+		got.Seen, want.Seen = nil, nil // they hold functions
 		return reflect.DeepEqual(got, want)
 	}
 	for range 2 {

@@ -31,12 +31,7 @@ func (b *builder) readWobble(h drift.Horizon, in align.Input, a align.Axis) {
 	if err != nil {
 		return
 	}
-	b.gear = &r
-	p := &PeriodicJSON{State: string(r.State), Note: r.Note}
-	if r.State != wobble.Unseen {
-		p.PeriodS, p.PeakToPeakArcsec, p.MaxRateArcsecPerSec = known(r.PeriodS), known(r.PeakToPeak.Sec()), known(r.MaxRateArcsecPerS)
-	}
-	b.out.PeriodicError = p
+	b.out.Gear = &r
 }
 
 // Limits of what is believed of a motor (common practice, no source): small mounts run by a crystal, true to
@@ -52,13 +47,13 @@ func (b *builder) mount(a align.Axis) exposure.Mount {
 	if r := b.out.Rate; r != nil {
 		m.RateError, m.RateSigma = r.SiderealRatio-1, r.Sigma
 	}
-	if g := b.gear; g != nil && g.State == wobble.Measured {
+	if g := b.out.Gear; g != nil && g.State == wobble.Measured {
 		m.RateError, m.RateSigma = math.Abs(g.RateArcsecPerS)/siderealArcsecPerS-1, g.RateSigmaArcsecPerS/siderealArcsecPerS
 	}
 	if math.Abs(m.RateError) < max(crystal, sureRate*m.RateSigma) {
 		m.RateError, m.RateSigma = 0, min(m.RateSigma, crystal)
 	}
-	m.Wobble = gearOf(b.gear, b.o.Gear)
+	m.Wobble = gearOf(b.out.Gear, b.o.Gear)
 	return m
 }
 
@@ -115,30 +110,28 @@ func limitedGear(g *wobble.Result, usual exposure.Wobble) (*exposure.Wobble, uni
 }
 
 // forecast says how long stars stay round over the view of the last picture used.
-func (b *builder) forecast(h drift.Horizon, m exposure.Mount) (exposure.Forecast, bool) {
+func (b *builder) forecast(h drift.Horizon, m exposure.Mount) {
 	if len(h.Sights) == 0 {
-		return exposure.Forecast{}, false
+		return
 	}
 	s := h.Sights[len(h.Sights)-1]
 	sky, err := ephem.NewSky(b.site, b.air, s.Mid)
 	if err != nil {
-		return exposure.Forecast{}, false
+		return
 	}
 	lens := s.Attitude.Pose.Lens
 	view, err := exposure.Seen(exposure.Lens{FocalPx: lens.FocalPx, Width: lens.Width, Height: lens.Height}, sky, s.Attitude.Pose.Attitude)
 	if err != nil {
-		return exposure.Forecast{}, false
+		return
 	}
 	p := exposure.Plan{View: view, Mount: m, FWHM: b.roundFWHM(), MaxElongation: b.o.MaxElongation, Share: b.o.Share, PlannedS: b.o.Planned.Seconds()}
 	p.Elongation = b.ownElongation(p)
 	f, err := exposure.Longest(p)
 	if err != nil {
-		return exposure.Forecast{}, false
+		return
 	}
-	b.out.Exposure = exposureOf(f, p.PlannedS)
-	b.out.Plan = &p
+	b.out.Plan, b.out.Forecast = &p, &f
 	b.out.lastView = viewOf(b.seq.Shots[s.Shot])
-	return f, true
 }
 
 // ownElongation is how long stars are before the mount moves them: the roundest picture's, less what a mount would have made of that exposure
@@ -159,15 +152,6 @@ func (b *builder) ownElongation(p exposure.Plan) float64 {
 	}
 	moved := f.Planned.Elongation
 	return math.Sqrt(math.Max(1, least*least-moved*moved+1))
-}
-
-// exposureOf is what the answer says of a forecast.
-func exposureOf(f exposure.Forecast, plannedS float64) *ExposureJSON {
-	e := &ExposureJSON{LongestS: number(f.LongestS), LowS: f.LowS, HighS: f.HighS, Gear: f.Gear, PlannedS: plannedS}
-	if f.Planned != nil {
-		e.PlannedStaysRound, e.ShareRound = &f.Rounded, number(f.Planned.ShareRound)
-	}
-	return e
 }
 
 // viewOf is where a solved picture looked.

@@ -71,10 +71,10 @@ func TestSmallGearIsFoundOrBounded(t *testing.T) {
 		t.Fatal(err)
 	}
 	a := New(q, Options{Site: &site})
-	if a.Err != nil || a.Measured == nil || a.Measured.Gear == nil {
+	if a.Err != nil || a.Measured == nil || a.Gear == nil {
 		t.Fatalf("error %v", a.Err)
 	}
-	g := a.Measured.Gear
+	g := a.Gear
 	size := truth.PeriodicError.PeakToPeakArcsec
 	if g.State == "unseen" || size < g.PeakToPeakLimits.Low || size > g.PeakToPeakLimits.High {
 		t.Errorf("%s, limits %+v, true size %.1f″", g.Note, g.PeakToPeakLimits, size)
@@ -144,7 +144,7 @@ func TestUnseenGearIsSaid(t *testing.T) {
 func TestSessionRoundTrip(t *testing.T) {
 	_, q, site := practice(t, -33, func(e *simulate.Evening) { e.Count = 12 })
 	a := New(q, Options{Site: &site})
-	if a.Err != nil || a.Measured.Exposure == nil {
+	if a.Err != nil || a.Forecast == nil {
 		t.Fatal(a.Err)
 	}
 	s, err := a.Session()
@@ -170,7 +170,7 @@ func TestSessionRoundTrip(t *testing.T) {
 	}
 	// The view is laid anew through right ascension, declination and roll: refraction's tilt of the
 	// picture makes the difference.
-	within(t, "longest exposure", f.LongestS, a.Measured.Exposure.LongestS, 0.01)
+	within(t, "longest exposure", f.LongestS, a.Forecast.LongestS, 0.01)
 	for name, broken := range map[string]string{
 		"cut off":         text[:len(text)/2],
 		"another version": strings.Replace(text, `"version": 1`, `"version": 99`, 1),

@@ -8,14 +8,13 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/drift"
 	"trueturn/drift/wobble"
-	"trueturn/ephem"
 )
 
 // Version of the JSON written. Keys are only ever added within a version.
 const Version = 1
 
-// Answer is all there is to say of a sequence. Its JSON is the contract of
-// `align --json`; what is not known is null there and nil here.
+// Answer is the contract of `align --json`: what is not known is null there and nil here. [Finding.Answer] makes it, and keeps what it was made
+// of for faces that draw.
 type Answer struct {
 	Aim           *AimJSON      `json:"aim"`
 	Axis          *AxisJSON     `json:"axis"`
@@ -27,47 +26,35 @@ type Answer struct {
 	Exposure      *ExposureJSON `json:"exposure"`
 	Frames        []FrameJSON   `json:"frames"`
 
-	Err      error       `json:"-"` // why there is no axis
-	Site     *ephem.Site `json:"-"`
-	Measured *Measured   `json:"-"` // nil without an axis
-	// Plan is what the exposure forecast was asked, for faces that ask again; nil without one.
-	Plan *exposure.Plan `json:"-"`
-
-	aim      align.Aim
-	air      ephem.Air
-	seen     *Seen
-	lastView SessionView
+	Finding `json:"-"` // what it was made of; zero in an answer read from a file
 }
 
-// Seen is what was fitted; nil where nothing could be.
-func (a Answer) Seen() *Seen { return a.seen }
-
-// Measured is what the numbers were made of, for faces that draw.
-type Measured struct {
-	Axis      align.Axis
-	Deviation align.Deviation
-	Question  align.Question
-	Queries   []align.Query      // of place and clock, to be put before a turn, the first one first
-	Gear      *wobble.Result     // nil where the angles about the axis follow no rate
-	Exposure  *exposure.Forecast // nil where the pictures do not say how wide a star is
-}
-
-// QuestionFirst stands in place of a figure that rests on the answer to a query.
-const QuestionFirst = "A question first"
-
-// Forecast is how long stars stay round with the mount as measured, or with a camera that stood; nil where that is not known.
-func (a Answer) Forecast() *exposure.Forecast {
-	if a.Measured != nil {
-		return a.Measured.Exposure
+// Answer is the finding as JSON has it.
+func (f Finding) Answer() Answer {
+	a := Answer{Finding: f, Advice: adviceOf(f.Advice, f.Measured != nil), Situations: []Situation{}, Frames: f.Lines}
+	if f.Aim != nil {
+		a.Aim = &AimJSON{Kind: string(f.Aim.Kind), AltitudeDeg: f.Aim.Altitude().Deg(), AzimuthDeg: f.Aim.Azimuth().Deg()}
 	}
-	if a.Plan == nil {
-		return nil
+	if m := f.Measured; m != nil {
+		x, d := m.Axis, m.Deviation
+		a.Axis = &AxisJSON{AltitudeDeg: x.Altitude().Deg(), AzimuthDeg: x.Azimuth().Deg(),
+			AltitudeSigmaArcmin: x.AltitudeSigma().Min(), AzimuthSigmaArcmin: x.AzimuthSigma().Min(), Correlation: x.Correlation()}
+		a.Error = &ErrorJSON{AltitudeArcmin: d.Altitude.Min(), AzimuthArcmin: d.Azimuth.Min(),
+			TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
 	}
-	f, err := exposure.Longest(*a.Plan)
-	if err != nil {
-		return nil
+	for _, x := range f.Faults {
+		a.Situations = append(a.Situations, Situation{Kind: string(x.Kind), Files: append([]string{}, x.Files...), Text: x.Text})
 	}
-	return &f
+	if r := f.Rate; r != nil {
+		a.Rate = &RateJSON{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}
+	}
+	if g := f.Gear; g != nil {
+		a.PeriodicError = periodicOf(*g)
+	}
+	if x := f.Forecast; x != nil {
+		a.Exposure = exposureOf(*x, f.Plan.PlannedS)
+	}
+	return a
 }
 
 // AimJSON is where the axis should point.
@@ -165,16 +152,16 @@ type FrameJSON struct {
 
 // frames lists every picture, whether used or not.
 func (b *builder) frames() {
-	b.out.Frames = make([]FrameJSON, 0, len(b.seq.Shots))
+	b.out.Lines = make([]FrameJSON, 0, len(b.seq.Shots))
 	forms := b.forms()
 	for i, s := range b.seq.Shots {
-		b.out.Frames = append(b.out.Frames, b.frame(s, forms[i]))
+		b.out.Lines = append(b.out.Lines, b.frame(s, forms[i]))
 	}
 }
 
 // Line is what an answer says of a picture by itself: whether it can take part, and what it shows.
 func Line(s drift.Shot, o Options) FrameJSON {
-	b := &builder{seq: drift.Sequence{Shots: []drift.Shot{s}}, o: o, out: &Answer{}}
+	b := &builder{seq: drift.Sequence{Shots: []drift.Shot{s}}, o: o, out: &Finding{}}
 	if b.findSite() == nil {
 		b.leaveOutSunk()
 	}
@@ -225,12 +212,34 @@ func (b *builder) used(s drift.Shot) (bool, string) {
 	return true, ""
 }
 
-// setAdvice copies the advice over.
-func (a *Answer) setAdvice(ad align.Advice) {
-	next := string(ad.Next)
-	a.Advice = AdviceJSON{Next: &next, NextText: ad.NextText, Altitude: ad.Altitude, Azimuth: ad.Azimuth,
-		TurnAltitudeArcmin: number(ad.TurnAltitude.Min()), TurnAzimuthArcmin: number(ad.TurnAzimuth.Min()),
-		Trustworthy: ad.Trustworthy, Notes: append(a.Advice.Notes, ad.Notes...)}
+// adviceOf is the advice; without an axis there is nothing to turn.
+func adviceOf(ad align.Advice, axis bool) AdviceJSON {
+	j := AdviceJSON{NextText: ad.NextText, Altitude: ad.Altitude, Azimuth: ad.Azimuth, Trustworthy: ad.Trustworthy, Notes: append([]string{}, ad.Notes...)}
+	if next := string(ad.Next); next != "" {
+		j.Next = &next
+	}
+	if axis {
+		j.TurnAltitudeArcmin, j.TurnAzimuthArcmin = number(ad.TurnAltitude.Min()), number(ad.TurnAzimuth.Min())
+	}
+	return j
+}
+
+// periodicOf is what is said of a gear.
+func periodicOf(g wobble.Result) *PeriodicJSON {
+	p := &PeriodicJSON{State: string(g.State), Note: g.Note}
+	if g.State != wobble.Unseen {
+		p.PeriodS, p.PeakToPeakArcsec, p.MaxRateArcsecPerSec = known(g.PeriodS), known(g.PeakToPeak.Sec()), known(g.MaxRateArcsecPerS)
+	}
+	return p
+}
+
+// exposureOf is what the answer says of a forecast.
+func exposureOf(f exposure.Forecast, plannedS float64) *ExposureJSON {
+	e := &ExposureJSON{LongestS: number(f.LongestS), LowS: f.LowS, HighS: f.HighS, Gear: f.Gear, PlannedS: plannedS}
+	if f.Planned != nil {
+		e.PlannedStaysRound, e.ShareRound = &f.Rounded, number(f.Planned.ShareRound)
+	}
+	return e
 }
 
 // known is a number that is unknown where 0.

@@ -36,13 +36,13 @@ func newFit(h drift.Horizon) *fit {
 // Axis is what [align.Estimate] makes of the input, once.
 func (s Seen) Axis() (align.Axis, error) { return s.fit.axis() }
 
-// See fits a sequence as an answer would from the place and under the air of this one; [ErrNoSite] without a place. The sequence's shots
+// See fits a sequence as a finding would from the place and under the air of this one; [ErrNoSite] without a place. The sequence's shots
 // are not changed.
-func (a Answer) See(seq drift.Sequence, m *Memory) (Seen, error) {
-	if a.Site == nil {
+func (f Finding) See(seq drift.Sequence, m *Memory) (Seen, error) {
+	if f.Site == nil {
 		return Seen{}, failure{ErrNoSite, "the site is not known", "give the site"}
 	}
-	b := &builder{seq: seq, site: *a.Site, air: a.air, o: Options{Memory: m}}
+	b := &builder{seq: seq, site: *f.Site, air: f.air, o: Options{Memory: m}}
 	b.seq.Shots = slices.Clone(seq.Shots)
 	b.leaveOutSunk()
 	return b.see()

@@ -34,7 +34,7 @@ func (b *builder) noteTable() {
 	if listed && m != nil && m.Axis.WanderPx > moreScatter {
 		*notes = append(*notes, fmt.Sprintf("The directions scatter more than the errors stated: %.1f times as much. That is reckoned with.", math.Hypot(1, m.Axis.WanderPx)))
 	}
-	if m != nil && b.out.Exposure == nil && b.out.Advice.Trustworthy {
+	if m != nil && b.out.Forecast == nil && b.out.Advice.Trustworthy {
 		*notes = append(*notes, fmt.Sprintf("How long stars stay round the table cannot say: it tells %s. Ask for it by trueturn expose with your lens and --axis-error %.0f.", unsaid(listed), math.Ceil(m.Deviation.Total.Min())))
 	}
 }

@@ -156,7 +156,7 @@ func (g *Guide) knocked() (int, bool) {
 }
 
 // sound is whether an answer is one to begin afresh by.
-func (g *Guide) sound(a answer.Answer) bool {
+func (g *Guide) sound(a answer.Finding) bool {
 	return a.Measured != nil && a.Measured.Axis.DOF >= 1 && !g.faulty(a) &&
 		!slices.ContainsFunc(a.Measured.Axis.Breaks, func(b align.Break) bool { return b.Knock })
 }
@@ -175,7 +175,7 @@ func (g *Guide) mend() {
 	if since.usable() < least || len(since.shots) == len(g.window.shots) {
 		return
 	}
-	a := answer.New(since.sequence(), g.o.Answer)
+	a := answer.Find(since.sequence(), g.o.Answer)
 	if !g.sound(a) {
 		if !g.s.Told.IsZero() {
 			g.s.Told = g.newest()
@@ -186,7 +186,7 @@ func (g *Guide) mend() {
 }
 
 // leaveBehind goes on with the pictures since a fault or a knock.
-func (g *Guide) leaveBehind(since window, a answer.Answer) {
+func (g *Guide) leaveBehind(since window, a answer.Finding) {
 	dropped := g.window.shots[:len(g.window.shots)-len(since.shots)]
 	g.window, g.base, g.s.Told, g.s.Carried = since, a, time.Time{}, nil
 	g.relist(a)
@@ -205,8 +205,8 @@ func (g *Guide) newest() (at time.Time) {
 
 // proof is how many sound pictures show that a fault is put right: a motor's shows at once, what gives way now and then does not.
 func (g *Guide) proof() int {
-	for _, x := range g.base.Situations {
-		if k := align.Kind(x.Kind); k.Unsteady() && k.Twists() {
+	for _, x := range g.base.Faults {
+		if x.Kind.Unsteady() && x.Kind.Twists() {
 			return surePictures
 		}
 	}

@@ -62,12 +62,12 @@ func (g *Guide) carried() *Carried {
 }
 
 // answer answers for some shots and weighs what was known of the axis before.
-func (g *Guide) answer(q drift.Sequence) answer.Answer {
-	return g.s.Carried.weighed(answer.New(q, g.o.Answer))
+func (g *Guide) answer(q drift.Sequence) answer.Finding {
+	return g.s.Carried.weighed(answer.Find(q, g.o.Answer))
 }
 
 // weighed is an answer with its axis weighed together with the carried one; where the two disagree, the answer as it is.
-func (c *Carried) weighed(a answer.Answer) answer.Answer {
+func (c *Carried) weighed(a answer.Finding) answer.Finding {
 	if c == nil || a.Measured == nil || len(a.Measured.Axis.Breaks) > 0 || a.Measured.Question.Unsteady {
 		return a
 	}
@@ -78,7 +78,7 @@ func (c *Carried) weighed(a answer.Answer) answer.Answer {
 	}
 	b := a.Turned(joint, nil)
 	b.Advice.Notes = append(b.Advice.Notes, stillSo(a, b)...)
-	b.Situations = steadyOnes(a.Situations)
+	b.Faults = steadyOnes(a.Faults)
 	if alone := own.WorstSigma(); alone > sureness*joint.WorstSigma() {
 		b.Advice.Notes = append(b.Advice.Notes, "The turns left the axis there, and nothing since speaks against it; the untouched pictures alone know it to ± "+align.Arc(alone)+". To be certain swing the axis by hand by 30° and take two more.")
 	}
@@ -86,9 +86,9 @@ func (c *Carried) weighed(a answer.Answer) answer.Answer {
 }
 
 // stillSo are the notes of an answer that hold for the weighed one and are not in it: its forecast is its own.
-func stillSo(was, now answer.Answer) (notes []string) {
+func stillSo(was, now answer.Finding) (notes []string) {
 	for _, n := range was.Advice.Notes {
-		forecast := was.Measured.Exposure != nil && n == was.Measured.Exposure.Advice
+		forecast := was.Forecast != nil && n == was.Forecast.Advice
 		if !forecast && !slices.Contains(now.Advice.Notes, n) {
 			notes = append(notes, n)
 		}
@@ -97,14 +97,8 @@ func stillSo(was, now answer.Answer) (notes []string) {
 }
 
 // steadyOnes leaves out what a short look alone suffers from.
-func steadyOnes(all []answer.Situation) []answer.Situation {
-	kept := []answer.Situation{}
-	for _, x := range all {
-		if align.Kind(x.Kind).Of() != align.OfMeasure {
-			kept = append(kept, x)
-		}
-	}
-	return kept
+func steadyOnes(all []align.Situation) []align.Situation {
+	return slices.DeleteFunc(slices.Clone(all), func(x align.Situation) bool { return x.Kind.Of() == align.OfMeasure })
 }
 
 // with weighs the carried axis together with another; false where they disagree.

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"trueturn/align"
-	"trueturn/align/answer"
 	"trueturn/drift"
 )
 
@@ -228,12 +227,12 @@ func hours(d time.Duration) string {
 }
 
 // clocks are the situations of the camera's clock: each setting, and what the knobs' tracks tell.
-func (g *Guide) clocks() (list []answer.Situation) {
+func (g *Guide) clocks() (list []align.Situation) {
 	for _, set := range g.s.Settings {
-		list = append(list, answer.Situation{Kind: string(align.KindClock), Files: []string{set.File}, Text: set.text()})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{set.File}, Text: set.text()})
 	}
 	if k := g.s.Knobs; k != nil && k.Clock().Sure {
-		list = append(list, answer.Situation{Kind: string(align.KindClock), Files: []string{}, Text: k.Clock().Text()})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{}, Text: k.Clock().Text()})
 	}
 	return list
 }

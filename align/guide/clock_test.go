@@ -220,7 +220,7 @@ func TestClockSetOddly(t *testing.T) {
 	guide := g.measured()
 	g.setClock(-47 * time.Minute)
 	v := g.add(guide)
-	if v.Live.Phase != Measuring || !strings.Contains(v.Live.Instruction, "clock was set back") || usedIn(v.Answer) != 1 || len(clocks(v)) != 1 {
+	if v.Live.Phase != Measuring || !strings.Contains(v.Live.Instruction, "clock was set back") || usedIn(v.Finding) != 1 || len(clocks(v)) != 1 {
 		t.Errorf("%s: %s", v.Live.Phase, v.Live.Instruction)
 	}
 	for i := 1; guide.View().Live.Phase != Turning && i < 2*len(swings); i++ {

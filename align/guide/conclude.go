@@ -43,14 +43,14 @@ func (g *Guide) conclude() {
 }
 
 // faulty is whether something is amiss that more pictures will not mend.
-func (g *Guide) faulty(a answer.Answer) bool {
+func (g *Guide) faulty(a answer.Finding) bool {
 	_, fault := faultOf(a)
 	return fault || a.Err != nil && usedIn(a) > 1 && !g.merelyFew(a)
 }
 
 // concludeFresh lets the untouched measurement take the first one's place once it says what to do.
 func (g *Guide) concludeFresh() {
-	a := answer.New(g.fresh.sequence(), g.o.Answer)
+	a := answer.Find(g.fresh.sequence(), g.o.Answer)
 	carried := g.carried()
 	if again, cut := g.sinceTouch(&g.fresh, a); cut {
 		a, carried = again, nil
@@ -74,7 +74,7 @@ func (g *Guide) concludeFresh() {
 
 // sinceTouch leaves the pictures since the mount was last knocked, and answers for them; false where it was not. A camera aimed at
 // other stars is no knock: its mount stands.
-func (g *Guide) sinceTouch(w *window, a answer.Answer) (answer.Answer, bool) {
+func (g *Guide) sinceTouch(w *window, a answer.Finding) (answer.Finding, bool) {
 	if a.Measured == nil || len(a.Measured.Axis.Breaks) == 0 {
 		return a, false
 	}
@@ -94,19 +94,19 @@ func (g *Guide) sinceTouch(w *window, a answer.Answer) (answer.Answer, bool) {
 	for _, file := range w.since(in.Samples[at].Mid) {
 		g.unused(file, againText)
 	}
-	return answer.New(w.sequence(), g.o.Answer), true
+	return answer.Find(w.sequence(), g.o.Answer), true
 }
 
 // ready is whether an answer says something a hand can act on: there is nothing to be turned, or what is to be turned stands well
 // out of its error. A turn by a doubtful axis costs more than the pictures that settle it.
-func ready(a answer.Answer) bool {
-	if a.Measured == nil || a.Advice.Next == nil || a.Measured.Axis.DOF < 1 || usedIn(a) < leastPictures || a.Measured.Axis.WorstSigma() > wanted(a) {
+func ready(a answer.Finding) bool {
+	if a.Measured == nil || a.Advice.Next == "" || a.Measured.Axis.DOF < 1 || usedIn(a) < leastPictures || a.Measured.Axis.WorstSigma() > wanted(a) {
 		return false
 	}
 	if _, fault := faultOf(a); fault && !a.Measured.Question.Rounded { // what keeps stars from being round comes first
 		return false
 	}
-	switch align.Next(*a.Advice.Next) {
+	switch a.Advice.Next {
 	case align.Shoot:
 		return true
 	case align.Turn:
@@ -119,7 +119,7 @@ func ready(a answer.Answer) bool {
 const clearly = 1.0 / 8
 
 // wanted is the standard error at which the answer says what to do: an axis far off needs less than one near.
-func wanted(a answer.Answer) unit.Angle {
+func wanted(a answer.Finding) unit.Angle {
 	return max(stood(a.Measured.Question.Stands).Div(sureness), a.Measured.Deviation.Total.Mul(clearly))
 }
 
@@ -142,8 +142,8 @@ func (g *Guide) decided() bool {
 
 // early is whether more pictures come before an order by an answer that is ready: something that gives way evenly looks like an axis
 // far off too, and shows in more of them.
-func early(a answer.Answer) bool {
-	return align.Next(*a.Advice.Next) == align.Turn && a.Measured.Deviation.Total > coarsely && usedIn(a) < surePictures
+func early(a answer.Finding) bool {
+	return a.Advice.Next == align.Turn && a.Measured.Deviation.Total > coarsely && usedIn(a) < surePictures
 }
 
 // settle finds the phase for the window's answer.
@@ -164,7 +164,7 @@ func (g *Guide) settle() {
 			g.s.Phase = Measuring
 		}
 		return
-	case align.Next(*g.base.Advice.Next) == align.Shoot:
+	case g.base.Advice.Next == align.Shoot:
 		g.s.Phase, g.s.Remark = Done, ""
 		return
 	}

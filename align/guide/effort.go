@@ -25,7 +25,7 @@ const sureness = 2
 
 // effort says how many more pictures are needed, or to swing, for an answer that says nothing a hand can
 // turn by yet.
-func (g *Guide) effort(a answer.Answer, w window) say {
+func (g *Guide) effort(a answer.Finding, w window) say {
 	n := usedIn(a)
 	if n < leastPictures || a.Measured == nil {
 		return g.firstEffort(a, w, n)
@@ -43,7 +43,7 @@ func (g *Guide) effort(a answer.Answer, w window) say {
 		return say{kind: string(align.Measure), text: "Take " + g.count(max(1, surePictures-n)) + ", to see whether anything gives way" + tail(how)}
 	}
 	more := morePictures(m.Axis.WorstSigma(), wanted(a), f, n)
-	if more > mostPictures && f.SwingSigma > 0 && f.SwingSigma < m.Axis.WorstSigma() || a.Advice.Next != nil && *a.Advice.Next == string(align.Swing) {
+	if more > mostPictures && f.SwingSigma > 0 && f.SwingSigma < m.Axis.WorstSigma() || a.Advice.Next == align.Swing {
 		return say{kind: string(align.Swing), text: fmt.Sprintf("Swing the axis by hand by about 30° and take a picture, then back past the start by 20° and take another: that brings the axis from ± %s to ± %s.",
 			align.Arc(m.Axis.WorstSigma()), align.Arc(f.SwingSigma))}
 	}
@@ -88,7 +88,7 @@ func pictures(n int) string {
 }
 
 // firstEffort speaks before the third picture: whether a few minutes of tracking will do, or the axis is to be swung now.
-func (g *Guide) firstEffort(a answer.Answer, w window, n int) say {
+func (g *Guide) firstEffort(a answer.Finding, w window, n int) say {
 	sigma, stands, ok := g.tracking(a, w)
 	want := stands.Div(sureness)
 	least := max(leastPictures-n, 1)
@@ -109,7 +109,7 @@ const trackingPower = 1.5
 
 // tracking forecasts the error of the axis after ten pictures of tracking from one or two, and the axis error worth a
 // turn then. The axis itself is taken to be near the aim: where it really is changes the forecast little.
-func (g *Guide) tracking(a answer.Answer, w window) (sigma, stands unit.Angle, ok bool) {
+func (g *Guide) tracking(a answer.Finding, w window) (sigma, stands unit.Angle, ok bool) {
 	seen, err := g.see(a, w.sequence())
 	in := seen.Input
 	if err != nil || len(in.Samples) == 0 {
@@ -138,8 +138,8 @@ func (g *Guide) tracking(a answer.Answer, w window) (sigma, stands unit.Angle, o
 func sq(x float64) float64 { return x * x }
 
 // standsOf is the axis error the planned exposure stands, from the width of the stars alone: half of the tolerance, as in answer.
-func (g *Guide) standsOf(a answer.Answer) (unit.Angle, bool) {
-	for _, f := range a.Frames {
+func (g *Guide) standsOf(a answer.Finding) (unit.Angle, bool) {
+	for _, f := range a.Lines {
 		if f.Used && f.FWHMPx != nil && f.ScaleArcsecPx != nil {
 			creep := ephem.SiderealRadPerS * g.o.Answer.Planned.Seconds()
 			trail := exposure.TrailOf(g.o.Answer.MaxElongation, *f.FWHMPx) * unit.AngleFromSec(*f.ScaleArcsecPx).Rad()

@@ -42,8 +42,8 @@ func (g *Guide) lineOf(file string) int {
 }
 
 // relist takes over what an answer says of its pictures.
-func (g *Guide) relist(a answer.Answer) {
-	for _, f := range a.Frames {
+func (g *Guide) relist(a answer.Finding) {
+	for _, f := range a.Lines {
 		if i := g.lineOf(f.File); i >= 0 {
 			f.Stars = g.s.Frames[i].Stars // a shot read back from disk may keep fewer
 			if old := g.s.Frames[i].WhyNot; f.WhyNot != "" && strings.HasPrefix(old, f.WhyNot+hintMark) {
@@ -84,8 +84,8 @@ func (g *Guide) retried(file string) bool {
 // used counts the pictures the present measurement rests on.
 func (g *Guide) used() int { return usedIn(g.base) }
 
-func usedIn(a answer.Answer) (n int) {
-	for _, f := range a.Frames {
+func usedIn(a answer.Finding) (n int) {
+	for _, f := range a.Lines {
 		if f.Used {
 			n++
 		}

@@ -26,7 +26,7 @@ func TestKnobsKnowTheGear(t *testing.T) {
 		{"told goes before what was not seen", &wobble.Result{State: wobble.Unseen, PeakToPeak: unit.AngleFromSec(5)}, told, 90},
 	} {
 		g := &Guide{o: Options{Answer: answer.Options{Gear: row.told}}}
-		got := g.knobOptions(answer.Answer{Measured: &answer.Measured{Gear: row.measured}}).WobblePeakToPeak.Sec()
+		got := g.knobOptions(answer.Finding{Measured: &answer.Measured{}, Gear: row.measured}).WobblePeakToPeak.Sec()
 		if d := got - row.wantSec; d < -1e-9 || d > 1e-9 {
 			t.Errorf("%s: %.1f″, want %.1f″", row.name, got, row.wantSec)
 		}

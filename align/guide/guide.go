@@ -50,15 +50,15 @@ type Guide struct {
 	s     State
 	names map[string]bool
 
-	window   window         // of the measurement, or of the one that is being made
-	fresh    window         // pictures since the clamps were tightened
-	last     *drift.Shot    // the last one that moved the bubbles
-	odd      *drift.Shot    // one of another camera or hour, until a second tells which is meant
-	base     answer.Answer  // of the window
-	again    *answer.Answer // of the fresh pictures
-	seen     *drift.Sight   // of last
-	suspects []Suspect      // the pictures running that fell behind the stars
-	stale    bool           // base or again do not know the newest pictures yet
+	window   window          // of the measurement, or of the one that is being made
+	fresh    window          // pictures since the clamps were tightened
+	last     *drift.Shot     // the last one that moved the bubbles
+	odd      *drift.Shot     // one of another camera or hour, until a second tells which is meant
+	base     answer.Finding  // of the window
+	again    *answer.Finding // of the fresh pictures
+	seen     *drift.Sight    // of last
+	suspects []Suspect       // the pictures running that fell behind the stars
+	stale    bool            // base or again do not know the newest pictures yet
 
 	view View
 }
@@ -67,7 +67,7 @@ type Guide struct {
 func New(o Options) *Guide {
 	g := &Guide{o: filled(o), names: map[string]bool{}}
 	g.s = State{Version: stateVersion, Phase: Waiting}
-	g.base = answer.New(drift.Sequence{}, g.o.Answer)
+	g.base = answer.Find(drift.Sequence{}, g.o.Answer)
 	g.compose()
 	return g
 }

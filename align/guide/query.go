@@ -55,7 +55,7 @@ func (g *Guide) Settle(number int) bool {
 }
 
 // open is the first question of an answer that was not answered yet.
-func (g *Guide) open(a answer.Answer) (align.Query, bool) {
+func (g *Guide) open(a answer.Finding) (align.Query, bool) {
 	if a.Measured == nil {
 		return align.Query{}, false
 	}
@@ -99,7 +99,7 @@ func (g *Guide) ask(q align.Query) *Asking {
 }
 
 // withQuery is an answer that says what stands before it.
-func withQuery(a answer.Answer, q align.Query) answer.Answer {
+func withQuery(a answer.Finding, q align.Query) answer.Finding {
 	if a.Measured == nil {
 		return a
 	}

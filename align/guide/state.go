@@ -135,7 +135,7 @@ func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Gu
 	}
 	g.base = g.answer(g.window.sequence())
 	if len(g.fresh.shots) > 0 {
-		a := g.carried().weighed(answer.New(g.fresh.sequence(), g.o.Answer))
+		a := g.carried().weighed(answer.Find(g.fresh.sequence(), g.o.Answer))
 		g.again = &a
 	}
 	g.recover()
@@ -165,7 +165,7 @@ func (g *Guide) recover() {
 		}
 		g.restart("Pictures of the session are missing: the axis is measured afresh.", g.fresh.shots...)
 		g.stale = false
-		g.base = answer.New(g.window.sequence(), g.o.Answer)
+		g.base = answer.Find(g.window.sequence(), g.o.Answer)
 	default:
 		g.s.Phase = Measuring
 	}

@@ -66,7 +66,7 @@ func (g *Guide) creep(exposureS float64, error unit.Angle) float64 {
 // usualElongation is the middle one of the measurement's pictures.
 func (g *Guide) usualElongation() (float64, bool) {
 	var list []float64
-	for _, f := range g.base.Frames {
+	for _, f := range g.base.Lines {
 		if f.Used && f.Elongation != nil {
 			list = append(list, *f.Elongation)
 		}

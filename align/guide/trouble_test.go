@@ -144,8 +144,8 @@ func TestBeforeTheTouch(t *testing.T) {
 			g.swing(deg)
 			v = g.add(guide)
 		}
-		if v.Live.Phase != Turning || v.Axis.AltitudeSigmaArcmin > sigma/5 || usedIn(v.Answer) != n+3 {
-			t.Errorf("latitude %.0f°: %s, ± %.2f′ after ± %.2f′, %d pictures used of %d", latitude, v.Live.Phase, v.Axis.AltitudeSigmaArcmin, sigma, usedIn(v.Answer), n+3)
+		if v.Live.Phase != Turning || v.Axis.AltitudeSigmaArcmin > sigma/5 || usedIn(v.Finding) != n+3 {
+			t.Errorf("latitude %.0f°: %s, ± %.2f′ after ± %.2f′, %d pictures used of %d", latitude, v.Live.Phase, v.Axis.AltitudeSigmaArcmin, sigma, usedIn(v.Finding), n+3)
 		}
 		if g.missedBy(v) > fourSigma {
 			t.Errorf("latitude %.0f°: the axis is off by %.1f of its errors", latitude, g.missedBy(v))
@@ -372,8 +372,8 @@ func TestBroken(t *testing.T) {
 		t.Errorf("%+v", v.Live)
 	}
 	guide.Add(context.Background(), sound)
-	if v = guide.View(); v.Live.Kind != "turn" || usedIn(v.Answer) != g.taken || len(v.Frames) != g.taken+1 {
-		t.Errorf("once the file was whole: %d used of %d, %s", usedIn(v.Answer), g.taken, v.Live.Instruction)
+	if v = guide.View(); v.Live.Kind != "turn" || usedIn(v.Finding) != g.taken || len(v.Frames) != g.taken+1 {
+		t.Errorf("once the file was whole: %d used of %d, %s", usedIn(v.Finding), g.taken, v.Live.Instruction)
 	}
 }
 

@@ -29,7 +29,7 @@ type fitted struct {
 }
 
 // see fits a sequence from where an answer has it taken; what was fitted a moment ago is not fitted again.
-func (g *Guide) see(a answer.Answer, q drift.Sequence) (answer.Seen, error) {
+func (g *Guide) see(a answer.Finding, q drift.Sequence) (answer.Seen, error) {
 	return a.See(q, g.o.Answer.Memory)
 }
 
@@ -55,7 +55,7 @@ func (g *Guide) fit(s drift.Shot) (f fitted, ok bool) {
 // next asks the knobs about a shot, without taking it yet.
 func (g *Guide) next(s drift.Shot) (knobs.State, knobs.Instruction, fitted) {
 	k := *g.s.Knobs
-	k.Options = g.knobOptions(g.view.Answer)
+	k.Options = g.knobOptions(g.view.Finding)
 	f, ok := g.fit(s)
 	if !ok {
 		f.picture = knobs.Picture{File: s.File}
@@ -114,12 +114,12 @@ func (g *Guide) late(s drift.Shot, untouched bool) {
 // joins is whether a picture the knobs cannot explain is one of the measurement's own: the axis was swung
 // by hand, and nothing gave way.
 func (g *Guide) joins(s drift.Shot) bool {
-	a := answer.New(g.window.with(s), g.o.Answer)
+	a := answer.Find(g.window.with(s), g.o.Answer)
 	if a.Measured == nil || g.base.Measured == nil {
 		return false
 	}
 	x := a.Measured.Axis
-	return len(x.Breaks) <= len(g.base.Measured.Axis.Breaks) && !x.Stray[len(x.Stray)-1] && a.Advice.Next != nil && *a.Advice.Next != string(align.Measure)
+	return len(x.Breaks) <= len(g.base.Measured.Axis.Breaks) && !x.Stray[len(x.Stray)-1] && a.Advice.Next != "" && a.Advice.Next != align.Measure
 }
 
 // hold passes over a picture that cannot be used; what was asked is still to be done.
@@ -227,14 +227,14 @@ func angleBetween(a, b r3.Vec) unit.Angle {
 
 // knobOptions are what the knobs are to aim for, given the answer as it stands. Small errors are worth a turn
 // where the planned exposure does not stay round, and none is worth it below a quarter of a degree where it does.
-func (g *Guide) knobOptions(a answer.Answer) knobs.Options {
+func (g *Guide) knobOptions(a answer.Finding) knobs.Options {
 	o := g.o.Knobs
 	o.PlannedS = 0 // the words about it are this package's
 	if a.Measured == nil {
 		return o
 	}
 	o.Stands = smallError(a)
-	w, told := a.Measured.Gear, g.o.Answer.Gear
+	w, told := a.Gear, g.o.Answer.Gear
 	switch {
 	case told != nil && (w == nil || w.State != wobble.Measured):
 		o.WobblePeakToPeak = told.PeakToPeak
@@ -245,7 +245,7 @@ func (g *Guide) knobOptions(a answer.Answer) knobs.Options {
 }
 
 // smallError is the axis error not worth a turn.
-func smallError(a answer.Answer) unit.Angle {
+func smallError(a answer.Finding) unit.Angle {
 	q := a.Measured.Question
 	if !q.Rounded && q.LongestS > 0 {
 		return coarseLimit
@@ -261,7 +261,7 @@ func (g *Guide) begin() (knobs.Instruction, error) {
 	}
 	m := knobs.Measurement{Input: seen.Input, Axis: g.base.Measured.Axis, Aim: g.base.Measured.Question.Aim}
 	if r := g.base.Rate; r != nil {
-		m.Rate = align.Rate{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}
+		m.Rate = *r
 	}
 	var next knobs.State
 	if o := g.knobOptions(g.base); g.s.Knobs != nil && g.s.Learned {

@@ -44,15 +44,12 @@ type Level struct {
 	StandsArcmin        float64 `json:"stands_arcmin"`
 }
 
-// levelOf reads the bubbles off an answer; nil without an axis.
-func levelOf(a answer.Answer) *Level {
-	if a.Axis == nil || a.Error == nil {
+// levelOf reads the bubbles off a finding; nil without an axis.
+func levelOf(f answer.Finding) *Level {
+	m := f.Measured
+	if m == nil {
 		return nil
 	}
-	l := &Level{AltitudeArcmin: a.Error.AltitudeArcmin, AltitudeSigmaArcmin: a.Axis.AltitudeSigmaArcmin,
-		AzimuthArcmin: a.Error.AzimuthArcmin, AzimuthSigmaArcmin: a.Axis.AzimuthSigmaArcmin}
-	if a.Measured != nil {
-		l.StandsArcmin = a.Measured.Question.Stands.Min()
-	}
-	return l
+	return &Level{AltitudeArcmin: m.Deviation.Altitude.Min(), AltitudeSigmaArcmin: m.Axis.AltitudeSigma().Min(),
+		AzimuthArcmin: m.Deviation.Azimuth.Min(), AzimuthSigmaArcmin: m.Axis.AzimuthSigma().Min(), StandsArcmin: m.Question.Stands.Min()}
 }

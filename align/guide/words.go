@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -21,14 +22,14 @@ type say struct {
 }
 
 // next is the answer's word for it.
-func (s say) next() string {
+func (s say) next() align.Next {
 	switch s.kind {
 	case string(align.Shoot), string(align.Measure), string(align.Swing):
-		return s.kind
+		return align.Next(s.kind)
 	case string(knobs.Wait):
-		return string(align.Shoot)
+		return align.Shoot
 	}
-	return string(align.Turn)
+	return align.Turn
 }
 
 // compose makes the view of where the session stands; a is changed by nothing later.
@@ -46,20 +47,19 @@ func (g *Guide) compose() {
 	if g.s.News != "" {
 		s.text = g.s.News + " " + s.text
 	}
-	a.Situations = g.situations(a)
-	notes := append([]string{}, a.Advice.Notes...)
-	a.Advice.Notes = append(notes, s.notes...)
+	a.Faults = g.situations(a)
+	a.Advice.Notes = slices.Concat(a.Advice.Notes, s.notes)
 	a.Advice.NextText = s.text
-	if next := s.next(); a.Measured != nil || g.s.Phase == Turning {
-		a.Advice.Next = &next
+	if a.Measured != nil || g.s.Phase == Turning {
+		a.Advice.Next = s.next()
 	}
-	a.Frames = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
-	g.view = View{Answer: a, Live: Live{Phase: phase, Headline: headline(a), Instruction: s.text, Kind: s.kind, Knob: s.knob,
+	a.Lines = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
+	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: headline(a), Instruction: s.text, Kind: s.kind, Knob: s.knob,
 		Level: levelOf(a), Question: question, Serial: g.s.Serial}}
 }
 
 // shown is the answer with the axis where the last picture showed it.
-func (g *Guide) shown() answer.Answer {
+func (g *Guide) shown() answer.Finding {
 	o := g.s.Order
 	if o == nil || g.seen == nil || g.s.Phase != Turning && g.s.Phase != Untouched {
 		return g.base
@@ -68,18 +68,18 @@ func (g *Guide) shown() answer.Answer {
 }
 
 // situations are an answer's and the session's own. What the motor's change makes of a clamp is none.
-func (g *Guide) situations(a answer.Answer) []answer.Situation {
-	list := append([]answer.Situation{}, g.clocks()...)
+func (g *Guide) situations(a answer.Finding) []align.Situation {
+	list := g.clocks()
 	changed := g.s.Phase == Measuring && g.changed()
-	for _, x := range a.Situations {
-		if !changed || x.Kind != string(align.KindSlipping) {
+	for _, x := range a.Faults {
+		if !changed || x.Kind != align.KindSlipping {
 			list = append(list, x)
 		}
 	}
 	return list
 }
 
-func (g *Guide) words(a answer.Answer) say {
+func (g *Guide) words(a answer.Finding) say {
 	switch g.s.Phase {
 	case Waiting:
 		return say{kind: string(align.Shoot), text: "Start the mount, aim at any patch of sky with stars and take a picture; then keep hands off."}
@@ -94,15 +94,15 @@ func (g *Guide) words(a answer.Answer) say {
 }
 
 // headline is the job's own figure.
-func headline(a answer.Answer) string {
+func headline(a answer.Finding) string {
 	if a.Measured != nil && a.Measured.Question.Ask != "" {
 		return answer.QuestionFirst
 	}
-	if a.Exposure == nil || a.Exposure.LongestS == nil || *a.Exposure.LongestS <= 0 {
+	if a.Forecast == nil || a.Forecast.LongestS <= 0 {
 		return ""
 	}
-	words := "Round for " + exposure.Lasting(*a.Exposure.LongestS)
-	if a.Exposure.Gear == exposure.GearUsual {
+	words := "Round for " + exposure.Lasting(a.Forecast.LongestS)
+	if a.Forecast.Gear == exposure.GearUsual {
 		words += exposure.OnMost
 	}
 	return words
@@ -112,7 +112,7 @@ func headline(a answer.Answer) string {
 const worthwhile = 1.1
 
 // turningWords: the turn, and what it gains for what it costs.
-func (g *Guide) turningWords(a answer.Answer) say {
+func (g *Guide) turningWords(a answer.Finding) say {
 	o := g.s.Order
 	if o == nil {
 		return g.measuringWords(a)
@@ -135,7 +135,7 @@ func (g *Guide) turningWords(a answer.Answer) say {
 }
 
 // gainText weighs the turn of a knob against its cost in the job's own figure.
-func (g *Guide) gainText(a answer.Answer, k knobs.Knob) string {
+func (g *Guide) gainText(a answer.Finding, k knobs.Knob) string {
 	which := "This turn"
 	if g.s.Knobs.Turns > 0 {
 		which = "Another turn"
@@ -159,12 +159,12 @@ func (g *Guide) gainText(a answer.Answer, k knobs.Knob) string {
 }
 
 // gainOf is what the forecast says of one thing to be done; 0 where nothing.
-func gainOf(a answer.Answer, what string) (from, to float64) {
-	if a.Measured == nil || a.Measured.Exposure == nil {
+func gainOf(a answer.Finding, what string) (from, to float64) {
+	if a.Measured == nil || a.Forecast == nil {
 		return 0, 0
 	}
-	from = a.Measured.Exposure.LongestS
-	for _, x := range a.Measured.Exposure.Gains {
+	from = a.Forecast.LongestS
+	for _, x := range a.Forecast.Gains {
 		if x.What == what {
 			return x.FromS, x.ToS
 		}
@@ -197,7 +197,7 @@ func minutes(s float64) string {
 	return fmt.Sprintf("%d minutes", n)
 }
 
-func (g *Guide) untouchedWords(a answer.Answer) say {
+func (g *Guide) untouchedWords(a answer.Finding) say {
 	measure := string(align.Measure)
 	switch o := g.s.Order; {
 	case o != nil && o.Kind == knobs.Wait:
@@ -217,7 +217,7 @@ func off(m *answer.Measured) string {
 	return align.Arc(m.Deviation.Total) + " ± " + align.Arc(m.Axis.WorstSigma())
 }
 
-func (g *Guide) doneWords(a answer.Answer) say {
+func (g *Guide) doneWords(a answer.Finding) say {
 	s := say{kind: string(align.Shoot)}
 	m := a.Measured
 	if m == nil {
@@ -242,7 +242,7 @@ func (g *Guide) doneWords(a answer.Answer) say {
 }
 
 // measuringWords: what keeps the axis from being known, or what is missing yet.
-func (g *Guide) measuringWords(a answer.Answer) say {
+func (g *Guide) measuringWords(a answer.Finding) say {
 	measure := string(align.Measure)
 	switch {
 	case g.s.Remark != "" && (usedIn(a) < 2 || ready(a)):
@@ -263,9 +263,9 @@ func (g *Guide) measuringWords(a answer.Answer) say {
 }
 
 // faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
-func faultOf(a answer.Answer) (string, bool) {
-	for _, x := range a.Situations {
-		if a.Measured != nil && align.Kind(x.Kind).Stops(true) {
+func faultOf(a answer.Finding) (string, bool) {
+	for _, x := range a.Faults {
+		if a.Measured != nil && x.Stops {
 			return x.Text, true
 		}
 	}
@@ -273,7 +273,7 @@ func faultOf(a answer.Answer) (string, bool) {
 }
 
 // merelyFew is whether nothing is amiss but that there are few pictures yet.
-func (g *Guide) merelyFew(a answer.Answer) bool {
+func (g *Guide) merelyFew(a answer.Finding) bool {
 	return usedIn(a) > 0 && (errors.Is(a.Err, align.ErrFewPictures) || errors.Is(a.Err, align.ErrNoAxis) && usedIn(a) < leastPictures)
 }
 

@@ -189,7 +189,7 @@ func (r result) judge(q exposure.Question) (exposure.Verdict, error) {
 	if r.Measured != nil && r.Site != nil {
 		q.Axis = &exposure.KnownAxis{Site: *r.Site, Air: r.air, Axis: r.Measured.Axis}
 	}
-	q.Forecast = r.Forecast()
+	q.Forecast = r.Forecast
 	readable := drift.Sequence{}
 	var damaged []string
 	for _, s := range r.seq.Shots {

@@ -213,7 +213,7 @@ func (k keeping) write(name string, write func(io.Writer) error) error {
 
 // judged is what became of the pictures as exposures; nil where that cannot be told.
 func judged(seq drift.Sequence, v guide.View, o answer.Options) *exposure.Verdict {
-	q := exposure.Question{MaxElongation: o.MaxElongation, Share: o.Share, Forecast: v.Forecast()}
+	q := exposure.Question{MaxElongation: o.MaxElongation, Share: o.Share, Forecast: v.Forecast}
 	if v.Measured != nil && v.Site != nil {
 		air := ephem.StandardAir(v.Site.HeightM)
 		if o.Air != nil {

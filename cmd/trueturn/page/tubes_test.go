@@ -22,7 +22,7 @@ func levelled() guide.View {
 		Answer: answer.Answer{
 			Axis:     &answer.AxisJSON{AltitudeDeg: 60},
 			Exposure: &answer.ExposureJSON{PlannedS: 30, PlannedStaysRound: ptr(false)},
-			Plan:     &exposure.Plan{View: exposure.View{Lens: exposure.Lens{Width: 4000, Height: 3000, FocalPx: 13289}}},
+			Finding:  answer.Finding{Plan: &exposure.Plan{View: exposure.View{Lens: exposure.Lens{Width: 4000, Height: 3000, FocalPx: 13289}}}},
 		},
 		Live: guide.Live{Level: &guide.Level{AltitudeArcmin: 24.3, AltitudeSigmaArcmin: 2, AzimuthArcmin: -48, AzimuthSigmaArcmin: 3.1, StandsArcmin: 8}},
 	}

@@ -19,31 +19,18 @@ import (
 // caller, and so is Judged.
 func Of(seq drift.Sequence, a answer.Answer) Data {
 	d := Data{Answer: a, Field: FieldOf(seq)}
-	d.addExposure(seq)
+	if f := a.Forecast; f != nil {
+		d.Exposure = ExposureOf(*f, *a.Plan, rulesOf(seq, *a.Plan))
+	}
 	if a.Measured == nil {
 		return d
 	}
-	in, axis := a.Seen().Input, a.Measured.Axis
+	in, axis := a.Seen.Input, a.Measured.Axis
 	d.Drift = DriftOf(in, axis)
-	if g := a.Measured.Gear; g != nil {
+	if g := a.Gear; g != nil {
 		d.Wobble = WobbleOf(in, axis, *g)
 	}
 	return d
-}
-
-// addExposure takes the answer's forecast, or asks its question again where the answer kept the question alone.
-func (d *Data) addExposure(seq drift.Sequence) {
-	p := d.Answer.Plan
-	if p == nil {
-		return
-	}
-	if m := d.Answer.Measured; m != nil && m.Exposure != nil {
-		d.Exposure = ExposureOf(*m.Exposure, *p, rulesOf(seq, *p))
-		return
-	}
-	if f, err := exposure.Longest(*p); err == nil {
-		d.Exposure = ExposureOf(f, *p, rulesOf(seq, *p))
-	}
 }
 
 // curvePoints are enough for a curve of three harmonics to look like one.

@@ -219,7 +219,7 @@ func TestHeadline(t *testing.T) {
 		{"short", Data{Answer: exposed(1.26, false)}, "Round for 1.3 s", "30 s: not round; the longest that is, is 1.3 s."},
 		{"axis alone", Data{Answer: turn}, "Turn the knobs", ""},
 		{"judged alone", Data{Judged: &exposure.Verdict{Round: 3, Of: 7}}, "3 of 7 are round", ""},
-		{"a failure", Data{Answer: answer.Answer{Err: errors.New("x")}}, "No axis from these pictures", ""},
+		{"a failure", Data{Answer: answer.Answer{Finding: answer.Finding{Err: errors.New("x")}}}, "No axis from these pictures", ""},
 		{"nothing", Data{}, "No axis from these pictures", ""},
 	} {
 		if h := headlineOf(c.d); h.Figure != c.figure || h.Planned != c.plan {

@@ -1,0 +1,44 @@
+package answer
+
+import (
+	"trueturn/align"
+	"trueturn/align/exposure"
+	"trueturn/drift"
+	"trueturn/drift/wobble"
+	"trueturn/ephem"
+)
+
+// Finding is all that follows from what the pictures of a sequence show, in values: what is not known is nil. Faces make their words and
+// JSON of it at the edge.
+type Finding struct {
+	Seen *Seen // what was fitted; nil where nothing could be
+	Err  error // why there is no axis
+
+	Site     *ephem.Site
+	Aim      *align.Aim
+	Measured *Measured // nil without an axis
+	Rate     *align.Rate
+	Gear     *wobble.Result // nil where the angles about the axis follow no rate
+	Faults   []align.Situation
+	Plan     *exposure.Plan     // what the forecast was asked
+	Forecast *exposure.Forecast // of the mount as measured, or of a camera that stood; nil where the pictures do not say how wide a star is
+	Advice   align.Advice
+	Lines    []FrameJSON // every picture, whether used or not
+
+	air      ephem.Air
+	lastView SessionView
+}
+
+// Measured is the axis, and what was asked of it.
+type Measured struct {
+	Axis      align.Axis
+	Deviation align.Deviation
+	Question  align.Question
+	Queries   []align.Query // of place and clock, that stand before a turn or a start
+}
+
+// QuestionFirst stands in place of a figure that rests on the answer to a query.
+const QuestionFirst = "A question first"
+
+// New is the answer to a sequence, see [Find].
+func New(seq drift.Sequence, o Options) Answer { return Find(seq, o).Answer() }
