@@ -12,8 +12,8 @@ import (
 )
 
 // The test for cloud: a picture with less than two fifths of the stars of its neighbours, and fewer by more than four times the scatter
-// of counting. Neighbours look at the same field and are not clouded themselves, so that a long bank is followed from its edges
-// inward, while dusk and dew, that come slowly, are none. Star counts of fields a few degrees apart differ by less
+// of counting: of the middle one of all, or of each on one side. Neighbours look at the same field and are not clouded themselves, so
+// that a long bank is followed from its edges inward, while dusk and dew, that come slowly, are none. Star counts of fields a few degrees apart differ by less
 // than a factor of two (common practice, no source).
 const (
 	cloudShare  = 0.4
@@ -52,13 +52,20 @@ func usualStars(shots []drift.Shot, clouded []bool, i int) (usual, own float64, 
 		return 0, 0, false
 	}
 	solved := slices.ContainsFunc(shots, func(s drift.Shot) bool { return s.Solution != nil })
-	list := around(shots, i, starCount, func(k int) bool {
+	before, after := around(shots, i, starCount, func(k int) bool {
 		return !clouded[k] && counts(shots[k]) && (shots[k].Solution != nil) == solved && sameField(shot, shots[k])
 	})
-	if len(list) < 2 {
+	all := slices.Concat(before, after)
+	if len(all) < 2 {
 		return 0, 0, false
 	}
-	return middle(list), starCount(shot), true
+	usual = middle(all)
+	for _, side := range [2][]float64{before, after} {
+		if len(side) > 1 {
+			usual = max(usual, slices.Min(side))
+		}
+	}
+	return usual, starCount(shot), true
 }
 
 // counts is whether the number of a shot's stars says something of the sky.
@@ -82,18 +89,16 @@ func sameField(a, b drift.Shot) bool {
 const reach = 3
 
 // around lists a value of the nearest fit shots before and after shot i with its size and lens.
-func around(shots []drift.Shot, i int, value func(drift.Shot) float64, fit func(k int) bool) (list []float64) {
-	own := shots[i]
-	for _, dir := range [2]int{-1, 1} {
-		found := 0
-		for k := i + dir; k >= 0 && k < len(shots) && found < reach; k += dir {
+func around(shots []drift.Shot, i int, value func(drift.Shot) float64, fit func(k int) bool) (before, after []float64) {
+	own, sides := shots[i], [2][]float64{}
+	for n, dir := range [2]int{-1, 1} {
+		for k := i + dir; k >= 0 && k < len(shots) && len(sides[n]) < reach; k += dir {
 			if o := shots[k]; o.Width == own.Width && o.Height == own.Height && o.Lens == own.Lens && fit(k) {
-				list = append(list, value(o))
-				found++
+				sides[n] = append(sides[n], value(o))
 			}
 		}
 	}
-	return list
+	return sides[0], sides[1]
 }
 
 // starCount is the number of stars found – of those that fit the sky where that is known.

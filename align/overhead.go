@@ -206,9 +206,9 @@ func (s *session) placeAndClock() []Situation {
 		return []Situation{{Kind: k, Files: files, Size: best.size(), Sure: sure, Text: what + ". Check " + check + " before you turn anything."}}
 	}
 	switch {
-	case s.a.Gave.Rigid < shownChance && s.a.Gave.How != GaveBending:
+	case !s.a.Gave.Held() && s.a.Gave.How != GaveBending:
 		return nil
-	case s.a.Gave.Rigid < shownChance:
+	case !s.a.Gave.Held():
 		sure = false
 		return say(list.kind(), "Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same", both)
 	case len(list) == 1 && best.shift == 0:

@@ -179,3 +179,19 @@ func (f fault) judge(found []Situation, e simulate.Evening) (hit bool, odd []Kin
 	}
 	return hit, odd
 }
+
+// EachFault lends the sessions of the table, in the village's light, to tests outside the package.
+func EachFault(t *testing.T, f func(t *testing.T, e simulate.Evening, q drift.Sequence)) {
+	for _, x := range faults() {
+		t.Run(x.name, func(t *testing.T) {
+			e := restless(practice(t, 46), 1)
+			x.set(&e)
+			e.Every = e.Every.Truncate(time.Second)
+			q := sessionOf(t, e)
+			if x.mix != nil {
+				x.mix(t, e, q)
+			}
+			f(t, e, q)
+		})
+	}
+}

@@ -48,7 +48,8 @@ const capShare = 0.7
 // darkened is whether a picture without stars is darker than its neighbours with stars; without such neighbours
 // it is taken at its word.
 func darkened(shots []drift.Shot, i int) bool {
-	sky := around(shots, i, func(s drift.Shot) float64 { return s.Field.Background }, func(k int) bool { return shots[k].Solution != nil })
+	before, after := around(shots, i, func(s drift.Shot) float64 { return s.Field.Background }, func(k int) bool { return shots[k].Solution != nil })
+	sky := slices.Concat(before, after)
 	return len(sky) == 0 || shots[i].Field.Background < capShare*middle(sky)
 }
 
@@ -58,12 +59,15 @@ func middle(v []float64) float64 {
 	return v[len(v)/2]
 }
 
-// The test for lost focus or dew: over the session the width of the stars grows by a
-// fifth or more, or their number falls by half, along a line whose slope chance makes once in 10⁴ sessions. In between
+// Blur: stars a third wider than in the best pictures are out of focus; seeing does not do it before short lenses. It is the width
+// along their short axis that counts, which no path makes larger.
+const Blur = 1.33
+
+// The test for lost focus or dew: over the session the width of the stars grows to Blur times what it was
+// or more, or their number falls by half, along a line whose slope chance makes once in 10⁴ sessions. In between
 // both together tell: wider by a tenth and fewer.
 const (
 	focusChance = 1e-4
-	widerMuch   = 0.20
 	widerSome   = 0.10
 	fewerMuch   = 0.5
 	leastSeries = 5
@@ -75,7 +79,7 @@ func (s *session) focus() []Situation {
 	if len(shots) < leastSeries {
 		return nil
 	}
-	width := s.trend(shots, 0.001, func(i int) float64 { return math.Log(s.seq.Shots[i].Field.FWHM) })
+	width := s.trend(shots, 0.001, func(i int) float64 { return math.Log(acrossWidth(s.seq.Shots[i].Field)) })
 	count := s.trend(shots, 0.001, func(i int) float64 { return math.Log(starCount(s.seq.Shots[i]) + 0.5) })
 	fewer := 1 - math.Exp(count.change)
 	wider := math.Expm1(width.change)
@@ -84,7 +88,7 @@ func (s *session) focus() []Situation {
 	files := s.shotFiles(shots[len(shots)/2:])
 	const cure = "Wipe and warm the lens, focus anew on a bright star, then measure again."
 	switch {
-	case isWider && (wider > widerMuch || wider > widerSome && isFewer):
+	case isWider && (wider > Blur-1 || wider > widerSome && isFewer):
 		text := fmt.Sprintf("Stars grew %.0f%% wider during the session: dew or lost focus. %s", 100*wider, cure)
 		if isFewer {
 			text = fmt.Sprintf("Stars grew %.0f%% wider and %.0f%% fewer: dew or lost focus. %s", 100*wider, 100*fewer, cure)
@@ -95,6 +99,9 @@ func (s *session) focus() []Situation {
 	}
 	return nil
 }
+
+// acrossWidth is how wide the stars of a field are across whatever draws them out.
+func acrossWidth(f star.Field) float64 { return f.FWHM / math.Sqrt(max(f.Elongation, 1)) }
 
 // sameLensStars lists the solved shots that share the size of the first and know their stars' width.
 func (s *session) sameLensStars() (list []int) {

@@ -7,6 +7,7 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/align"
 	"trueturn/ephem"
 )
 
@@ -38,8 +39,6 @@ func (s *set) conclude() {
 func (f *taken) size() [2]int { return [2]int{f.shot.Width, f.shot.Height} }
 
 const (
-	// blurShare: stars a third wider than in the best pictures are out of focus; seeing does not do it before short lenses.
-	blurShare = 1.33
 	// softPx and softArcsec: stars wider than both in all pictures are out of focus. Air widens stars to 1″–5″, small lenses
 	// to 2 or 3 pixels (common practice, no source).
 	softPx, softArcsec = 4.5, 15
@@ -78,7 +77,7 @@ func (f *taken) focus(best float64) {
 	}
 	sharp := sigmaOf(sharpPx)
 	switch {
-	case f.narrow > blurShare*blurShare*best:
+	case f.narrow > align.Blur*align.Blur*best:
 		f.parts[CauseFocus] = 12 * (f.narrow - best)
 	case soft:
 		f.parts[CauseFocus] = 12 * (f.narrow - sharp*sharp)

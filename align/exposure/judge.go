@@ -56,6 +56,9 @@ type KnownAxis struct {
 	Site ephem.Site
 	Air  ephem.Air
 	Axis align.Axis
+	// Rate of the motor, nil where not known, and the troubles named, by the pictures the axis was measured by.
+	Rate   *align.Rate
+	Faults []align.Situation
 }
 
 // Share is one cause in a set of exposures.

@@ -488,6 +488,42 @@ func TestGearWithAxis(t *testing.T) {
 	}
 }
 
+// TestAxisPictures: what the pictures that the axis was measured by say of rate and holder stands beside what the stars are drawn out by.
+func TestAxisPictures(t *testing.T) {
+	list := troubles()
+	find := func(name string) amiss {
+		return list[slices.IndexFunc(list, func(c amiss) bool { return c.name == name })]
+	}
+	gear, lunar, pushed := find("gear"), find("lunar rate, axis known"), find("trailing along declination, axis known to be right")
+	slips := []align.Situation{{Kind: align.KindSlipping}}
+	for _, c := range []struct {
+		name string
+		of   amiss
+		say  func(k *KnownAxis)
+		want []Origin
+	}{
+		{"a gear, the rate known to be sound", gear, func(k *KnownAxis) { k.Rate = &align.Rate{SiderealRatio: 1.0001, Sigma: 0.0005} }, []Origin{OriginWobble}},
+		{"a gear, the rate hardly known", gear, func(k *KnownAxis) { k.Rate = &align.Rate{SiderealRatio: 1, Sigma: 0.1} }, []Origin{OriginWobble, OriginRate}},
+		{"lunar rate, measured", lunar, func(k *KnownAxis) { k.Rate = &align.Rate{SiderealRatio: 0.9635, Sigma: 0.001} }, []Origin{OriginRate}},
+		{"jumps, a clutch known to slip", gear, func(k *KnownAxis) { k.Faults = slips }, []Origin{OriginGives}},
+		{"pushed, the holder known to be stiff", pushed, func(k *KnownAxis) { k.Axis.Gave.Rigid = 0.9 }, []Origin{}},
+		{"pushed, the holder known to give", pushed, func(k *KnownAxis) { k.Axis.Gave.Rigid = 0.001 }, []Origin{OriginGives}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			e := evening(t, c.of.azimuth, c.of.altitude)
+			d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(1, 3))}
+			c.of.set(t, &e, &d)
+			k := knownAxis(t, e, unit.AngleFromMin(3))
+			c.say(k)
+			v := judge(t, shotsOf(t, e, d), Question{Axis: k})
+			if len(v.Causes) == 0 || !slices.Equal(v.Causes[0].Behind, c.want) || v.Causes[0].Behind == nil {
+				t.Errorf("%+v, want %v behind", v.Causes, c.want)
+			}
+			t.Log(v.Causes[0].Text, v.Advice)
+		})
+	}
+}
+
 // TestSouth: the same at a southern site, where signs turn over.
 func TestSouth(t *testing.T) {
 	site, _ := ephem.NewSite(-33, 20, 500)

@@ -130,7 +130,10 @@ func (h *Share) explain(s *set) {
 		h.Text = fmt.Sprintf("Stars trail along right ascension%s: %s.", atRate(rate.Sec()), originWords(h.Behind, s.axis != nil))
 	case CauseDec:
 		rate := s.perMinute(func(f *taken) float64 { return f.north })
-		h.Behind = s.behindDec()
+		if h.Behind = s.behindDec(); len(h.Behind) == 0 {
+			h.Text = fmt.Sprintf("Stars trail along declination%s, though the axis measured does not explain it and nothing gave way between the pictures: something moves the camera while it exposes.", atRate(rate.Sec()))
+			return
+		}
 		h.Text = fmt.Sprintf("Stars trail along declination%s: %s.", atRate(rate.Sec()), originWords(h.Behind, true))
 	case CauseRotation:
 		h.Text = "Stars are drawn out along circles: the picture turns during the exposure, because the axis is off."
@@ -140,6 +143,10 @@ func (h *Share) explain(s *set) {
 		h.Text = "Stars are wide in every direction: out of focus, or dew on the lens."
 	case CauseShake:
 		h.Text = "All stars of a picture trail alike, but each picture another way: wind or a knock."
+		if s.slips() {
+			h.Behind = []Origin{OriginGives}
+			h.Text = "All stars of a picture trail alike, but each picture another way: " + originSays[OriginGives] + "."
+		}
 	case CauseCloud:
 		h.Text = "Far fewer stars than in the other pictures: cloud, or dew on the lens."
 	case CauseUnexplained:
@@ -305,12 +312,16 @@ func (v *Verdict) advise(s *set) string {
 		return fmt.Sprintf("All %d are round: go on.", v.Round) + v.longestWords()
 	}
 	lead := fmt.Sprintf("%d of %d are round. ", v.Round, v.Of)
-	switch h := v.Causes[0]; h.Cause {
+	h := v.Causes[0]
+	if slices.Contains(h.Behind, OriginGives) {
+		return lead + "The axis measured is not to blame: tighten clamps and holder, and lighten what hangs on them" + v.orShorter()
+	}
+	switch h.Cause {
 	case CauseRA:
 		return lead + v.aboutRA(h)
 	case CauseDec:
-		if slices.Contains(h.Behind, OriginGives) {
-			return lead + "The axis measured is not to blame: tighten clamps and holder, and lighten what hangs on them" + v.orShorter()
+		if len(h.Behind) == 0 {
+			return lead + "Something moves the camera while it exposes, wind or a hand: use a self-timer, shelter the mount" + v.orShorter()
 		}
 		return lead + "The axis is off: measure it with align and turn it" + v.orShorter()
 	case CauseRotation:
