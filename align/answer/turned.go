@@ -23,7 +23,7 @@ func (f Finding) Turned(axis align.Axis, seen *drift.Sight) Finding {
 	f.ask(seen)
 	f.Advice = align.Advise(m.Axis, m.Question)
 	if x := f.Forecast; x != nil && x.Advice != "" {
-		f.Advice.Notes = append(f.Advice.Notes, x.Advice)
+		f.Advice.Notes = append(f.Advice.Notes, align.Note{Text: x.Advice, Aside: true})
 	}
 	return f
 }

@@ -48,7 +48,10 @@ func (g *Guide) compose() {
 		s.text = g.s.News + " " + s.text
 	}
 	a.Faults = g.situations(a)
-	a.Advice.Notes = slices.Concat(a.Advice.Notes, s.notes)
+	a.Advice.Notes = slices.Clone(a.Advice.Notes)
+	for _, n := range s.notes {
+		a.Advice.Notes = append(a.Advice.Notes, align.Note{Text: n})
+	}
 	a.Advice.NextText = s.text
 	if a.Measured != nil || g.s.Phase == Turning {
 		a.Advice.Next = s.next()
