@@ -98,7 +98,7 @@ func stillSo(was, now answer.Finding) (notes []align.Note) {
 
 // steadyOnes leaves out what a short look alone suffers from.
 func steadyOnes(all []align.Situation) []align.Situation {
-	return slices.DeleteFunc(slices.Clone(all), func(x align.Situation) bool { return x.Kind == align.KindWeakDirection || x.Kind == align.KindTooShort })
+	return slices.DeleteFunc(slices.Clone(all), func(x align.Situation) bool { return x.Kind.Of() == align.OfMeasure })
 }
 
 // with weighs the carried axis together with another; false where they disagree.

@@ -268,7 +268,7 @@ func (g *Guide) measuringWords(a answer.Finding) say {
 // faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
 func faultOf(a answer.Finding) (string, bool) {
 	for _, x := range a.Faults {
-		if a.Measured != nil && (answer.Unsteady(x.Kind) || x.Kind == align.KindWrongRate) {
+		if a.Measured != nil && x.Stops {
 			return x.Text, true
 		}
 	}

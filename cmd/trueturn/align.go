@@ -176,7 +176,6 @@ func (m *measuring) store(r result, title string) error {
 type result struct {
 	answer.Answer
 	seq  drift.Sequence
-	air  ephem.Air
 	read int // pictures that could be read
 }
 
@@ -189,10 +188,7 @@ func (r result) page(v exposure.Verdict, title string) report.Data {
 
 // judge looks at the pictures as exposures, with the axis if it is known.
 func (r result) judge(q exposure.Question) (exposure.Verdict, error) {
-	if r.Measured != nil && r.Site != nil {
-		q.Axis = &exposure.KnownAxis{Site: *r.Site, Air: r.air, Axis: r.Measured.Axis}
-	}
-	q.Forecast = r.Forecast
+	q.Axis, q.Forecast = r.KnownAxis(), r.Forecast
 	readable := drift.Sequence{}
 	var damaged []string
 	for _, s := range r.seq.Shots {
@@ -268,12 +264,6 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 func (f *face) answered(seq drift.Sequence, m *measuring) result {
 	r := result{Answer: answer.New(seq, f.question(m)), seq: seq}
 	r.tell(m.lens.LensFlags, m.fNumber)
-	if r.Site != nil {
-		r.air = ephem.StandardAir(r.Site.HeightM)
-	}
-	if m.air != nil {
-		r.air = *m.air
-	}
 	for _, s := range seq.Shots {
 		if !s.Unread() {
 			r.read++
