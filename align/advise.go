@@ -20,16 +20,34 @@ const (
 	Swing   Next = "swing"
 )
 
+// KnobIs is how a knob stands.
+type KnobIs string
+
+// The ways.
+const (
+	KnobRight   KnobIs = "right"         // within what the exposure stands, surely
+	KnobTurns   KnobIs = "turn"          // not right, and known well enough for a turn
+	KnobUnknown KnobIs = "not known yet" // its error may be more than the exposure stands
+)
+
 // Advice is what to do, in words and numbers.
 type Advice struct {
 	Next         Next
 	NextText     string
-	Altitude     string     // for the altitude knob; empty where nothing can be said
-	Azimuth      string     // for the azimuth knob
+	AltitudeIs   KnobIs // of the altitude knob; empty where nothing can be said
+	AzimuthIs    KnobIs
+	Altitude     string     // the same in words, with the turn
+	Azimuth      string     // of the azimuth knob
 	TurnAltitude unit.Angle // motion wanted, up positive
 	TurnAzimuth  unit.Angle // motion wanted, clockwise seen from above positive
 	Trustworthy  bool
-	Notes        []string
+	Notes        []Note
+}
+
+// Note is a doubt, or what may be worth knowing besides.
+type Note struct {
+	Text  string
+	Aside bool // nothing to be done by it tonight
 }
 
 // Question is what advice rests on besides the axis.
@@ -72,9 +90,10 @@ func Advise(a Axis, q Question) Advice {
 	d := a.Deviation(q.Aim)
 	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
 	ad.Trustworthy = a.sound() && !q.Unsteady && q.Ask == "" && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
-	ad.Altitude = knobText(ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
-	ad.Azimuth = knobText(ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.Next = nextStep(a, d, q)
+	ad.judgeKnobs(a, q)
+	ad.Altitude = q.knobText(ad.AltitudeIs, ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
+	ad.Azimuth = q.knobText(ad.AzimuthIs, ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.NextText = nextText(ad, a, d, q)
 	if q.Ask != "" {
 		ad.askFirst(q)
@@ -141,12 +160,57 @@ func nextStep(a Axis, d Deviation, q Question) Next {
 		return Shoot
 	case sure && d.Total > small:
 		return Turn
-	case worst < q.Stands:
+	case q.standsAnyway(worst):
 		return Shoot
 	case q.Forecast.SwingSigma > 0 && q.Forecast.MoreSigma > small/sureness:
 		return Swing
 	}
 	return Measure
+}
+
+// standsAnyway is whether the planned exposure stays round however far off the axis may be, by twice its error.
+func (q Question) standsAnyway(worst unit.Angle) bool {
+	return worst < q.Stands && (q.Rounded || q.LongestS == 0)
+}
+
+// Marks is the axis error up to which the planned exposure stays round, for bubbles to be shown against: half of the tolerance, the other half being left
+// to the gear; more where the forecast, which knows the gear, has it round all the same. 0 where not known.
+func (q Question) Marks(a Axis, d Deviation) unit.Angle {
+	if q.Rounded && q.Stands > 0 {
+		return max(q.Stands, d.worst(a))
+	}
+	return q.Stands
+}
+
+// judgeKnobs says how each knob stands. Of two that are too small alone and not together the larger one turns.
+func (ad *Advice) judgeKnobs(a Axis, q Question) {
+	flat := math.Cos(a.Altitude().Rad())
+	ad.AltitudeIs = q.knobIs(ad.Next, ad.TurnAltitude, a.AltitudeSigma())
+	ad.AzimuthIs = q.knobIs(ad.Next, ad.TurnAzimuth.Mul(flat), a.AzimuthSigma().Mul(flat))
+	if ad.Next != Turn || ad.AltitudeIs == KnobTurns || ad.AzimuthIs == KnobTurns {
+		return
+	}
+	if larger := math.Abs(ad.TurnAltitude.Rad()) >= math.Abs(ad.TurnAzimuth.Rad())*flat; larger && sureOf(ad.TurnAltitude, a.AltitudeSigma()) || !sureOf(ad.TurnAzimuth, a.AzimuthSigma()) {
+		ad.AltitudeIs = KnobTurns
+	} else {
+		ad.AzimuthIs = KnobTurns
+	}
+}
+
+// knobIs is how a knob stands, by the turn wanted and its error, both on the sky.
+func (q Question) knobIs(next Next, turn, sigma unit.Angle) KnobIs {
+	size, doubt, limit := unit.Angle(math.Abs(turn.Rad())), sigma.Mul(sureness), q.small(q.play())
+	least := limit
+	if next == Turn {
+		least = q.play()
+	}
+	switch sure := sureOf(turn, sigma); {
+	case sure && size > least:
+		return KnobTurns
+	case sure || doubt <= limit:
+		return KnobRight
+	}
+	return KnobUnknown
 }
 
 // worst is the axis error there may be.
@@ -169,6 +233,9 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		}
 		if !q.Rounded && q.LongestS > 0 {
 			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s%s, not for %s, and turning the axis would not help (%s).", seconds(q.LongestS), q.Rests, seconds(q.PlannedS), off)
+		}
+		if !ad.Trustworthy && q.Ask == "" { // by the error it may have
+			return fmt.Sprintf("Start now: %s, and %s stay round even with %s.", off, seconds(q.PlannedS), Arc(d.worst(a)))
 		}
 		if q.Rounded && q.LongestS > 0 {
 			return fmt.Sprintf("Start now: %s stay round%s; %s.", seconds(q.PlannedS), q.Room(), off)
@@ -207,12 +274,12 @@ func (q Question) Room() string {
 // steps names the knobs that want a turn, the larger error first; altitude is to end upward.
 func (ad Advice) steps(a Axis) string {
 	alt, az := "", ""
-	if sureOf(ad.TurnAltitude, a.AltitudeSigma()) {
+	if ad.AltitudeIs == KnobTurns {
 		if alt = ad.Altitude; ad.TurnAltitude < 0 {
 			alt += " (go a little too low and finish upward)"
 		}
 	}
-	if sureOf(ad.TurnAzimuth, a.AzimuthSigma()) {
+	if ad.AzimuthIs == KnobTurns {
 		az = ad.Azimuth
 	}
 	onSky := math.Abs(ad.TurnAzimuth.Rad()) * math.Cos(a.Altitude().Rad())
@@ -240,13 +307,20 @@ func seconds(s float64) string {
 	return "an hour and more"
 }
 
-// knobText is the turn of one knob, or why to leave it.
-func knobText(turn, sigma unit.Angle, words func(positive bool, size string) string) string {
-	size := unit.Angle(math.Abs(turn.Rad()))
-	if !sureOf(turn, sigma) {
-		return fmt.Sprintf("leave it (%s ± %s)", Arc(size), Arc(sigma))
+// knobText is how a knob stands, and the turn it wants or what would show it.
+func (q Question) knobText(is KnobIs, turn, sigma unit.Angle, words func(positive bool, size string) string) string {
+	size := Arc(unit.Angle(math.Abs(turn.Rad())))
+	switch is {
+	case KnobTurns:
+		return words(turn > 0, size)
+	case KnobRight:
+		return fmt.Sprintf("right (%s ± %s)", size, Arc(sigma))
 	}
-	return words(turn > 0, Arc(size))
+	shows := "more pictures show it"
+	if f := q.Forecast; f.SwingSigma > 0 && f.SwingSigma < f.MoreSigma {
+		shows = "a swing shows it"
+	}
+	return fmt.Sprintf("not known yet (± %s): %s", Arc(sigma), shows)
 }
 
 func altitudeWords(up bool, size string) string {
@@ -272,19 +346,19 @@ func azimuthWords(south bool) func(bool, string) string {
 }
 
 // notes are doubts and help.
-func notes(a Axis, d Deviation) []string {
-	var ns []string
+func notes(a Axis, d Deviation) (ns []Note) {
+	say := func(text string) { ns = append(ns, Note{Text: text}) }
 	if a.DOF < 1 {
-		ns = append(ns, "Two pictures always fit some axis: a third would show whether anything slipped between them.")
+		say("Two pictures always fit some axis: a third would show whether anything slipped between them.")
 	}
 	if worst := a.WorstSigma(); a.Creep > 3*worst && a.Creep > knobPlay {
-		ns = append(ns, fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; %s rules that out.", Arc(a.Creep), a.proof()))
+		say(fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; %s rules that out.", Arc(a.Creep), a.proof()))
 	}
 	if own, sigma, differs := a.ownAxis(); differs {
-		ns = append(ns, fmt.Sprintf("The mount's own axis lies %s ± %s beside the one the camera turns about here; for pictures near here it is the latter that counts.", Arc(own), Arc(sigma)))
+		say(fmt.Sprintf("The mount's own axis lies %s ± %s beside the one the camera turns about here; for pictures near here it is the latter that counts.", Arc(own), Arc(sigma)))
 	}
 	if d.Total > unit.AngleFromDeg(5) {
-		ns = append(ns, "The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
+		say("The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}
 	return ns
 }

@@ -41,11 +41,13 @@ func TestAdvise(t *testing.T) {
 		{"far off, south: too low and too far west", known(south, -80, 30, 3, 2), true, 10, good, Turn,
 			"raise 80′", "turn 30′ anticlockwise seen from above (toward east)", []string{"raise 80′", "turn 30′"}},
 		{"far off, south: too far east", known(south, 0, -40, 1, 1), true, 10, good, Turn,
-			"leave it", "turn 40′ clockwise seen from above (toward west)", []string{"turn 40′"}},
-		{"good enough", known(north, 0.3, -0.2, 0.2, 0.2), false, 30, good, Shoot, "leave it", "leave it", nil},
-		{"an error the exposure stands", known(north, 8, 0, 1, 1), false, 40, good, Shoot, "lower 8.0′", "leave it", nil},
-		{"doubt larger than the error", known(north, 8, 0, 10, 4), false, 6, poor, Swing, "leave it", "leave it", nil},
-		{"doubt, and no swing on offer", known(north, 3, 0, 5, 4), false, 5, more, Measure, "leave it", "leave it", nil},
+			"right (0″ ± 1.0′)", "turn 40′ clockwise seen from above (toward west)", []string{"turn 40′"}},
+		{"good enough", known(north, 0.3, -0.2, 0.2, 0.2), false, 30, good, Shoot, "right (0.3′", "right (0.2′", nil},
+		{"an error the exposure stands", known(north, 8, 0, 1, 1), false, 40, good, Shoot, "right (8.0′ ± 1.0′)", "right (0″", nil},
+		{"doubt larger than the error", known(north, 8, 0, 10, 4), false, 6, poor, Swing, "not known yet (± 10′): a swing shows it", "not known yet (± 5.8′): a swing", nil},
+		{"doubt larger than the error, and the exposure stands both", known(north, 8.4, 0, 8.3, 4), false, 40, poor, Shoot, "not known yet (± 8.3′)", "right", nil},
+		{"doubt, and no swing on offer", known(north, 3, 0, 5, 4), false, 5, more, Measure, "not known yet (± 5.0′): more pictures show it", "not known yet", nil},
+		{"a knob known far worse than the other", known(north, 30, 96, 2, 40), false, 10, poor, Turn, "lower 30′", "not known yet (± 58′)", []string{"lower 30′"}},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
@@ -71,6 +73,9 @@ func TestAdvise(t *testing.T) {
 			}
 			if lowers := strings.Contains(ad.NextText, "lower "); c.next == Turn && lowers != strings.Contains(ad.NextText, "finish upward") {
 				t.Errorf("%q: a lowering is to finish upward", ad.NextText)
+			}
+			if ad.Next == Shoot && !ad.Trustworthy && !strings.Contains(ad.NextText, "stay round even with") {
+				t.Errorf("%q is not trusted, and does not say why that does no harm", ad.NextText)
 			}
 		})
 	}

@@ -103,16 +103,20 @@ func altitudeTurn(turn unit.Angle) string {
 	return altitudeWords(turn > 0, Arc(unit.Angle(math.Abs(turn.Rad()))))
 }
 
-// Contradictions are the situations doubts make, one a kind, site first.
+// Contradictions are the situations doubts make, one a kind, site first; the size is how far the other place or time moves the axis at most.
 func Contradictions(doubts []Doubt) (all []Situation) {
 	for _, k := range []Kind{KindSite, KindClock} {
-		s := Situation{Kind: k}
+		s := Situation{Kind: k, Sure: true}
 		var texts []string
 		for _, d := range doubts {
 			if d.Kind != k || !d.told() {
 				continue
 			}
 			texts = append(texts, d.Text+d.effect())
+			s.Sure = s.Sure && d.Other.Ask == ""
+			if d.Moved != nil && d.Moved.By.Rad() > s.Size.Value {
+				s.Size = angle(d.Moved.By, 0)
+			}
 			for _, f := range d.Files {
 				if !slices.Contains(s.Files, f) {
 					s.Files = append(s.Files, f)
@@ -124,7 +128,7 @@ func Contradictions(doubts []Doubt) (all []Situation) {
 			all = append(all, s)
 		}
 	}
-	return all
+	return weighed(all, true)
 }
 
 // apartKM is the distance of two sites over the ground, kilometres, to the half per cent by which the Earth is no sphere.

@@ -63,13 +63,16 @@ func (g Gave) beyond() bool { return g.Shown() && g.Size > bendMost }
 // not.
 func (g Gave) Lasts() bool { return !g.Shown() || g.How == GaveBending }
 
+// Held is whether the pictures allow for a camera held rigidly.
+func (g Gave) Held() bool { return g.Rigid >= shownChance }
+
 // Shown is whether the pictures show it, and so much that it is worth a word.
 func (g Gave) Shown() bool {
 	much := g.Size
 	if g.How == GaveBending {
 		much = max(much, g.Per30.Mul(2))
 	}
-	return g.Rigid < shownChance && g.How != GaveNothing && much > bendLimit
+	return !g.Held() && g.How != GaveNothing && much > bendLimit
 }
 
 // gaveOf tells from the stories how the camera gave.

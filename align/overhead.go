@@ -201,13 +201,15 @@ func (s *session) placeAndClock() []Situation {
 		return nil
 	}
 	const clock, both = "the camera's clock and its zone (--tz)", "--site, the camera's clock and its zone (--tz)"
+	best, sure := list[0], true
 	say := func(k Kind, what, check string) []Situation {
-		return []Situation{{k, files, what + ". Check " + check + " before you turn anything."}}
+		return []Situation{{Kind: k, Files: files, Size: best.size(), Sure: sure, Text: what + ". Check " + check + " before you turn anything."}}
 	}
-	switch best := list[0]; {
-	case s.a.Gave.Rigid < shownChance && s.a.Gave.How != GaveBending:
+	switch {
+	case !s.a.Gave.Held() && s.a.Gave.How != GaveBending:
 		return nil
-	case s.a.Gave.Rigid < shownChance:
+	case !s.a.Gave.Held():
+		sure = false
 		return say(list.kind(), "Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same", both)
 	case len(list) == 1 && best.shift == 0:
 		return say(KindSite, "The air lifts the stars as it would with "+best.changed+", not as at the site given", "--site")
@@ -216,6 +218,7 @@ func (s *session) placeAndClock() []Situation {
 	case list.kind() == KindClock:
 		return say(KindClock, "The air lifts the stars otherwise than at the time given: the clock is wrong, most likely "+amiss(best.shift), clock)
 	default:
+		sure = false
 		return say(KindSite, "The air lifts the stars otherwise than at the place and time given; it would fit with "+best.words(), both)
 	}
 }
@@ -250,6 +253,14 @@ func (r rivals) kind() Kind {
 		return KindSite
 	}
 	return KindClock
+}
+
+// size is how far a clock would have to be wrong; nothing for a place.
+func (a alternative) size() Size {
+	if a.shift == 0 {
+		return Size{}
+	}
+	return Size{Value: a.shift.Seconds(), Unit: Seconds}
 }
 
 // words says what would have to be otherwise.
@@ -287,5 +298,5 @@ func (s *session) impossible(given alternative, others []alternative, files []st
 			break
 		}
 	}
-	return Situation{kind, files, text + "."}
+	return Situation{Kind: kind, Files: files, Text: text + "."}
 }

@@ -56,6 +56,9 @@ type step struct {
 // misses is how far the step falls short of (negative) or exceeds an even turn.
 func (s step) misses(ratio float64) float64 { return s.dTheta - ratio*siderealRadPerSecond*s.dt }
 
+// sigma takes what is allowed for two standard errors: noise stands five, a wobble's bound more than one.
+func (s step) sigma() float64 { return s.allow / 2 }
+
 func (s step) even(ratio float64) bool { return math.Abs(s.misses(ratio)) <= s.allow }
 
 // TrackingRate reads the rate off the angles about the axis. False where no two

@@ -10,37 +10,14 @@ import (
 	"trueturn/ephem/turn"
 )
 
-// Kind names a trouble.
-type Kind string
-
-// The kinds (design §6).
-const (
-	KindSite            Kind = "site"   // place given and place in the pictures differ, or the axis lies where no site would have it
-	KindClock           Kind = "clock"  // zone, offset or a clock that was set
-	KindTurned          Kind = "turned" // the axis was turned between pictures
-	KindNotTurning      Kind = "not turning"
-	KindWrongHemisphere Kind = "wrong hemisphere"
-	KindWrongRate       Kind = "wrong rate"
-	KindPlay            Kind = "taking up play"
-	KindKnock           Kind = "knock"
-	KindReAimed         Kind = "re-aimed"
-	KindSlipping        Kind = "slipping clamp"
-	KindFlexure         Kind = "flexure"
-	KindFocus           Kind = "focus"
-	KindCloud           Kind = "cloud"
-	KindOtherField      Kind = "other field"
-	KindDaylight        Kind = "daylight"
-	KindStacked         Kind = "stacked in phone"
-	KindTooShort        Kind = "too short"
-	KindWeakDirection   Kind = "weak direction"
-	KindLowAltitude     Kind = "low altitude"
-)
-
 // Situation is one trouble the pictures show.
 type Situation struct {
 	Kind  Kind
 	Files []string // the pictures concerned; of an event, those after it
-	Text  string   // what happened and what to do
+	Size  Size
+	Sure  bool   // nothing else is known that looks the same; else the text says what may
+	Stops bool   // nothing else is worth doing before it is put right
+	Text  string // what happened and what to do
 }
 
 // Situations names what was amiss in a session, in the order of the kinds above but for those
@@ -55,7 +32,7 @@ func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situ
 	moved := s.standing() // such pictures say nothing of the mount
 	if len(moved) == 0 {
 		mount := s.mount(err)
-		if names(all, KindSite) || names(all, KindClock) { // mechanics last
+		if placeOrClock(all) { // mechanics last
 			mount = slices.DeleteFunc(mount, func(x Situation) bool { return x.Kind == KindFlexure })
 		}
 		all = append(all, mount...)
@@ -68,8 +45,16 @@ func Situations(seq drift.Sequence, h *drift.Horizon, a *Axis, err error) []Situ
 	if s.a != nil {
 		all = append(all, s.doubt()...)
 	}
-	if !names(all, KindSite) && !names(all, KindClock) { // where they stood rests on place and clock
+	if !placeOrClock(all) { // where they stood rests on place and clock
 		all = append(all, s.low()...)
+	}
+	return weighed(all, s.a != nil)
+}
+
+// weighed fills in what stops the work.
+func weighed(all []Situation, axis bool) []Situation {
+	for i := range all {
+		all[i].Stops = all[i].Kind.Stops(axis)
 	}
 	return all
 }
@@ -91,6 +76,11 @@ func (s *session) mount(err error) []Situation {
 
 func names(all []Situation, k Kind) bool {
 	return slices.ContainsFunc(all, func(s Situation) bool { return s.Kind == k })
+}
+
+// placeOrClock is whether either is in doubt.
+func placeOrClock(all []Situation) bool {
+	return slices.ContainsFunc(all, func(s Situation) bool { return s.Kind.Of() == OfPlace || s.Kind.Of() == OfClock })
 }
 
 // session is what the tests look at.

@@ -15,13 +15,14 @@ func (s *session) flexure() []Situation {
 	}
 	files := s.files(0, len(s.in.Samples)-1)
 	if g.How == GaveCreeping && g.Uneven.Mul(g.PerHour.Rad()/g.Size.Rad()) > slippingPace {
-		return []Situation{{KindSlipping, files, fmt.Sprintf("The camera gave way by %s while these pictures were taken: its clamp or ball slips. Tighten it, then measure again.", Arc(g.Size))}}
+		return []Situation{{Kind: KindSlipping, Files: files, Size: angle(g.Size, 0), Sure: true, Text: fmt.Sprintf("The camera gave way by %s while these pictures were taken: its clamp or ball slips. Tighten it, then measure again.", Arc(g.Size))}}
 	}
-	text := g.text()
+	text, sure := g.text(), g.How != GaveCreeping
 	if g.How == GaveBending && s.elsewhere {
 		text += " A wrong clock or place leaves the same behind: are both right?"
+		sure = false
 	}
-	return []Situation{{KindFlexure, files, text}}
+	return []Situation{{Kind: KindFlexure, Files: files, Size: angle(g.Size, 0), Sure: sure, Text: text}}
 }
 
 // slippingPace an hour and more, and not evenly, is no holder that bends or cools down but a clamp that does not hold (common practice, no
@@ -54,16 +55,25 @@ func (s *session) loose() []Situation {
 	// Once more, with no more wander than a sound phone has: a single knock then stands out.
 	if seg := segment(s.in.Samples, observe(s.in.Samples, soundWander)); len(seg.breaks) == 1 && seg.breaks[0].Knock {
 		if files := s.files(seg.breaks[0].Before, n-1); len(files) > 0 {
-			return []Situation{{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. The axis found is spoilt by it: measure again without touching.", Arc(seg.breaks[0].Size), files[0])}}
+			return []Situation{{Kind: KindKnock, Files: files, Size: s.jumpSize(seg.breaks[0]), Sure: true, Text: fmt.Sprintf("Tripod or camera were knocked by %s before %s. The axis found is spoilt by it: measure again without touching.", Arc(seg.breaks[0].Size), files[0])}}
 		}
 	}
 	if s.listed() {
-		return []Situation{{KindSlipping, s.files(0, n-1), "The directions of the table fit no steady axis: they scatter far more than their errors say. Check the table's times and sigma_arcsec; if they are right, tighten clamp and ball."}}
+		return []Situation{{Kind: KindSlipping, Files: s.files(0, n-1), Size: s.wander(), Text: "The directions of the table fit no steady axis: they scatter far more than their errors say. Check the table's times and sigma_arcsec; if they are right, tighten clamp and ball."}}
 	}
 	if s.a.WanderPx < soundWander { // no jumping to be seen
-		return []Situation{{KindFlexure, s.files(0, n-1), "The pictures fit no steady axis, and do not show why. Tighten clamp and ball, balance the camera, and measure again without touching; with swings more would be seen."}}
+		return []Situation{{Kind: KindFlexure, Files: s.files(0, n-1), Text: "The pictures fit no steady axis, and do not show why. Tighten clamp and ball, balance the camera, and measure again without touching; with swings more would be seen."}}
 	}
-	return []Situation{{KindSlipping, s.files(0, n-1), fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
+	return []Situation{{Kind: KindSlipping, Files: s.files(0, n-1), Size: s.wander(), Sure: true, Text: fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
+}
+
+// wander is how far the camera's place scatters.
+func (s *session) wander() Size {
+	size := Size{Value: s.a.WanderPx, Unit: Pixels}
+	if s.a.DOF > 0 {
+		size.Sigma = s.a.WanderPx / math.Sqrt(2*float64(s.a.DOF))
+	}
+	return size
 }
 
 // soundWander, px, is more than a sound phone's optical centre wanders.

@@ -35,7 +35,7 @@ const manyJumps = 4
 // driven is whether the camera jumped to and fro so often that something is at work: a guider, a second motor, a part that
 // sticks and lets go.
 func (s *session) driven() (Situation, bool) {
-	jumps, first, most := 0, 0, unit.Angle(0)
+	jumps, first, most := 0, 0, Break{}
 	for _, b := range s.a.Breaks {
 		if !b.jump() {
 			continue
@@ -44,13 +44,35 @@ func (s *session) driven() (Situation, bool) {
 			first = b.Before
 		}
 		jumps++
-		most = max(most, b.Size)
+		if b.Size > most.Size {
+			most = b
+		}
 	}
 	if jumps < manyJumps {
 		return Situation{}, false
 	}
-	return Situation{KindFlexure, s.files(first, len(s.in.Samples)-1),
-		fmt.Sprintf("The camera jumped across the axis %s, by up to %s: a guider or a second motor at work, or something that sticks and lets go. Switch guiding off, tighten, then measure again.", times(jumps), Arc(most))}, true
+	return Situation{Kind: KindFlexure, Files: s.files(first, len(s.in.Samples)-1), Size: s.jumpSize(most),
+		Text: fmt.Sprintf("The camera jumped across the axis %s, by up to %s: a guider or a second motor at work, or something that sticks and lets go. Switch guiding off, tighten, then measure again.", times(jumps), Arc(most.Size))}, true
+}
+
+// sigmaOf is the largest standard error of a sample's attitude, the wander of the optical centre counted in.
+func (s *session) sigmaOf(sample int) unit.Angle {
+	_, c := s.in.Samples[sample].Attitude.Given(s.a.WanderPx)
+	return unit.Angle(math.Sqrt(max(c[0][0], c[1][1])))
+}
+
+// jumpSize is how far the camera jumped. What the other side leads one to expect is no surer than one picture of it.
+func (s *session) jumpSize(b Break) Size {
+	at := min(b.Before, len(s.in.Samples)-1)
+	return angle(b.Size, unit.Angle(math.Hypot(s.sigmaOf(max(at-1, 0)).Rad(), s.sigmaOf(at).Rad())))
+}
+
+func (m Move) size() Size { return angle(m.Total(), max(m.AltitudeSigma, m.acrossSigma())) }
+
+// setBy is by how much a clock was set, as sure as the way the axis went.
+func (b Break) setBy(by time.Duration) Size {
+	m := b.Moved.size()
+	return Size{Value: by.Seconds(), Sigma: math.Abs(by.Seconds()) * m.Sigma / m.Value, Unit: Seconds}
 }
 
 // jump is whether the camera jumped, and no hand turned the axis.
@@ -170,21 +192,21 @@ func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 		by, likely, sure := s.clockSet(b)
 		switch {
 		case sure:
-			all = append(all, Situation{KindClock, files, fmt.Sprintf("Before %s the axis seems to move by %s about the pole, as with a clock set %s and as no hand would move it. Only the pictures after it count; if the clock was right before, they are what is wrong.", files[0], Arc(b.Moved.Total()), byHours(by))})
+			all = append(all, Situation{Kind: KindClock, Files: files, Size: b.setBy(by), Sure: true, Text: fmt.Sprintf("Before %s the axis seems to move by %s about the pole, as with a clock set %s and as no hand would move it. Only the pictures after it count; if the clock was right before, they are what is wrong.", files[0], Arc(b.Moved.Total()), byHours(by))})
 		case b.bent():
-			all = append(all, Situation{KindFlexure, s.files(0, len(s.in.Samples)-1), fmt.Sprintf("Since the camera was aimed anew before %s the axis is another one, by %s: the holder bends, or the axis was touched. Measure where you will photograph.", files[0], Arc(b.Moved.Total()))})
+			all = append(all, Situation{Kind: KindFlexure, Files: s.files(0, len(s.in.Samples)-1), Size: b.Moved.size(), Text: fmt.Sprintf("Since the camera was aimed anew before %s the axis is another one, by %s: the holder bends, or the axis was touched. Measure where you will photograph.", files[0], Arc(b.Moved.Total()))})
 		case b.byHand():
-			all = append(all, Situation{KindTurned, files, fmt.Sprintf("The axis was turned before %s, %s. Only the pictures after it say where it points now.", files[0], b.Moved.text())})
+			all = append(all, Situation{Kind: KindTurned, Files: files, Size: b.Moved.size(), Sure: true, Text: fmt.Sprintf("The axis was turned before %s, %s. Only the pictures after it say where it points now.", files[0], b.Moved.text())})
 		case b.Lens:
-			all = append(all, Situation{KindReAimed, files, "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings; the axis found does not suffer."})
+			all = append(all, Situation{Kind: KindReAimed, Files: files, Sure: true, Text: "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings; the axis found does not suffer."})
 		case !b.Knock:
-			all = append(all, Situation{KindReAimed, files, fmt.Sprintf("The camera was aimed anew before %s (it turned by %s off the axis). Both parts are used.", files[0], Arc(b.Size))})
+			all = append(all, Situation{Kind: KindReAimed, Files: files, Size: s.jumpSize(b), Sure: true, Text: fmt.Sprintf("The camera was aimed anew before %s (it turned by %s off the axis). Both parts are used.", files[0], Arc(b.Size))})
 		case knocks && b.Turned && b.Moved.Total() > b.Size:
-			all = append(all, Situation{KindKnock, files, fmt.Sprintf("The axis moved by %s before %s: the tripod was knocked, or both knobs were turned. %s", Arc(b.Moved.Total()), files[0], s.afterKnock(b))})
+			all = append(all, Situation{Kind: KindKnock, Files: files, Size: b.Moved.size(), Text: fmt.Sprintf("The axis moved by %s before %s: the tripod was knocked, or both knobs were turned. %s", Arc(b.Moved.Total()), files[0], s.afterKnock(b))})
 		case knocks && likely:
-			all = append(all, Situation{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s, or the camera's clock was set %s: was it? %s", Arc(b.Size), files[0], byHours(by), s.afterKnock(b))})
+			all = append(all, Situation{Kind: KindKnock, Files: files, Size: s.jumpSize(b), Text: fmt.Sprintf("Tripod or camera were knocked by %s before %s, or the camera's clock was set %s: was it? %s", Arc(b.Size), files[0], byHours(by), s.afterKnock(b))})
 		case knocks && (b.Turned || b.Size >= leastKnock):
-			all = append(all, Situation{KindKnock, files, fmt.Sprintf("Tripod or camera were knocked by %s before %s. %s", Arc(b.Size), files[0], s.afterKnock(b))})
+			all = append(all, Situation{Kind: KindKnock, Files: files, Size: s.jumpSize(b), Sure: true, Text: fmt.Sprintf("Tripod or camera were knocked by %s before %s. %s", Arc(b.Size), files[0], s.afterKnock(b))})
 		}
 	}
 	return all
@@ -202,7 +224,7 @@ func (s *session) afterKnock(b Break) string {
 // camera's own clamp gives.
 func (s *session) clampGives() (Situation, bool) {
 	var jumps []r3.Vec
-	first, size := 0, unit.Angle(0)
+	first, size, variance := 0, unit.Angle(0), 0.0
 	for _, b := range s.a.Breaks {
 		if !b.jump() || b.Before == 0 {
 			continue
@@ -212,6 +234,7 @@ func (s *session) clampGives() (Situation, bool) {
 		}
 		jumps = append(jumps, s.jumpAt(b.Before))
 		size += b.Size
+		variance += sq2(s.jumpSize(b).Sigma)
 	}
 	if len(jumps) < 2 {
 		return Situation{}, false
@@ -221,8 +244,8 @@ func (s *session) clampGives() (Situation, bool) {
 			return Situation{}, false
 		}
 	}
-	return Situation{KindSlipping, s.files(first, len(s.in.Samples)-1),
-		fmt.Sprintf("The camera gave way %s in the same direction, %s together: its clamp or ball slips. Tighten it, then measure again.", times(len(jumps)), Arc(size))}, true
+	return Situation{Kind: KindSlipping, Files: s.files(first, len(s.in.Samples)-1), Size: angle(size, unit.Angle(math.Sqrt(variance))), Sure: len(jumps) > 2,
+		Text: fmt.Sprintf("The camera gave way %s in the same direction, %s together: its clamp or ball slips. Tighten it, then measure again.", times(len(jumps)), Arc(size))}, true
 }
 
 // jumpAt is the turn of the camera on the mount between the groups before and after sample k, in the
@@ -254,18 +277,18 @@ func (s *session) strays() []Situation {
 		name := s.file(i)
 		switch off, height := s.strayBy(i), s.h.Sights[i].Altitude; {
 		case off >= knockLimit:
-			all = append(all, otherField(name, off))
+			all = append(all, otherField(name, angle(off, s.sigmaOf(i))))
 		case height < strayBelow:
-			all = append(all, Situation{KindLowAltitude, []string{name}, fmt.Sprintf("%s looked only %.0f° above the horizon, where the air bends the view by more than is known of it, and was left out.", name, height.Deg())})
+			all = append(all, Situation{Kind: KindLowAltitude, Files: []string{name}, Size: angle(height, s.sigmaOf(i)), Sure: true, Text: fmt.Sprintf("%s looked only %.0f° above the horizon, where the air bends the view by more than is known of it, and was left out.", name, height.Deg())})
 		default:
-			all = append(all, Situation{KindKnock, []string{name}, fmt.Sprintf("%s is off by %s and was left out: a touch or a gust shook it. Use the self-timer.", name, Arc(off))})
+			all = append(all, Situation{Kind: KindKnock, Files: []string{name}, Size: angle(off, s.sigmaOf(i)), Sure: true, Text: fmt.Sprintf("%s is off by %s and was left out: a touch or a gust shook it. Use the self-timer.", name, Arc(off))})
 		}
 	}
 	return all
 }
 
-func otherField(name string, off unit.Angle) Situation {
-	return Situation{KindOtherField, []string{name}, fmt.Sprintf("%s shows another part of the sky, %s away, and was left out. If it belongs to another session, take it away.", name, Arc(off))}
+func otherField(name string, off Size) Situation {
+	return Situation{Kind: KindOtherField, Files: []string{name}, Size: off, Sure: true, Text: fmt.Sprintf("%s shows another part of the sky, %s away, and was left out. If it belongs to another session, take it away.", name, Arc(unit.Angle(off.Value)))}
 }
 
 // strayBy is how far a picture looks away from its nearest neighbour in use, a turn about the axis not
@@ -297,7 +320,7 @@ func (s *session) straysInSky() []Situation {
 		off := math.Min(r3.Norm(s.turnBetween(i, k)), r3.Norm(s.turnBetween(k, j)))
 		sky := 2 * siderealRadPerSecond * s.secondsBetween(i, j)
 		if between <= sky+knockLimit.Rad()/2 && off > sky+knockLimit.Rad() {
-			all = append(all, otherField(s.seq.Shots[k].File, unit.Angle(off)))
+			all = append(all, otherField(s.seq.Shots[k].File, angle(unit.Angle(off), unit.Angle(attitudeSigma(s.seq.Shots[k])))))
 		}
 	}
 	return all
@@ -314,7 +337,7 @@ func (s *session) lensChanges() []Situation {
 			continue
 		}
 		files := s.shotFiles(s.solved[n:])
-		return []Situation{{KindReAimed, files, "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings."}}
+		return []Situation{{Kind: KindReAimed, Files: files, Sure: true, Text: "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings."}}
 	}
 	return nil
 }

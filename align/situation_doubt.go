@@ -37,26 +37,26 @@ func (s *session) doubt() []Situation {
 		return s.doubtFollowed(files)
 	}
 	if worst > shortSigma && s.a.Turned < shortTurn {
-		return []Situation{{KindTooShort, files, fmt.Sprintf("The mount turned only %.1f° during the pictures, so the axis is sure to no better than ± %s. Swing it by hand by 20–60° between pictures, or go on for about %s.", s.a.Turned.Deg(), Arc(worst), minutes(s.longer()))}}
+		return []Situation{{Kind: KindTooShort, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("The mount turned only %.1f° during the pictures, so the axis is sure to no better than ± %s. Swing it by hand by 20–60° between pictures, or go on for about %s.", s.a.Turned.Deg(), Arc(worst), minutes(s.longer()))}}
 	}
 	along, ratio := weakAlong(*s.a)
 	if ratio < weakRatio || worst < weakSigma {
 		return nil
 	}
-	return []Situation{{KindWeakDirection, files, fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, or swing the axis by hand by 30°: either cures it.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())}}
+	return []Situation{{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, or swing the axis by hand by 30°: either cures it.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())}}
 }
 
 // doubtFollowed is the same for a narrow field.
 func (s *session) doubtFollowed(files []string) (list []Situation) {
 	worst := s.a.WorstSigma()
 	if worst > shortSigma {
-		list = append(list, Situation{KindTooShort, files, fmt.Sprintf("In these pictures the axis is sure to no better than ± %s. Go on for about %s on the same field.", Arc(worst), minutes(s.longer()))})
+		list = append(list, Situation{Kind: KindTooShort, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("In these pictures the axis is sure to no better than ± %s. Go on for about %s on the same field.", Arc(worst), minutes(s.longer()))})
 	}
 	along, ratio := weakAlong(*s.a)
 	if ratio < weakRatio || worst < weakSigma {
 		return list
 	}
-	return append(list, Situation{KindWeakDirection, files, fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, as a run of its own with its own --at: it shows what this field hides.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())})
+	return append(list, Situation{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, as a run of its own with its own --at: it shows what this field hides.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())})
 }
 
 // longer is how much longer to go on at the same pace: the error falls with the power 3/2 of the time.

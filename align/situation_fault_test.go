@@ -172,10 +172,26 @@ func (f fault) judge(found []Situation, e simulate.Evening) (hit bool, odd []Kin
 		switch {
 		case s.Kind == f.want:
 			hit = hit || f.first < 0 || len(s.Files) > 0 && s.Files[0] == e.File(f.first)
-		case s.Kind == KindTooShort || s.Kind == KindWeakDirection || slices.Contains(f.also, s.Kind):
+		case s.Kind.Of() == OfMeasure || slices.Contains(f.also, s.Kind):
 		default:
 			odd = append(odd, s.Kind)
 		}
 	}
 	return hit, odd
+}
+
+// EachFault lends the sessions of the table, in the village's light, to tests outside the package.
+func EachFault(t *testing.T, f func(t *testing.T, e simulate.Evening, q drift.Sequence)) {
+	for _, x := range faults() {
+		t.Run(x.name, func(t *testing.T) {
+			e := restless(practice(t, 46), 1)
+			x.set(&e)
+			e.Every = e.Every.Truncate(time.Second)
+			q := sessionOf(t, e)
+			if x.mix != nil {
+				x.mix(t, e, q)
+			}
+			f(t, e, q)
+		})
+	}
 }

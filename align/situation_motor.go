@@ -1,13 +1,13 @@
 package align
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
 	"slices"
 
 	"github.com/soniakeys/unit"
-	"gonum.org/v1/gonum/spatial/r3"
 )
 
 // rateSigmas is by how many standard errors a rate must miss the sidereal one to be called wrong. A
@@ -42,7 +42,11 @@ var namedRates = []struct {
 // stars alone.
 func (s *session) motor(err error) []Situation {
 	if errors.Is(err, ErrNotTurning) {
-		return []Situation{notTurning(s.shotFiles(s.solved))}
+		r, ok := s.skyRate()
+		if !ok {
+			r = Rate{0, stillRatio}
+		}
+		return []Situation{notTurning(s.shotFiles(s.solved), r)}
 	}
 	if s.a == nil {
 		return s.motorBySky()
@@ -60,7 +64,7 @@ func (s *session) motor(err error) []Situation {
 	if o, ok := switched(steps, ratio); ok { // each picture's own angle is free: the axis does not suffer
 		slips = nil
 		if o.atEnd {
-			play, all = nil, o.name(s.files(o.from, len(s.in.Samples)-1))
+			play, all = nil, o.rate().wrongly(s.files(o.from, len(s.in.Samples)-1))
 		}
 	}
 	if len(slips) > 0 { // a clutch that slips explains what looks like play as well
@@ -73,37 +77,57 @@ func (s *session) motor(err error) []Situation {
 	return append(all, s.slips(slips, ratio)...)
 }
 
-func notTurning(files []string) Situation {
-	return Situation{KindNotTurning, files, "The camera stands still while the stars move on at 15″ a second. Switch the motor on, close the clutch, and wait a minute for the gear to take hold."}
+// Fault is what a motor that runs at a rate does wrong: it stands, runs backward, or at another rate than the stars; empty where that is not
+// sure.
+func (r Rate) Fault() Kind {
+	switch {
+	case !(math.Abs(r.SiderealRatio-1) >= rateSigmas*r.Sigma):
+		return ""
+	case math.Abs(r.SiderealRatio) < stillRatio:
+		return KindNotTurning
+	case math.Abs(r.SiderealRatio+1) < backRatio:
+		return KindWrongHemisphere
+	}
+	return KindWrongRate
+}
+
+func (r Rate) size() Size { return Size{r.SiderealRatio, r.Sigma, SiderealRate} }
+
+// wrongly names what a rate is, if anything is wrong with it.
+func (r Rate) wrongly(files []string) []Situation {
+	switch r.Fault() {
+	case KindNotTurning:
+		return []Situation{notTurning(files, r)}
+	case KindWrongHemisphere:
+		return []Situation{wrongHemisphere(files, r)}
+	case KindWrongRate:
+		return []Situation{wrongRate(files, r)}
+	}
+	return nil
+}
+
+func notTurning(files []string, r Rate) Situation {
+	return Situation{Kind: KindNotTurning, Files: files, Size: r.size(), Sure: true, Text: "The camera stands still while the stars move on at 15″ a second. Switch the motor on, close the clutch, and wait a minute for the gear to take hold."}
 }
 
 // wrongRate judges a rate.
 func (s *session) wrongRate(r Rate) []Situation {
-	if !(math.Abs(r.SiderealRatio-1) >= rateSigmas*r.Sigma) {
-		return nil
-	}
-	files := s.files(0, len(s.in.Samples)-1)
-	switch {
-	case math.Abs(r.SiderealRatio) < stillRatio:
-		return []Situation{notTurning(files)}
-	case math.Abs(r.SiderealRatio+1) < backRatio:
-		return []Situation{wrongHemisphere(files)}
-	case s.a.Gave.Shown() && math.Abs(r.SiderealRatio-1)*s.a.Turned.Rad() < rateSigmas*s.a.Gave.Size.Rad():
+	if r.Fault() == KindWrongRate && s.a.Gave.Shown() && math.Abs(r.SiderealRatio-1)*s.a.Turned.Rad() < rateSigmas*s.a.Gave.Size.Rad() {
 		return nil // what gave across the axis gave along it as well
 	}
-	return []Situation{wrongRate(files, r)}
+	return r.wrongly(s.files(0, len(s.in.Samples)-1))
 }
 
-func wrongHemisphere(files []string) Situation {
-	return Situation{KindWrongHemisphere, files, "The mount turns backward: the stars run past at 30″ a second. Set the hemisphere switch (N/S) to the other side and measure again."}
+func wrongHemisphere(files []string, r Rate) Situation {
+	return Situation{Kind: KindWrongHemisphere, Files: files, Size: r.size(), Sure: true, Text: "The mount turns backward: the stars run past at 30″ a second. Set the hemisphere switch (N/S) to the other side and measure again."}
 }
 
 func wrongRate(files []string, r Rate) Situation {
 	text := fmt.Sprintf("The motor runs at %s of the star rate, so stars trail by %.2f″ a second. ", ratioText(r), 15.041*math.Abs(1-r.SiderealRatio))
 	if name, ok := nameOf(r); ok {
-		return Situation{KindWrongRate, files, text + fmt.Sprintf("That is the %s rate: switch to the star (sidereal) rate.", name)}
+		return Situation{Kind: KindWrongRate, Files: files, Size: r.size(), Sure: true, Text: text + fmt.Sprintf("That is the %s rate: switch to the star (sidereal) rate.", name)}
 	}
-	return Situation{KindWrongRate, files, text + "Check the rate switch, the battery and the clutch."}
+	return Situation{Kind: KindWrongRate, Files: files, Size: r.size(), Sure: true, Text: text + "Check the rate switch, the battery and the clutch."}
 }
 
 func ratioText(r Rate) string {
@@ -155,7 +179,7 @@ func switched(steps []step, ratio float64) (o otherwise, ok bool) {
 		o = otherwise{ratio: lead[0].ratio(), from: lead[0].from}
 	case len(lead) == 1 && len(tail) == 0: // amid swings one has to do, where it is plain
 		o = otherwise{ratio: lead[0].ratio(), from: lead[0].from}
-		return o, o.back()
+		return o, o.rate().Fault() == KindWrongHemisphere
 	case len(tail) > 1 && len(lead) == 0:
 		lead = tail[1:]
 		o = otherwise{ratio: lead[0].ratio(), from: tail[0].to, atEnd: true}
@@ -163,22 +187,10 @@ func switched(steps []step, ratio float64) (o otherwise, ok bool) {
 		return o, false
 	}
 	alike := !slices.ContainsFunc(lead, func(st step) bool { return math.Abs(st.ratio()-o.ratio) > stillRatio })
-	return o, alike && (o.stands() || o.back() || math.Abs(o.ratio-0.5) < stillRatio)
+	return o, alike && o.rate().coarse()
 }
 
-func (o otherwise) stands() bool { return math.Abs(o.ratio) < stillRatio }
-func (o otherwise) back() bool   { return math.Abs(o.ratio+1) < backRatio }
-
-// name says what the motor does since, where that is plain.
-func (o otherwise) name(files []string) []Situation {
-	switch {
-	case o.stands():
-		return []Situation{notTurning(files)}
-	case o.back():
-		return []Situation{wrongHemisphere(files)}
-	}
-	return []Situation{wrongRate(files, Rate{o.ratio, stillRatio / 2})}
-}
+func (o otherwise) rate() Rate { return Rate{o.ratio, stillRatio / 2} }
 
 // lags sorts the uneven steps that are no swings: those at the start of the session or just after a swing, in which
 // the motor stood and took up play, and all others.
@@ -209,22 +221,23 @@ func (s *session) play(lags []step, ratio float64) []Situation {
 	if len(lags) == 0 {
 		return nil
 	}
-	var longest, sum float64
+	var longest, sum, within, sigma float64 // s; within: of the allowances
 	first := lags[0].to
 	for i, st := range lags {
 		if i == 0 || st.from != lags[i-1].to {
-			sum = 0
+			sum, within = 0, 0
 		}
 		sum += math.Abs(st.misses(ratio) / (ratio * siderealRadPerSecond))
+		within = math.Hypot(within, st.sigma()/math.Abs(ratio*siderealRadPerSecond))
 		if sum > longest {
-			longest = sum
+			longest, sigma = sum, within
 		}
 		if i > 0 && st.from == lags[i-1].to && st.from == first {
 			first = st.to
 		}
 	}
-	return []Situation{{KindPlay, s.files(first, len(s.in.Samples)-1),
-		fmt.Sprintf("The motor stood for about %.0f s before the axis turned: it was taking up play after the start or the swing. Wait that long before the first exposure; the axis found does not suffer.", longest)}}
+	return []Situation{{Kind: KindPlay, Files: s.files(first, len(s.in.Samples)-1), Size: Size{longest, sigma, Seconds}, Sure: true,
+		Text: fmt.Sprintf("The motor stood for about %.0f s before the axis turned: it was taking up play after the start or the swing. Wait that long before the first exposure; the axis found does not suffer.", longest)}}
 }
 
 // slips names a clutch that gives.
@@ -232,12 +245,14 @@ func (s *session) slips(slips []step, ratio float64) []Situation {
 	if len(slips) == 0 {
 		return nil
 	}
-	var worst unit.Angle
+	var worst Size
 	for _, st := range slips {
-		worst = max(worst, unit.Angle(math.Abs(st.misses(ratio))))
+		if miss := math.Abs(st.misses(ratio)); miss > worst.Value {
+			worst = Size{miss, st.sigma(), Radians}
+		}
 	}
-	return []Situation{{KindSlipping, s.files(slips[0].to, len(s.in.Samples)-1),
-		fmt.Sprintf("The axis jumped %s, by up to %s: the clutch or clamp slips, or it was touched. Tighten the clutch and balance the camera.", times(len(slips)), Arc(worst))}}
+	return []Situation{{Kind: KindSlipping, Files: s.files(slips[0].to, len(s.in.Samples)-1), Size: worst,
+		Text: fmt.Sprintf("The axis jumped %s, by up to %s: the clutch or clamp slips, or it was touched. Tighten the clutch and balance the camera.", times(len(slips)), Arc(unit.Angle(worst.Value)))}}
 }
 
 func times(n int) string {
@@ -251,58 +266,32 @@ func times(n int) string {
 // tracks at a ratio r of the sidereal rate about any axis near the pole turns by (r − 1)ω about the pole. The axis
 // is not known, so only coarse faults can be told.
 func (s *session) motorBySky() []Situation {
-	ratios := s.skyRatios()
-	if len(ratios) < 2 {
-		return nil
-	}
-	middle := ratios[len(ratios)/2]
-	agree := 0
-	for _, r := range ratios {
-		if math.Abs(r-middle) < stillRatio {
-			agree++
-		}
-	}
-	if 3*agree < 2*len(ratios) {
-		return nil
-	}
-	files := s.shotFiles(s.solved)
-	switch {
-	case math.Abs(middle) < stillRatio:
-		return []Situation{notTurning(files)}
-	case math.Abs(middle+1) < backRatio:
-		return []Situation{wrongHemisphere(files)}
-	case math.Abs(middle-0.5) < stillRatio:
-		return []Situation{wrongRate(files, Rate{middle, 0.03})}
+	if r, ok := s.skyRate(); ok && r.coarse() {
+		return r.wrongly(s.shotFiles(s.solved))
 	}
 	return nil
 }
 
-// coarseShare: a step between pictures is read only where the attitudes' errors are below
-// this share of the sky's turn, a fifth of what is to be told.
-const coarseShare = 0.02
+// skySigma is the standard error of a rate read from the stars alone: the axis may be degrees off.
+const skySigma = 0.03
 
-// skyRatios are the rates of the steps between solved pictures, sorted.
-func (s *session) skyRatios() []float64 {
-	var list []float64
+// skyRate is the rate most steps between solved pictures agree on.
+func (s *session) skyRate() (Rate, bool) {
+	var list []Rate
 	for n := 1; n < len(s.solved); n++ {
-		i, k := s.solved[n-1], s.solved[n]
-		sky := siderealRadPerSecond * s.secondsBetween(i, k)
-		if sky <= 0 || s.attitudeSigma(i)+s.attitudeSigma(k) > coarseShare*sky {
-			continue
+		if p, ok := PaceBetween(s.seq.Shots[s.solved[n-1]], s.seq.Shots[s.solved[n]]); ok {
+			list = append(list, p.Rate)
 		}
-		// in the sky's frame: C_i then back by C_k
-		v := s.skyAttitude(k).Then(s.skyAttitude(i).Inverse()).Log()
-		list = append(list, 1+r3.Dot(v, r3.Vec{Z: 1})/sky)
 	}
-	slices.Sort(list)
-	return list
-}
-
-// attitudeSigma is the largest standard error of a shot's attitude, radians.
-func (s *session) attitudeSigma(shot int) float64 {
-	c := s.seq.Shots[shot].Solution.Covariance
-	if c == nil {
-		return 0
+	if len(list) < 2 {
+		return Rate{}, false
 	}
-	return math.Sqrt(max(c.At(0, 0), c.At(1, 1), c.At(2, 2)))
+	slices.SortFunc(list, func(a, b Rate) int { return cmp.Compare(a.SiderealRatio, b.SiderealRatio) })
+	mid, agree := list[len(list)/2], 0
+	for _, r := range list {
+		if math.Abs(r.SiderealRatio-mid.SiderealRatio) < stillRatio {
+			agree++
+		}
+	}
+	return Rate{mid.SiderealRatio, math.Hypot(skySigma, mid.Sigma)}, 3*agree >= 2*len(list)
 }

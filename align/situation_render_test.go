@@ -97,7 +97,7 @@ func TestRenderedTroubles(t *testing.T) {
 				first, wanted := c.want[s.Kind]
 				if wanted && s.Files[0] == e.File(first) {
 					seen[s.Kind] = true
-				} else if s.Kind != KindTooShort && s.Kind != KindWeakDirection {
+				} else if s.Kind.Of() != OfMeasure {
 					t.Errorf("%s from %s was named", s.Kind, s.Files[0])
 				}
 			}

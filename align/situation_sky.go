@@ -20,16 +20,16 @@ func (s *session) unlit() []Situation {
 		case shot.Unread() || shot.Solution != nil:
 		case shot.Field.Condition == star.TooBright:
 			bright = append(bright, i)
-		case shot.Field.Condition == star.Featureless, shot.Field.Condition == star.Dark && s.darkened(i):
+		case shot.Field.Condition == star.Featureless, shot.Field.Condition == star.Dark && darkened(s.seq.Shots, i):
 			dark = append(dark, i)
 		}
 	}
 	var all []Situation
 	if len(bright) > 0 {
-		all = append(all, Situation{KindDaylight, s.shotFiles(bright), fmt.Sprintf("%s too bright for stars: daylight, twilight or a lamp. Wait for the dark or expose more briefly; never point the lens near the Sun.", areIs(len(bright)))})
+		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(bright), Sure: true, Text: fmt.Sprintf("%s too bright for stars: daylight, twilight or a lamp. Wait for the dark or expose more briefly; never point the lens near the Sun.", areIs(len(bright)))})
 	}
 	if len(dark) > 0 {
-		all = append(all, Situation{KindDaylight, s.shotFiles(dark), fmt.Sprintf("%s black: take the cap off the lens, and expose for some seconds.", areIs(len(dark)))})
+		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(dark), Sure: true, Text: fmt.Sprintf("%s black: take the cap off the lens, and expose for some seconds.", areIs(len(dark)))})
 	}
 	return all
 }
@@ -47,28 +47,10 @@ const capShare = 0.7
 
 // darkened is whether a picture without stars is darker than its neighbours with stars; without such neighbours
 // it is taken at its word.
-func (s *session) darkened(i int) bool {
-	around := s.around(i, func(shot drift.Shot) float64 { return shot.Field.Background })
-	return len(around) == 0 || s.seq.Shots[i].Field.Background < capShare*middle(around)
-}
-
-// reach is how many pictures with stars are asked on either side.
-const reach = 3
-
-// around lists a value of the nearest pictures with stars and the same lens before and after shot i.
-func (s *session) around(i int, value func(drift.Shot) float64) (list []float64) {
-	own := s.seq.Shots[i]
-	for _, dir := range [2]int{-1, 1} {
-		found := 0
-		for k := i + dir; k >= 0 && k < len(s.seq.Shots) && found < reach; k += dir {
-			o := s.seq.Shots[k]
-			if o.Solution != nil && o.Clock != nil && o.Width == own.Width && o.Height == own.Height && o.Lens == own.Lens {
-				list = append(list, value(o))
-				found++
-			}
-		}
-	}
-	return list
+func darkened(shots []drift.Shot, i int) bool {
+	before, after := around(shots, i, func(s drift.Shot) float64 { return s.Field.Background }, func(k int) bool { return shots[k].Solution != nil })
+	sky := slices.Concat(before, after)
+	return len(sky) == 0 || shots[i].Field.Background < capShare*middle(sky)
 }
 
 func middle(v []float64) float64 {
@@ -77,55 +59,15 @@ func middle(v []float64) float64 {
 	return v[len(v)/2]
 }
 
-// cloudShare and cloudSigmas: a picture with less than two fifths of the stars of its neighbours, and fewer by
-// more than four times the scatter of counting, was taken through cloud. Star counts of
-// fields a few degrees apart differ by less than a factor of two (common practice, no source).
-const (
-	cloudShare  = 0.4
-	cloudSigmas = 4
-)
+// Blur: stars a third wider than in the best pictures are out of focus; seeing does not do it before short lenses. It is the width
+// along their short axis that counts, which no path makes larger.
+const Blur = 1.33
 
-// clouds names pictures with few or no stars among others with many.
-func (s *session) clouds() []Situation {
-	var list []int
-	for i, shot := range s.seq.Shots {
-		if shot.Unread() || shot.Table || shot.Field.Condition == star.TooBright || shot.Field.Condition == star.Featureless {
-			continue
-		}
-		around := s.around(i, starCount)
-		if len(around) < 2 || shot.Field.Condition == star.Dark && s.darkened(i) {
-			continue
-		}
-		usual, own := middle(around), starCount(shot)
-		if own < cloudShare*usual && usual-own > cloudSigmas*math.Sqrt(usual) {
-			list = append(list, i)
-		}
-	}
-	if len(list) == 0 {
-		return nil
-	}
-	text := "Cloud took the stars from %s. The gap is bridged; check the sky before the next exposure."
-	if last := list[len(list)-1]; last >= s.solved[len(s.solved)-1] {
-		text = "The stars are gone from %s, to the end: cloud, or dew or something else before the lens. Look at both before going on."
-	}
-	return []Situation{{KindCloud, s.shotFiles(list), fmt.Sprintf(text, pictures(len(list)))}}
-}
-
-// starCount is the number of stars found – of those that fit the sky where that is known: lit windows and noise are
-// no stars.
-func starCount(shot drift.Shot) float64 {
-	if shot.Solution != nil {
-		return float64(len(shot.Solution.Sightings))
-	}
-	return float64(len(shot.Field.Stars))
-}
-
-// The test for lost focus or dew: over the session the width of the stars grows by a
-// fifth or more, or their number falls by half, along a line whose slope chance makes once in 10⁴ sessions. In between
+// The test for lost focus or dew: over the session the width of the stars grows to Blur times what it was
+// or more, or their number falls by half, along a line whose slope chance makes once in 10⁴ sessions. In between
 // both together tell: wider by a tenth and fewer.
 const (
 	focusChance = 1e-4
-	widerMuch   = 0.20
 	widerSome   = 0.10
 	fewerMuch   = 0.5
 	leastSeries = 5
@@ -137,7 +79,7 @@ func (s *session) focus() []Situation {
 	if len(shots) < leastSeries {
 		return nil
 	}
-	width := s.trend(shots, 0.001, func(i int) float64 { return math.Log(s.seq.Shots[i].Field.FWHM) })
+	width := s.trend(shots, 0.001, func(i int) float64 { return math.Log(acrossWidth(s.seq.Shots[i].Field)) })
 	count := s.trend(shots, 0.001, func(i int) float64 { return math.Log(starCount(s.seq.Shots[i]) + 0.5) })
 	fewer := 1 - math.Exp(count.change)
 	wider := math.Expm1(width.change)
@@ -146,17 +88,20 @@ func (s *session) focus() []Situation {
 	files := s.shotFiles(shots[len(shots)/2:])
 	const cure = "Wipe and warm the lens, focus anew on a bright star, then measure again."
 	switch {
-	case isWider && (wider > widerMuch || wider > widerSome && isFewer):
+	case isWider && (wider > Blur-1 || wider > widerSome && isFewer):
 		text := fmt.Sprintf("Stars grew %.0f%% wider during the session: dew or lost focus. %s", 100*wider, cure)
 		if isFewer {
 			text = fmt.Sprintf("Stars grew %.0f%% wider and %.0f%% fewer: dew or lost focus. %s", 100*wider, 100*fewer, cure)
 		}
-		return []Situation{{KindFocus, files, text}}
+		return []Situation{{Kind: KindFocus, Files: files, Size: width.share(), Sure: true, Text: text}}
 	case isFewer && fewer > fewerMuch && s.sameStars(shots):
-		return []Situation{{KindFocus, files, fmt.Sprintf("%.0f%% of the stars were lost during the session: dew, haze or twilight. Wipe and warm the lens, look at the sky, then measure again.", 100*fewer)}}
+		return []Situation{{Kind: KindFocus, Files: files, Size: count.share(), Text: fmt.Sprintf("%.0f%% of the stars were lost during the session: dew, haze or twilight. Wipe and warm the lens, look at the sky, then measure again.", 100*fewer)}}
 	}
 	return nil
 }
+
+// acrossWidth is how wide the stars of a field are across whatever draws them out.
+func acrossWidth(f star.Field) float64 { return f.FWHM / math.Sqrt(max(f.Elongation, 1)) }
 
 // sameLensStars lists the solved shots that share the size of the first and know their stars' width.
 func (s *session) sameLensStars() (list []int) {
@@ -184,9 +129,14 @@ func (s *session) sameStars(shots []int) bool {
 	return math.Hypot(v.X, v.Y) < s.seq.Shots[first].Solution.Lens.Diagonal().Rad()/4
 }
 
-// trended is a straight line through a series: its change from first to last and the chance
+// trended is a straight line through a series: its change from first to last with its standard error, and the chance
 // that scatter made it.
-type trended struct{ change, chance float64 }
+type trended struct{ change, sigma, chance float64 }
+
+// share is by what share something changed whose logarithm the line is of.
+func (t trended) share() Size {
+	return Size{Value: math.Expm1(t.change), Sigma: math.Exp(t.change) * t.sigma, Unit: Shares}
+}
 
 // trend fits by least squares; the chance is Student's, two-sided. The scatter is taken to
 // be at least least.
@@ -203,13 +153,14 @@ func (s *session) trend(shots []int, least float64, value func(shot int) float64
 		tt, tv, vv = tt+t*t, tv+t*v, vv+v*v
 	}
 	if tt == 0 {
-		return trended{0, 1}
+		return trended{0, 0, 1}
 	}
 	slope := tv / tt
 	rest := max(vv-slope*tv, n*least*least) / (n - 2)
 	t := math.Abs(slope) / math.Sqrt(rest/tt)
 	chance := 2 * distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 2}.Survival(t)
-	return trended{slope * s.secondsBetween(shots[0], shots[len(shots)-1]), chance}
+	span := s.secondsBetween(shots[0], shots[len(shots)-1])
+	return trended{slope * span, math.Sqrt(rest/tt) * math.Abs(span), chance}
 }
 
 // lowLimit is the height of the picture's middle below which refraction spoils the axis (design §4).
@@ -236,5 +187,5 @@ func (s *session) low() []Situation {
 	if lowest < strayBelow.Deg() { // whoever aims so low sees it
 		text += " If it looked higher, clock or place are wrong."
 	}
-	return []Situation{{KindLowAltitude, files, text}}
+	return []Situation{{Kind: KindLowAltitude, Files: files, Size: angle(unit.AngleFromDeg(lowest), 0), Sure: lowest >= strayBelow.Deg(), Text: text}}
 }

@@ -6,6 +6,7 @@ import (
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
+	"gonum.org/v1/gonum/stat"
 
 	"trueturn/drift"
 	"trueturn/drift/star"
@@ -30,6 +31,7 @@ const (
 // stacked names pictures the phone put together or moved.
 func (s *session) stacked() []Situation {
 	var round []int
+	var missing []float64 // of the trails, px
 	could := 0
 	for n, i := range s.solved {
 		w, ok := s.motion(n)
@@ -42,13 +44,19 @@ func (s *session) stacked() []Situation {
 		}
 		could++
 		if measured < roundShare*expected {
-			round = append(round, i)
+			round, missing = append(round, i), append(missing, expected-measured)
 		}
 	}
 	if len(round) >= stackedShots && float64(len(round)) >= stackedShare*float64(could) {
-		return []Situation{{KindStacked, s.shotFiles(round), "Stars are round where the camera's own motion must draw them out: the phone stacks or aligns pictures inside. Switch its night or star mode off, or save raw; these say nothing about round stars."}}
+		return []Situation{{Kind: KindStacked, Files: s.shotFiles(round), Size: meanOf(missing, Pixels), Sure: true, Text: "Stars are round where the camera's own motion must draw them out: the phone stacks or aligns pictures inside. Switch its night or star mode off, or save raw; these say nothing about round stars."}}
 	}
 	return nil
+}
+
+// meanOf is the mean of some values, with its error by their scatter.
+func meanOf(list []float64, u Unit) Size {
+	mean, deviation := stat.MeanStdDev(list, nil)
+	return Size{mean, stat.StdErr(deviation, float64(len(list))), u}
 }
 
 // motion is the camera's turn against the stars about shot s.solved[n], radians per second in its own frame, where
@@ -123,7 +131,7 @@ func (s *session) standing() []Situation {
 		return nil
 	}
 	turned := Arc(unit.Angle(roll.change))
-	return []Situation{{KindStacked, s.shotFiles(shots), fmt.Sprintf("The picture's middle stands still on the same stars while the field turns by %s: the phone moves pictures onto each other. Switch that off; only the turn is real, and no axis can be trusted.", turned)}}
+	return []Situation{{Kind: KindStacked, Files: s.shotFiles(shots), Size: Size{math.Abs(roll.change), roll.sigma, Radians}, Sure: true, Text: fmt.Sprintf("The picture's middle stands still on the same stars while the field turns by %s: the phone moves pictures onto each other. Switch that off; only the turn is real, and no axis can be trusted.", turned)}}
 }
 
 // centreScatter is the root mean square distance of the pictures' middles from their mean, radians.

@@ -43,7 +43,11 @@ func shotOf(t testing.TB, run *simulate.Run, i int, r *rand.Rand) drift.Shot {
 			s.Field.Stars = append(s.Field.Stars, starOf(ts, cam, r))
 		}
 	}
-	s.Field.FWHM = math.Hypot(cam.FWHM, 0.7) * (1 + 0.01*r.NormFloat64())
+	s.Field.FWHM, s.Field.Elongation = math.Hypot(cam.FWHM, 0.7)*(1+0.01*r.NormFloat64()), 1
+	if n := len(lit); n > 0 { // the middle star's path is much like the others'
+		s.Field.Elongation = elongated(math.Hypot(lit[n/2].TrailX, lit[n/2].TrailY), cam.FWHM)
+		s.Field.FWHM *= math.Sqrt(s.Field.Elongation)
+	}
 	if len(s.Field.Stars) < 3 {
 		s.Field.Condition = star.NoStars
 		s.Err = &drift.ConditionError{Condition: star.NoStars}
@@ -60,9 +64,15 @@ func shotOf(t testing.TB, run *simulate.Run, i int, r *rand.Rand) drift.Shot {
 func starOf(ts simulate.TrueStar, cam simulate.Camera, r *rand.Rand) star.Star {
 	e := math.Max(ts.SigmaPx, 0.02)
 	trail := math.Abs(math.Hypot(ts.TrailX, ts.TrailY) + 3*e*r.NormFloat64())
+	q := elongated(trail, cam.FWHM)
+	way := math.Mod(math.Atan2(ts.TrailY, ts.TrailX)+math.Pi, math.Pi)
 	return star.Star{X: ts.MeanX + e*r.NormFloat64(), Y: ts.MeanY + e*r.NormFloat64(), XErr: e, YErr: e,
-		Flux: ts.Electrons, FWHM: cam.FWHM * math.Sqrt(math.Sqrt(1+trail*trail/(12*cam.FWHM*cam.FWHM/5.545))), TrailPx: trail, TrailPxErr: 3 * e}
+		Flux: ts.Electrons, FWHM: cam.FWHM * math.Sqrt(q), FWHMErr: e, TrailPx: trail, TrailPxErr: 3 * e,
+		Elongation: q, ElongationErr: e / cam.FWHM, Angle: unit.Angle(way), AngleErr: unit.Angle(min(e/max(trail, 1e-9), 0.9))}
 }
+
+// elongated is how much longer than wide a star of a width is drawn by a path.
+func elongated(path, fwhm float64) float64 { return math.Sqrt(1 + path*path*8*math.Ln2/(12*fwhm*fwhm)) }
 
 func sessionOf(t testing.TB, e simulate.Evening) drift.Sequence {
 	t.Helper()
@@ -111,7 +121,7 @@ func practice(t testing.TB, lat float64) simulate.Evening {
 func kindsOf(all []Situation) []string {
 	var list []string
 	for _, s := range all {
-		if s.Kind != KindTooShort && s.Kind != KindWeakDirection {
+		if s.Kind.Of() != OfMeasure {
 			list = append(list, string(s.Kind))
 		}
 	}

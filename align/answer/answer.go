@@ -89,7 +89,7 @@ func Find(seq drift.Sequence, o Options) Finding {
 	b.noteTable()
 	b.noteFollowed()
 	if out.Err != nil {
-		out.Advice.Notes = append([]string{reason(out.Err)}, out.Advice.Notes...)
+		out.Advice.Notes = append([]align.Note{{Text: reason(out.Err)}}, out.Advice.Notes...)
 	}
 	return out
 }
@@ -339,16 +339,23 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		return
 	}
 	if words := f.LongWords(); words != "" {
-		b.note(words)
+		b.aside(words)
 	}
-	b.note(f.Advice)
+	b.aside(f.Advice)
 	b.noteOddRate()
 	if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
-		b.note(b.out.Plan.Mount.Wobble.Said())
+		b.aside(b.out.Plan.Mount.Wobble.Said())
 	}
 }
 
-func (b *builder) note(text string) { b.out.Advice.Notes = append(b.out.Advice.Notes, text) }
+// note is a doubt; aside, what may be worth knowing.
+func (b *builder) note(text string) {
+	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Text: text})
+}
+
+func (b *builder) aside(text string) {
+	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Text: text, Aside: true})
+}
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.
 func (b *builder) towardTarget(h drift.Horizon, a align.Axis) string {
@@ -389,7 +396,7 @@ func (b *builder) noteOddRate() {
 	if b.seq.Followed != nil {
 		again = "tighten everything and measure again"
 	}
-	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf(
+	b.note(fmt.Sprintf(
 		"The camera turns at %.3f ± %.3f of the stars' speed, which no sound motor does. A clamp that gives way evenly looks the same and moves the axis found: %s.",
 		r.SiderealRatio, r.Sigma, again))
 }
@@ -404,7 +411,7 @@ func (b *builder) noteMirrored() {
 		}
 	}
 	if n > 0 {
-		b.note(fmt.Sprintf("%s mirrored (left and right exchanged); measured all the same.", countOf(n, len(b.out.Lines))))
+		b.aside(fmt.Sprintf("%s mirrored (left and right exchanged); measured all the same.", countOf(n, len(b.out.Lines))))
 	}
 }
 

@@ -54,34 +54,33 @@ func (b *builder) aimAt(site ephem.Site, later time.Duration) (align.Aim, error)
 	return align.NewAim(b.o.Aim, site, air, b.lastMid().Add(later), b.o.Target)
 }
 
-// noteRests says what place and zone rest on where nothing confirms them; what contradicts them stands among the situations.
+// noteRests says what place and zone rest on where nothing confirms them, and what an hour would change; what contradicts them stands
+// among the situations.
 func (b *builder) noteRests(a align.Axis) {
 	var parts []string
+	hour := ""
 	if zone := b.zoneRests(); zone != "" && !b.met(align.KindClock) {
-		parts = append(parts, zone)
-		defer b.noteHour(a)
+		parts, hour = append(parts, zone), b.hourWords(a)
 	}
 	if b.rests == align.PlaceGiven && !b.met(align.KindSite) {
 		parts = append(parts, "site as given")
 	}
 	if len(parts) > 0 {
 		text := strings.Join(parts, "; ")
-		b.out.Advice.Notes = append(b.out.Advice.Notes, strings.ToUpper(text[:1])+text[1:]+".")
+		b.note(strings.ToUpper(text[:1]) + text[1:] + "." + hour)
 	}
 }
 
-// noteHour says what an hour would change, where that is more than the axis's own error.
-func (b *builder) noteHour(a align.Axis) {
+// hourWords say what an hour would change, where that is more than the axis's own error.
+func (b *builder) hourWords(a align.Axis) string {
 	hour := align.Doubt{Other: align.Other{Later: time.Hour}}
 	hour.Weigh(a, b.site, b.aimAt)
 	if hour.Moved == nil || hour.Moved.By < hourMatters || hour.Moved.By < a.WorstSigma() {
-		return
+		return ""
 	}
 	was, then := a.Deviation(*b.out.Aim), hour.Moved.Deviation
-	change := func(name string, by unit.Angle) string {
-		return fmt.Sprintf("%s %s more or less", name, align.Arc(unit.Angle(math.Abs(by.Rad()))))
-	}
-	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf("If the clock were an hour off: %s, %s.", change("tilt", then.Altitude-was.Altitude), change("base", then.Azimuth-was.Azimuth)))
+	change := func(by unit.Angle) string { return align.Arc(unit.Angle(math.Abs(by.Rad()))) }
+	return fmt.Sprintf(" If the clock were an hour off: tilt %s, base %s more or less.", change(then.Altitude-was.Altitude), change(then.Azimuth-was.Azimuth))
 }
 
 // hourMatters: less is within the play of the knobs (common practice, no source).

@@ -37,6 +37,14 @@ type Measured struct {
 	Queries   []align.Query // of place and clock, that stand before a turn or a start
 }
 
+// KnownAxis is the axis for a judgement of the pictures as exposures; nil without one.
+func (f Finding) KnownAxis() *exposure.KnownAxis {
+	if f.Measured == nil || f.Site == nil {
+		return nil
+	}
+	return &exposure.KnownAxis{Site: *f.Site, Air: f.air, Axis: f.Measured.Axis, Rate: f.Rate, Faults: f.Faults}
+}
+
 // QuestionFirst stands in place of a figure that rests on the answer to a query.
 const QuestionFirst = "A question first"
 

@@ -19,7 +19,7 @@ func (b *builder) noteFollowed() {
 	if !f.HandKnown {
 		wrong = "A field given wrong by more, or pictures with left and right exchanged, make the answer wrong: these pictures do not show which. Two pictures with the motor off, half a minute apart, do, unless the field is near the equator."
 	}
-	b.out.Advice.Notes = append(b.out.Advice.Notes, fmt.Sprintf(
+	b.note(fmt.Sprintf(
 		"This field is too narrow to be recognised: the pictures were followed by their own stars, taken to look at right ascension %.2f°, declination %+.2f°, within %.1f°, %s. %s",
 		ra.Deg(), dec.Deg(), f.PointingSigma.Deg(), f.Told(), wrong))
 }

@@ -214,7 +214,10 @@ func (b *builder) used(s drift.Shot) (bool, string) {
 
 // adviceOf is the advice; without an axis there is nothing to turn.
 func adviceOf(ad align.Advice, axis bool) AdviceJSON {
-	j := AdviceJSON{NextText: ad.NextText, Altitude: ad.Altitude, Azimuth: ad.Azimuth, Trustworthy: ad.Trustworthy, Notes: append([]string{}, ad.Notes...)}
+	j := AdviceJSON{NextText: ad.NextText, Altitude: ad.Altitude, Azimuth: ad.Azimuth, Trustworthy: ad.Trustworthy, Notes: []string{}}
+	for _, n := range ad.Notes {
+		j.Notes = append(j.Notes, n.Text)
+	}
 	if next := string(ad.Next); next != "" {
 		j.Next = &next
 	}

@@ -25,17 +25,18 @@ const moreScatter = 1.0
 
 // noteTable adds what was taken for granted of a table, and what it cannot tell.
 func (b *builder) noteTable() {
-	notes := &b.out.Advice.Notes
-	*notes = append(*notes, b.seq.Notes...)
+	for _, n := range b.seq.Notes {
+		b.note(n)
+	}
 	if len(b.seq.Shots) == 0 || !b.seq.Shots[0].Table {
 		return
 	}
 	m, listed := b.out.Measured, b.seq.Shots[0].Solution != nil && b.seq.Shots[0].Solution.Listed()
 	if listed && m != nil && m.Axis.WanderPx > moreScatter {
-		*notes = append(*notes, fmt.Sprintf("The directions scatter more than the errors stated: %.1f times as much. That is reckoned with.", math.Hypot(1, m.Axis.WanderPx)))
+		b.note(fmt.Sprintf("The directions scatter more than the errors stated: %.1f times as much. That is reckoned with.", math.Hypot(1, m.Axis.WanderPx)))
 	}
 	if m != nil && b.out.Forecast == nil && b.out.Advice.Trustworthy {
-		*notes = append(*notes, fmt.Sprintf("How long stars stay round the table cannot say: it tells %s. Ask for it by trueturn expose with your lens and --axis-error %.0f.", unsaid(listed), math.Ceil(m.Deviation.Total.Min())))
+		b.note(fmt.Sprintf("How long stars stay round the table cannot say: it tells %s. Ask for it by trueturn expose with your lens and --axis-error %.0f.", unsaid(listed), math.Ceil(m.Deviation.Total.Min())))
 	}
 }
 

@@ -1,8 +1,6 @@
 package answer
 
 import (
-	"slices"
-
 	"trueturn/align"
 	"trueturn/align/exposure"
 	"trueturn/drift"
@@ -25,7 +23,7 @@ func (f Finding) Turned(axis align.Axis, seen *drift.Sight) Finding {
 	f.ask(seen)
 	f.Advice = align.Advise(m.Axis, m.Question)
 	if x := f.Forecast; x != nil && x.Advice != "" {
-		f.Advice.Notes = append(f.Advice.Notes, x.Advice)
+		f.Advice.Notes = append(f.Advice.Notes, align.Note{Text: x.Advice, Aside: true})
 	}
 	return f
 }
@@ -61,7 +59,3 @@ func (f *Finding) viewOf(seen *drift.Sight) (exposure.View, bool) {
 	v, err := exposure.Seen(exposure.Lens{FocalPx: lens.FocalPx, Width: lens.Width, Height: lens.Height}, sky, seen.Attitude.Pose.Attitude)
 	return v, err == nil
 }
-
-// Unsteady is whether a situation of this kind keeps an axis, however small its stated error, from being what the mount
-// will do next.
-func Unsteady(kind align.Kind) bool { return slices.Contains(unsteady, kind) }

@@ -2,14 +2,15 @@ package exposure
 
 import (
 	"math"
+	"slices"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/align"
 )
 
 // What is told apart (common practice, no source).
 const (
-	// wrongWithin: a drift within a tenth of twice the sky's own is that of a mount that turns backward.
-	wrongWithin = 0.1
 	// axisTells: an axis moves stars along right ascension by sin δ times its error; below this it hardly does.
 	axisTells = 0.2
 	// explained: what is left of the drift when a cause is taken off, for the cause to be all of it; and unexplained.
@@ -33,13 +34,16 @@ func (s *set) behind() []Origin {
 		ratios = append(ratios, f.skyRatio())
 		sines = append(sines, math.Abs(math.Sin(f.shot.declination().Rad())))
 	}
-	switch r := medianOf(ratios); {
+	switch {
 	case s.still():
 		return []Origin{OriginStill}
-	case math.Abs(r-2) < wrongWithin:
+	case s.backward(medianOf(ratios)):
 		return []Origin{OriginWrong}
 	}
-	motor := motorOrigins(scatter)
+	if s.slips() {
+		return []Origin{OriginGives}
+	}
+	motor := s.motorOrigins(scatter, medianOf(ratios))
 	if s.axis == nil || medianOf(errors) > unexplained { // not known, or too badly
 		if medianOf(sines) > axisTells {
 			return append(motor, OriginAxis)
@@ -69,7 +73,32 @@ func (s *set) still() bool {
 	return 2*n > all
 }
 
-// behindDec is what lies behind a drift along declination: the axis, unless a known one explains next to nothing of it.
+// slips is whether between the pictures a clamp or clutch was found to slip: what a gear or a gust draws out now and then is drawn out
+// so as well.
+func (s *set) slips() bool {
+	return s.axis != nil && slices.ContainsFunc(s.axis.Faults, func(x align.Situation) bool { return x.Kind == align.KindSlipping })
+}
+
+// backward is whether the mount turned backward in the exposures that trail along right ascension: by the pictures before and after,
+// or, where they do not tell, by the drift, which is then about twice the sky's own.
+func (s *set) backward(drift float64) bool {
+	told, is := 0, 0
+	for _, f := range s.frames {
+		if f.parts[CauseRA] == 0 || f.judged.Round || f.shot.Motor == "" && !f.shot.Followed {
+			continue
+		}
+		if told++; f.shot.Motor == align.KindWrongHemisphere {
+			is++
+		}
+	}
+	if told > 0 {
+		return 2*is > told
+	}
+	return (align.Pace{Rate: align.Rate{SiderealRatio: 1 - drift}}).Fault() == align.KindWrongHemisphere
+}
+
+// behindDec is what lies behind a drift along declination: the axis, unless a known one explains next to nothing of it. Then something
+// gives way, unless between the pictures nothing did.
 func (s *set) behindDec() []Origin {
 	var left, errors []float64
 	for _, f := range s.frames {
@@ -78,14 +107,27 @@ func (s *set) behindDec() []Origin {
 			errors = append(errors, f.axisDec.err/math.Abs(f.north))
 		}
 	}
-	if len(left) > 0 && medianOf(left) > unexplained && 2*medianOf(errors) < medianOf(left) {
-		return []Origin{OriginGives}
+	switch {
+	case len(left) == 0 || medianOf(left) <= unexplained || 2*medianOf(errors) >= medianOf(left):
+		return []Origin{OriginAxis}
+	case s.axis.Axis.Gave.Held() && !s.slips():
+		return []Origin{}
 	}
-	return []Origin{OriginAxis}
+	return []Origin{OriginGives}
 }
 
-// motorOrigins orders rate and wobble by how steady the drift is.
-func motorOrigins(perSecond []float64) []Origin {
+// motorOrigins tells rate and wobble apart by the rate measured, where it explains the drift, a share of the sky's own, or cannot; else it orders
+// them by how steady the drift is.
+func (s *set) motorOrigins(perSecond []float64, drift float64) []Origin {
+	if s.axis != nil && s.axis.Rate != nil {
+		r := *s.axis.Rate
+		switch off := math.Abs(r.SiderealRatio - 1); {
+		case off > (1-explained)*drift:
+			return []Origin{OriginRate}
+		case off+2*r.Sigma < (1-unexplained)*drift:
+			return []Origin{OriginWobble}
+		}
+	}
 	mid := medianOf(perSecond)
 	if len(perSecond) < shakeLeast || mid == 0 || !finite(mid) {
 		return []Origin{OriginRate, OriginWobble}

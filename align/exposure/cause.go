@@ -7,6 +7,7 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/align"
 	"trueturn/ephem"
 )
 
@@ -22,7 +23,6 @@ type set struct {
 // conclude parts what each frame is drawn out by, and names its cause.
 func (s *set) conclude() {
 	s.bestFocus()
-	s.clouds()
 	for i, f := range s.frames {
 		f.focus(s.best[f.size()])
 		if f.told() {
@@ -39,8 +39,6 @@ func (s *set) conclude() {
 func (f *taken) size() [2]int { return [2]int{f.shot.Width, f.shot.Height} }
 
 const (
-	// blurShare: stars a third wider than in the best pictures are out of focus; seeing does not do it before short lenses.
-	blurShare = 1.33
 	// softPx and softArcsec: stars wider than both in all pictures are out of focus. Air widens stars to 1″–5″, small lenses
 	// to 2 or 3 pixels (common practice, no source).
 	softPx, softArcsec = 4.5, 15
@@ -79,7 +77,7 @@ func (f *taken) focus(best float64) {
 	}
 	sharp := sigmaOf(sharpPx)
 	switch {
-	case f.narrow > blurShare*blurShare*best:
+	case f.narrow > align.Blur*align.Blur*best:
 		f.parts[CauseFocus] = 12 * (f.narrow - best)
 	case soft:
 		f.parts[CauseFocus] = 12 * (f.narrow - sharp*sharp)
@@ -95,44 +93,6 @@ func (f *taken) solvedScale() float64 {
 		return 0
 	}
 	return 180 / math.Pi * 3600 / f.shot.FocalPx
-}
-
-const (
-	// cloudShare: a picture with less than two fifths of the stars of the middle picture is clouded, or dewed.
-	cloudShare = 0.4
-	// cloudLeast: with fewer stars in the middle picture their number says nothing.
-	cloudLeast = 15
-)
-
-// clouds compares the numbers of stars of pictures that look at the same field.
-func (s *set) clouds() {
-	for _, f := range s.frames {
-		var counts []float64
-		for _, o := range s.frames {
-			if f.sameField(o) {
-				counts = append(counts, float64(o.judged.Stars))
-			}
-		}
-		usual := medianOf(counts)
-		if len(counts) == 2 { // the better of two
-			usual = math.Max(counts[0], counts[1])
-		}
-		f.clouded = usual >= cloudLeast && float64(f.judged.Stars) < cloudShare*usual
-	}
-}
-
-// sameFieldShare of the diagonal: pictures whose middles lie nearer show as many stars.
-const sameFieldShare = 0.5
-
-// sameField is whether two pictures show the same stars, as far as is known; where one was not recognised they are taken to.
-func (f *taken) sameField(o *taken) bool {
-	if f.size() != o.size() || f.shot.solved() != o.shot.solved() || !f.shot.solved() {
-		return f.size() == o.size()
-	}
-	a := f.shot.Attitude.Inverse().Apply(r3.Vec{Z: 1})
-	b := o.shot.Attitude.Inverse().Apply(r3.Vec{Z: 1})
-	diagonal := math.Hypot(float64(f.shot.Width), float64(f.shot.Height)) / f.shot.FocalPx
-	return r3.Norm(r3.Sub(a, b)) < sameFieldShare*diagonal
 }
 
 // divide parts the path of a frame, as means over the picture of squared pixels. Seen from the middle the sky's turn w
@@ -373,7 +333,7 @@ func (f *taken) shaken() {
 func (f *taken) cause() Cause {
 	if !f.told() {
 		switch {
-		case f.clouded:
+		case f.shot.Clouded:
 			return CauseCloud
 		case f.judged.Round:
 			return CauseNone
@@ -381,7 +341,7 @@ func (f *taken) cause() Cause {
 		return CauseUnexplained
 	}
 	switch {
-	case f.clouded && f.judged.Round && !f.blurred:
+	case f.shot.Clouded && f.judged.Round && !f.blurred:
 		return CauseCloud
 	case f.judged.Round && f.blurred:
 		return CauseFocus

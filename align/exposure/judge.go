@@ -56,6 +56,9 @@ type KnownAxis struct {
 	Site ephem.Site
 	Air  ephem.Air
 	Axis align.Axis
+	// Rate of the motor, nil where not known, and the troubles named, by the pictures the axis was measured by.
+	Rate   *align.Rate
+	Faults []align.Situation
 }
 
 // Share is one cause in a set of exposures.
@@ -124,7 +127,6 @@ type taken struct {
 	north   float64
 	axisRA  part // what the known axis makes of east and north
 	axisDec part
-	clouded bool
 	blurred bool
 	stand   stand
 	seen    float64 // |E| typical of the picture, px²

@@ -50,14 +50,18 @@ func (d drawing) star(x, y, trailX, trailY float64, i int) star.Star {
 		Elongation: q, ElongationErr: s / (own * own * (1 + 1/(q*q))), Angle: unit.Angle(angle), AngleErr: unit.Angle(math.Min(s/(4*diff), 0.9))}
 }
 
-// shotsOf are a run's exposures with shapes drawn instead of rendered; places and attitudes are solved from the stars.
 func shotsOf(t testing.TB, e simulate.Evening, d drawing) []Shot {
+	t.Helper()
+	return Shots(sequenceOf(t, e, d))
+}
+
+// sequenceOf are a run's exposures with shapes drawn instead of rendered; places and attitudes are solved from the stars.
+func sequenceOf(t testing.TB, e simulate.Evening, d drawing) (q drift.Sequence) {
 	t.Helper()
 	run, err := e.Begin()
 	if err != nil {
 		t.Fatal(err)
 	}
-	var q drift.Sequence
 	for i := range e.Count {
 		s := drift.Shot{File: e.File(i), Clock: &frame.Clock{Start: e.StartOf(i), Exposure: e.Exposure}, Width: e.Camera.Width, Height: e.Camera.Height}
 		s.Field = star.Field{Width: s.Width, Height: s.Height}
@@ -78,7 +82,7 @@ func shotsOf(t testing.TB, e simulate.Evening, d drawing) []Shot {
 		s.Solution = &sol
 		q.Shots = append(q.Shots, s)
 	}
-	return Shots(q)
+	return q
 }
 
 // evening is one with pictures of one megapixel, 18″ a pixel, aimed at a place of the sky.
@@ -380,10 +384,11 @@ func TestJSON(t *testing.T) {
 func TestCloud(t *testing.T) {
 	e := evening(t, 180, 50)
 	d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(5, 5))}
-	shots := shotsOf(t, e, d)
-	shots[2].Stars = shots[2].Stars[:10]
-	shots[4].Stars = nil
-	v := judge(t, shots, Question{})
+	q := sequenceOf(t, e, d)
+	for i, stars := range map[int]int{2: 10, 4: 0} {
+		q.Shots[i].Field.Stars, q.Shots[i].Solution = q.Shots[i].Field.Stars[:stars], nil
+	}
+	v := judge(t, Shots(q), Question{})
 	if len(v.Causes) != 1 || v.Causes[0].Cause != CauseCloud || !slices.Equal(v.LeaveOut, []string{e.File(2), e.File(4)}) {
 		t.Errorf("%+v, leave out %v", v.Causes, v.LeaveOut)
 	}
@@ -480,6 +485,42 @@ func TestGearWithAxis(t *testing.T) {
 		if len(v.Causes) != 2 {
 			t.Errorf("seed %d: %+v", seed, v.Causes)
 		}
+	}
+}
+
+// TestAxisPictures: what the pictures that the axis was measured by say of rate and holder stands beside what the stars are drawn out by.
+func TestAxisPictures(t *testing.T) {
+	list := troubles()
+	find := func(name string) amiss {
+		return list[slices.IndexFunc(list, func(c amiss) bool { return c.name == name })]
+	}
+	gear, lunar, pushed := find("gear"), find("lunar rate, axis known"), find("trailing along declination, axis known to be right")
+	slips := []align.Situation{{Kind: align.KindSlipping}}
+	for _, c := range []struct {
+		name string
+		of   amiss
+		say  func(k *KnownAxis)
+		want []Origin
+	}{
+		{"a gear, the rate known to be sound", gear, func(k *KnownAxis) { k.Rate = &align.Rate{SiderealRatio: 1.0001, Sigma: 0.0005} }, []Origin{OriginWobble}},
+		{"a gear, the rate hardly known", gear, func(k *KnownAxis) { k.Rate = &align.Rate{SiderealRatio: 1, Sigma: 0.1} }, []Origin{OriginWobble, OriginRate}},
+		{"lunar rate, measured", lunar, func(k *KnownAxis) { k.Rate = &align.Rate{SiderealRatio: 0.9635, Sigma: 0.001} }, []Origin{OriginRate}},
+		{"jumps, a clutch known to slip", gear, func(k *KnownAxis) { k.Faults = slips }, []Origin{OriginGives}},
+		{"pushed, the holder known to be stiff", pushed, func(k *KnownAxis) { k.Axis.Gave.Rigid = 0.9 }, []Origin{}},
+		{"pushed, the holder known to give", pushed, func(k *KnownAxis) { k.Axis.Gave.Rigid = 0.001 }, []Origin{OriginGives}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			e := evening(t, c.of.azimuth, c.of.altitude)
+			d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(1, 3))}
+			c.of.set(t, &e, &d)
+			k := knownAxis(t, e, unit.AngleFromMin(3))
+			c.say(k)
+			v := judge(t, shotsOf(t, e, d), Question{Axis: k})
+			if len(v.Causes) == 0 || !slices.Equal(v.Causes[0].Behind, c.want) || v.Causes[0].Behind == nil {
+				t.Errorf("%+v, want %v behind", v.Causes, c.want)
+			}
+			t.Log(v.Causes[0].Text, v.Advice)
+		})
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/align"
 	"trueturn/drift"
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
@@ -30,13 +31,18 @@ type Shot struct {
 
 	Mid       time.Time // zero where the clock is not known
 	ExposureS float64   // 0 where not known
+
+	Clouded  bool       // as [align.Clouded] finds among the pictures
+	Motor    align.Kind // what the motor did wrong meanwhile, as the pictures before and after show; empty: nothing, or they do not
+	Followed bool       // they show that the camera followed the sky
 }
 
 // Shots are the exposures of a measured sequence.
 func Shots(seq drift.Sequence) []Shot {
 	var list []Shot
-	for _, s := range seq.Shots {
-		shot := Shot{File: s.File, Width: s.Width, Height: s.Height, Stars: s.Field.Stars, Level: s.Field.Background}
+	clouded := align.Clouded(seq.Shots)
+	for i, s := range seq.Shots {
+		shot := Shot{Clouded: clouded[i], File: s.File, Width: s.Width, Height: s.Height, Stars: s.Field.Stars, Level: s.Field.Background}
 		shot.ExposureS = s.Exposure.Seconds()
 		if s.Clock != nil {
 			shot.Mid, shot.ExposureS = s.Clock.Mid(), s.Clock.Exposure.Seconds()
@@ -53,9 +59,33 @@ func Shots(seq drift.Sequence) []Shot {
 		if len(shot.Stars) == 0 && s.Err != nil {
 			shot.WhyNone = s.Err.Error()
 		}
+		shot.Motor, shot.Followed = motorAt(seq.Shots, i)
 		list = append(list, shot)
 	}
 	return list
+}
+
+// motorAt is what the nearest pictures before and after a shot that tell something say of the motor, where they agree.
+func motorAt(shots []drift.Shot, i int) (fault align.Kind, followed bool) {
+	var said []align.Pace
+	for _, step := range [...]int{-1, 1} {
+		for k := i + step; k >= 0 && k < len(shots); k += step {
+			p, ok := align.PaceBetween(shots[min(i, k)], shots[max(i, k)])
+			if ok && (p.Fault() != "" || p.Follows()) {
+				said = append(said, p)
+				break
+			}
+		}
+	}
+	for _, p := range said {
+		if p.Fault() != said[0].Fault() {
+			return "", false
+		}
+	}
+	if len(said) == 0 {
+		return "", false
+	}
+	return said[0].Fault(), said[0].Fault() == ""
 }
 
 // lens is the pinhole of a shot. Where the focal length is not known a long one stands in: the picture is then taken to be flat.

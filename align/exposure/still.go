@@ -2,12 +2,11 @@ package exposure
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"trueturn/ephem/turn"
+	"trueturn/align"
 )
 
 // # A camera that stands still
@@ -15,8 +14,8 @@ import (
 // A standing camera turns with the Earth, so that in its frame the sky turns by w = −ωT p̂ during an exposure of T, and the path
 // of every star follows from the attitude and T alone. Two things tell that it stood:
 //
-// The pictures of a sequence. Between two of them the attitude against the stars has turned by ω times the time between, about
-// the pole; on a mount that follows the sky it has not turned at all. It takes neither place nor air.
+// The pictures of a sequence ([align.Pace]): between two of them the attitude against the stars has turned by ω times the time
+// between, about the pole; on a mount that follows the sky it has not turned at all. It takes neither place nor air.
 //
 // The stars of one picture. With P the E that the path w would draw (pattern.go), each star's E is
 //
@@ -49,18 +48,8 @@ type stand struct {
 	k, err float64    // share of P seen, with its standard error
 	won    float64    // misfit less for P, its share held at one
 	better float64    // misfit less for a free turn
-	seq    motion     // what the pictures before and after say
 	still  bool
 }
-
-// motion is what two pictures tell of the camera between them.
-type motion int
-
-const (
-	motionUnknown motion = iota
-	motionStill
-	motionOther // it followed the sky
-)
 
 // skyTurn is how the sky turns in a standing camera during the exposure.
 func (s Shot) skyTurn() (w [3]float64, known bool) {
@@ -75,12 +64,10 @@ func (s Shot) skyTurn() (w [3]float64, known bool) {
 // is taken off, else as it was.
 func stands(frames []*taken, lens [2]float64) [2]float64 {
 	var stood []*pattern
-	clocked := inTime(frames)
 	for _, f := range frames {
 		if f.stand.sky, f.stand.known = f.shot.skyTurn(); !f.stand.known {
 			continue
 		}
-		f.stand.seq = f.beside(clocked)
 		f.compare()
 		if f.stand.still = f.stood(); f.stand.still {
 			if f.stand.err > stillErr { // too short to be measured
@@ -108,10 +95,10 @@ func scaled(w [3]float64, by float64) [3]float64 { return [3]float64{by * w[0], 
 func (f *taken) stood() bool {
 	s := f.stand
 	alike := s.k > stillLow && s.k < stillHigh
-	switch s.seq {
-	case motionOther:
+	switch {
+	case f.shot.Followed, f.shot.Motor != "" && f.shot.Motor != align.KindNotTurning:
 		return false
-	case motionStill: // the path may be too short to be seen in a single picture
+	case f.shot.Motor == align.KindNotTurning: // the path may be too short to be seen in a single picture
 		return alike && s.won > stillWins*s.better || s.err > stillErr && math.Abs(s.k-1) < 2*s.err && s.better-s.won < clearly
 	}
 	return alike && s.err < stillErr && s.won > clearly && s.won > stillWins*s.better
@@ -197,74 +184,6 @@ func (m mixture) normal(x [3]float64, held bool) (*mat.SymDense, *mat.VecDense) 
 		right.SetVec(0, 0)
 	}
 	return normal, right
-}
-
-const (
-	// apartPx: the stars must have moved by this much through a standing camera between two pictures; attitudes are good to a tenth of a pixel.
-	apartPx = 2.0
-	// apartShare of that motion is what stamps in whole seconds, focus and refraction may leave.
-	apartShare = 0.25
-)
-
-// inTime are the recognised frames with a clock, in its order.
-func inTime(frames []*taken) (clocked []*taken) {
-	for _, f := range frames {
-		if f.shot.solved() && !f.shot.Mid.IsZero() {
-			clocked = append(clocked, f)
-		}
-	}
-	slices.SortStableFunc(clocked, func(a, b *taken) int { return a.shot.Mid.Compare(b.shot.Mid) })
-	return clocked
-}
-
-// beside is what the pictures next in time say of a frame.
-func (f *taken) beside(clocked []*taken) motion {
-	at := slices.Index(clocked, f)
-	if at < 0 {
-		return motionUnknown
-	}
-	var said [3]bool
-	for _, step := range [...]int{-1, 1} {
-		for i := at + step; i >= 0 && i < len(clocked); i += step {
-			if m := f.shot.motionTo(clocked[i].shot); m != motionUnknown {
-				said[m] = true
-				break
-			}
-		}
-	}
-	switch {
-	case said[motionStill] && !said[motionOther]:
-		return motionStill
-	case said[motionOther] && !said[motionStill]:
-		return motionOther
-	}
-	return motionUnknown
-}
-
-// motionTo compares the attitudes of two pictures: the camera stood with the ground, or with the stars.
-func (s Shot) motionTo(o Shot) motion {
-	if s.Mirrored != o.Mirrored || s.RowsFlipped != o.RowsFlipped {
-		return motionUnknown
-	}
-	earth := turn.Exp(r3.Vec{Z: omega * o.Mid.Sub(s.Mid).Seconds()})
-	followed := s.Attitude.Inverse().Then(*o.Attitude)
-	stood := s.Attitude.Inverse().Then(earth).Then(*o.Attitude)
-	moved := s.px(s.Attitude.Inverse().Then(earth).Then(*s.Attitude).Log())
-	switch {
-	case moved < apartPx:
-		return motionUnknown
-	case s.px(stood.Log()) < apartShare*moved:
-		return motionStill
-	case s.px(followed.Log()) < apartShare*moved:
-		return motionOther
-	}
-	return motionUnknown
-}
-
-// px is how far a small turn of the camera moves the stars, in the mean over a circle halfway out.
-func (s Shot) px(w r3.Vec) float64 {
-	half := math.Hypot(float64(s.Width), float64(s.Height)) / 4
-	return math.Sqrt(s.FocalPx*s.FocalPx*(w.X*w.X+w.Y*w.Y) + half*half*w.Z*w.Z)
 }
 
 // forecast is that of the question, unless the camera stood and it speaks of a mount.

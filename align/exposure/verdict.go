@@ -130,7 +130,10 @@ func (h *Share) explain(s *set) {
 		h.Text = fmt.Sprintf("Stars trail along right ascension%s: %s.", atRate(rate.Sec()), originWords(h.Behind, s.axis != nil))
 	case CauseDec:
 		rate := s.perMinute(func(f *taken) float64 { return f.north })
-		h.Behind = s.behindDec()
+		if h.Behind = s.behindDec(); len(h.Behind) == 0 {
+			h.Text = fmt.Sprintf("Stars trail along declination%s, though the axis measured does not explain it and nothing gave way between the pictures: something moves the camera while it exposes.", atRate(rate.Sec()))
+			return
+		}
 		h.Text = fmt.Sprintf("Stars trail along declination%s: %s.", atRate(rate.Sec()), originWords(h.Behind, true))
 	case CauseRotation:
 		h.Text = "Stars are drawn out along circles: the picture turns during the exposure, because the axis is off."
@@ -140,6 +143,10 @@ func (h *Share) explain(s *set) {
 		h.Text = "Stars are wide in every direction: out of focus, or dew on the lens."
 	case CauseShake:
 		h.Text = "All stars of a picture trail alike, but each picture another way: wind or a knock."
+		if s.slips() {
+			h.Behind = []Origin{OriginGives}
+			h.Text = "All stars of a picture trail alike, but each picture another way: " + originSays[OriginGives] + "."
+		}
 	case CauseCloud:
 		h.Text = "Far fewer stars than in the other pictures: cloud, or dew on the lens."
 	case CauseUnexplained:
@@ -205,26 +212,29 @@ func (s *set) unexplained() string {
 			return "All stars trail the same way, but the stars were not recognised, so nobody can say whether that is right ascension or declination."
 		}
 	}
-	if why, all := s.blind(); all {
-		if why != "" {
-			return "No stars could be measured: " + why + "."
-		}
-		return "No stars could be measured."
+	if why, n := s.blind(); n == len(s.frames) {
+		return "No stars could be measured" + why + "."
+	} else if n > 0 {
+		return fmt.Sprintf("In %d of %d pictures no stars could be measured%s.", n, len(s.frames), why)
 	}
 	return "The stars are not round in a way that fits no cause known."
 }
 
-// blind is whether no frame showed stars enough, and the first reason given.
-func (s *set) blind() (why string, all bool) {
+// blind counts the frames that did not show stars enough, through no cloud, with the first reason given.
+func (s *set) blind() (why string, n int) {
 	for _, f := range s.frames {
-		if f.told() {
-			return "", false
+		if f.judged.Cause != CauseUnexplained {
+			continue
 		}
-		if why == "" {
-			why = strings.TrimSuffix(f.shot.WhyNone, ".")
+		if f.told() { // that is the news
+			return "", 0
+		}
+		n++
+		if w := strings.TrimSuffix(f.shot.WhyNone, "."); why == "" && w != "" {
+			why = ": " + w
 		}
 	}
-	return why, true
+	return why, n
 }
 
 func atRate(arcsecPerMinute float64) string {
@@ -302,12 +312,16 @@ func (v *Verdict) advise(s *set) string {
 		return fmt.Sprintf("All %d are round: go on.", v.Round) + v.longestWords()
 	}
 	lead := fmt.Sprintf("%d of %d are round. ", v.Round, v.Of)
-	switch h := v.Causes[0]; h.Cause {
+	h := v.Causes[0]
+	if slices.Contains(h.Behind, OriginGives) {
+		return lead + "The axis measured is not to blame: tighten clamps and holder, and lighten what hangs on them" + v.orShorter()
+	}
+	switch h.Cause {
 	case CauseRA:
 		return lead + v.aboutRA(h)
 	case CauseDec:
-		if slices.Contains(h.Behind, OriginGives) {
-			return lead + "The axis measured is not to blame: tighten clamps and holder, and lighten what hangs on them" + v.orShorter()
+		if len(h.Behind) == 0 {
+			return lead + "Something moves the camera while it exposes, wind or a hand: use a self-timer, shelter the mount" + v.orShorter()
 		}
 		return lead + "The axis is off: measure it with align and turn it" + v.orShorter()
 	case CauseRotation:

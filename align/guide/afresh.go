@@ -5,8 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"gonum.org/v1/gonum/spatial/r3"
-
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/drift"
@@ -17,18 +15,13 @@ import (
 //
 // Once a switch is thrown or a motor switched on, what came before spoils what comes after: one axis and one rate fit no two
 // mounts, and the misfit looks like a clutch that slips. How a motor runs every pair of neighbours tells alone, whatever the
-// axis: against the stars the camera of a mount at the ratio r of the sidereal rate turns in Δt about the pole by
-//
-//	v = (r − 1)·ωΔt                   and across it by no more than ε·r·ωΔt, ε being how far off the axis is
-//
-// A step is odd where r is; a swing by hand tells nothing of it, nor do pictures long apart. Where all odd steps of a window stand
-// together, from its first picture on or two alike, and it is over, it was a fault of the motor that was put right: the pictures after
+// axis: its ratio r ([align.Pace]). A step is odd where r is; a swing by hand tells nothing of it, nor do pictures long apart. Where all
+// odd steps of a window stand together, from its first picture on or two alike, and it is over, it was a fault of the motor that was put right: the pictures after
 // it are asked alone, and where three of them make a sound measurement they are all that counts. A single odd step amid sound ones,
 // or several with sound ones between, is a clutch or a hand: what gives now and then has to show more. A knock parts
 // the window as well.
 const (
 	oddRatio = 0.2              // by which r misses 1; a wobble of 100″ in four minutes makes 0.09, half the rate 0.5
-	sureStep = 0.05             // of the sky's turn: errors of attitudes by which a ratio is read
 	farApart = 12 * time.Minute // pictures between which anything may have happened
 
 	clearlyOther = 4 // standard errors by which two ratios are not one
@@ -68,19 +61,13 @@ func (w *window) steps() (list []step) {
 // stepOf is how fast the camera turned from one shot to another, against the sky; false where the two do not tell.
 func stepOf(a, b drift.Shot) (step, bool) {
 	dt := b.Clock.Mid().Sub(a.Clock.Mid())
+	p, ok := align.PaceBetween(a, b)
+	if !ok || dt > farApart {
+		return step{}, false
+	}
 	sky := ephem.SiderealRadPerS * dt.Seconds()
-	if sky <= 0 || dt > farApart || a.Solution.Covariance == nil || b.Solution.Covariance == nil {
-		return step{}, false
-	}
-	var noise float64
-	for i := range 3 {
-		noise = max(noise, a.Solution.Covariance.At(i, i)+b.Solution.Covariance.At(i, i))
-	}
-	v := b.Solution.Facing().Then(a.Solution.Facing().Inverse()).Log() // in the sky's frame
-	if r3.Norm(v) > swungBy.Rad()+3*sky || math.Sqrt(noise) > sureStep*sky {
-		return step{}, false
-	}
-	return step{ratio: 1 + v.Z/sky, sigma: math.Sqrt(noise) / sky}, true
+	turned := math.Hypot(p.Rate.SiderealRatio-1, p.Across) * sky
+	return step{ratio: p.Rate.SiderealRatio, sigma: p.Rate.Sigma}, turned <= swungBy.Rad()+3*sky
 }
 
 // fault is a stretch of odd steps in a window.
@@ -219,7 +206,7 @@ func (g *Guide) newest() (at time.Time) {
 // proof is how many sound pictures show that a fault is put right: a motor's shows at once, what gives way now and then does not.
 func (g *Guide) proof() int {
 	for _, x := range g.base.Faults {
-		if answer.Unsteady(x.Kind) && x.Kind != align.KindWrongHemisphere {
+		if x.Kind.Unsteady() && x.Kind.Twists() {
 			return surePictures
 		}
 	}

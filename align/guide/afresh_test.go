@@ -29,8 +29,7 @@ func (g *rig) swingBy(deg float64) {
 // mechanical are the kinds of situation a mended mount must not be told of.
 func mechanical(v View) (list []string) {
 	for _, x := range v.Situations {
-		switch align.Kind(x.Kind) {
-		case align.KindSlipping, align.KindKnock, align.KindPlay, align.KindNotTurning, align.KindWrongHemisphere, align.KindWrongRate:
+		if k := align.Kind(x.Kind); k.Of() == align.OfMount && k != align.KindFlexure { // what gave before may still be in the fit
 			list = append(list, x.Kind)
 		}
 	}

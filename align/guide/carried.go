@@ -80,15 +80,15 @@ func (c *Carried) weighed(a answer.Finding) answer.Finding {
 	b.Advice.Notes = append(b.Advice.Notes, stillSo(a, b)...)
 	b.Faults = steadyOnes(a.Faults)
 	if alone := own.WorstSigma(); alone > sureness*joint.WorstSigma() {
-		b.Advice.Notes = append(b.Advice.Notes, "The turns left the axis there, and nothing since speaks against it; the untouched pictures alone know it to ± "+align.Arc(alone)+". To be certain swing the axis by hand by 30° and take two more.")
+		b.Advice.Notes = append(b.Advice.Notes, align.Note{Text: "The turns left the axis there, and nothing since speaks against it; the untouched pictures alone know it to ± " + align.Arc(alone) + ". To be certain swing the axis by hand by 30° and take two more."})
 	}
 	return b
 }
 
 // stillSo are the notes of an answer that hold for the weighed one and are not in it: its forecast is its own.
-func stillSo(was, now answer.Finding) (notes []string) {
+func stillSo(was, now answer.Finding) (notes []align.Note) {
 	for _, n := range was.Advice.Notes {
-		forecast := was.Forecast != nil && n == was.Forecast.Advice
+		forecast := was.Forecast != nil && n.Text == was.Forecast.Advice
 		if !forecast && !slices.Contains(now.Advice.Notes, n) {
 			notes = append(notes, n)
 		}
@@ -98,7 +98,7 @@ func stillSo(was, now answer.Finding) (notes []string) {
 
 // steadyOnes leaves out what a short look alone suffers from.
 func steadyOnes(all []align.Situation) []align.Situation {
-	return slices.DeleteFunc(slices.Clone(all), func(x align.Situation) bool { return x.Kind == align.KindWeakDirection || x.Kind == align.KindTooShort })
+	return slices.DeleteFunc(slices.Clone(all), func(x align.Situation) bool { return x.Kind.Of() == align.OfMeasure })
 }
 
 // with weighs the carried axis together with another; false where they disagree.

@@ -256,7 +256,7 @@ func stage(t *testing.T, m mistake, lat float64, swung bool, seed uint64) outcom
 
 func named(list []answer.Situation) (kinds []align.Kind) {
 	for _, s := range list {
-		if k := align.Kind(s.Kind); k != align.KindWeakDirection && k != align.KindTooShort && !slices.Contains(kinds, k) {
+		if k := align.Kind(s.Kind); k.Of() != align.OfMeasure && !slices.Contains(kinds, k) {
 			kinds = append(kinds, k)
 		}
 	}

@@ -51,5 +51,5 @@ func levelOf(f answer.Finding) *Level {
 		return nil
 	}
 	return &Level{AltitudeArcmin: m.Deviation.Altitude.Min(), AltitudeSigmaArcmin: m.Axis.AltitudeSigma().Min(),
-		AzimuthArcmin: m.Deviation.Azimuth.Min(), AzimuthSigmaArcmin: m.Axis.AzimuthSigma().Min(), StandsArcmin: m.Question.Stands.Min()}
+		AzimuthArcmin: m.Deviation.Azimuth.Min(), AzimuthSigmaArcmin: m.Axis.AzimuthSigma().Min(), StandsArcmin: m.Question.Marks(m.Axis, m.Deviation).Min()}
 }

@@ -48,7 +48,10 @@ func (g *Guide) compose() {
 		s.text = g.s.News + " " + s.text
 	}
 	a.Faults = g.situations(a)
-	a.Advice.Notes = slices.Concat(a.Advice.Notes, s.notes)
+	a.Advice.Notes = slices.Clone(a.Advice.Notes)
+	for _, n := range s.notes {
+		a.Advice.Notes = append(a.Advice.Notes, align.Note{Text: n})
+	}
 	a.Advice.NextText = s.text
 	if a.Measured != nil || g.s.Phase == Turning {
 		a.Advice.Next = s.next()
@@ -265,7 +268,7 @@ func (g *Guide) measuringWords(a answer.Finding) say {
 // faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
 func faultOf(a answer.Finding) (string, bool) {
 	for _, x := range a.Faults {
-		if a.Measured != nil && (answer.Unsteady(x.Kind) || x.Kind == align.KindWrongRate) {
+		if a.Measured != nil && x.Stops {
 			return x.Text, true
 		}
 	}

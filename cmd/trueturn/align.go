@@ -50,6 +50,8 @@ type measuring struct {
 	positions string    // a table in place of pictures
 	stdin     io.Reader // where - takes it from
 
+	pictures bool // the table of them, and asides, are to be printed
+
 	at      *align.Target // where a field too narrow to recognise lies
 	rollDeg *float64
 }
@@ -72,7 +74,7 @@ func (f *face) alignCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			why := f.showAnswer(r, m.clock.zone)
+			why := f.showAnswer(r, m)
 			if err := m.store(r, titleOf(args)); err != nil && why == nil {
 				return err
 			}
@@ -92,6 +94,7 @@ func (m *measuring) flags(fs *pflag.FlagSet) {
 	m.wishes(fs)
 	m.narrowFlags(fs)
 	fs.StringVar(&m.positions, "positions", "", "table `FILE.csv` of positions measured elsewhere, in place of pictures; - is the standard input")
+	fs.BoolVar(&m.pictures, "pictures", false, "print the table of the pictures and what else is worth knowing; without it they come where something is wrong with one")
 	m.keep.registerSave(fs)
 	m.keep.register(fs)
 }
@@ -173,7 +176,6 @@ func (m *measuring) store(r result, title string) error {
 type result struct {
 	answer.Answer
 	seq  drift.Sequence
-	air  ephem.Air
 	read int // pictures that could be read
 }
 
@@ -186,10 +188,7 @@ func (r result) page(v exposure.Verdict, title string) report.Data {
 
 // judge looks at the pictures as exposures, with the axis if it is known.
 func (r result) judge(q exposure.Question) (exposure.Verdict, error) {
-	if r.Measured != nil && r.Site != nil {
-		q.Axis = &exposure.KnownAxis{Site: *r.Site, Air: r.air, Axis: r.Measured.Axis}
-	}
-	q.Forecast = r.Forecast
+	q.Axis, q.Forecast = r.KnownAxis(), r.Forecast
 	readable := drift.Sequence{}
 	var damaged []string
 	for _, s := range r.seq.Shots {
@@ -265,12 +264,6 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 func (f *face) answered(seq drift.Sequence, m *measuring) result {
 	r := result{Answer: answer.New(seq, f.question(m)), seq: seq}
 	r.tell(m.lens.LensFlags, m.fNumber)
-	if r.Site != nil {
-		r.air = ephem.StandardAir(r.Site.HeightM)
-	}
-	if m.air != nil {
-		r.air = *m.air
-	}
 	for _, s := range seq.Shots {
 		if !s.Unread() {
 			r.read++
@@ -293,7 +286,7 @@ func (m *measuring) narrow() *drift.Narrow {
 }
 
 // showAnswer prints an answer; its error is why there is no axis.
-func (f *face) showAnswer(r result, zone *time.Location) error {
+func (f *face) showAnswer(r result, m *measuring) error {
 	switch {
 	case r.read == 0:
 	case f.json:
@@ -301,8 +294,8 @@ func (f *face) showAnswer(r result, zone *time.Location) error {
 			return err
 		}
 	default:
-		f.say(r.Answer, zone)
-		f.caution()
+		f.say(r.Answer, m.clock.zone, m.pictures)
+		fmt.Fprintln(f.out, mind)
 	}
 	return r.Err
 }

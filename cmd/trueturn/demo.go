@@ -81,7 +81,7 @@ func (f *face) demo(ctx context.Context, e simulate.Evening, out string) error {
 	if r.Before, r.Truth.Truth, err = f.demoRound(ctx, e, filepath.Join(out, "before")); err != nil {
 		return err
 	}
-	f.unlessJSON(func() { f.say(r.Before, nil) })
+	f.unlessJSON(func() { f.sayBrief(r.Before) })
 	if next := r.Before.Advice.Next; next != nil && *next == string(align.Turn) {
 		if err := f.demoTurn(ctx, e, out, &r); err != nil {
 			return err
@@ -93,7 +93,8 @@ func (f *face) demo(ctx context.Context, e simulate.Evening, out string) error {
 // demoTurn follows the advice and measures again.
 func (f *face) demoTurn(ctx context.Context, e simulate.Evening, out string, r *demoReport) error {
 	ad := r.Before.Advice
-	altitude, azimuth := handful(ad.Altitude, ad.TurnAltitudeArcmin), handful(ad.Azimuth, ad.TurnAzimuthArcmin)
+	is := r.Before.Finding.Advice
+	altitude, azimuth := handful(is.AltitudeIs, ad.TurnAltitudeArcmin), handful(is.AzimuthIs, ad.TurnAzimuthArcmin)
 	f.heading("The knobs are turned as it says")
 	f.tell("A hand turns the base by %.1f′ and the tilt by %.1f′: to the nearest half minute of arc, no better.",
 		math.Abs(azimuth.Min()), math.Abs(altitude.Min()))
@@ -162,8 +163,8 @@ func demoPlace(s ephem.Site, own bool) string {
 }
 
 // handful is a turn as a hand makes it, to half a minute of arc.
-func handful(words string, arcmin *float64) unit.Angle {
-	if arcmin == nil || leaves(words) {
+func handful(is align.KnobIs, arcmin *float64) unit.Angle {
+	if arcmin == nil || is != align.KnobTurns {
 		return 0
 	}
 	return unit.AngleFromMin(math.Round(*arcmin*2) / 2)

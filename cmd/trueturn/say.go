@@ -1,8 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
+	"io"
 	"math"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -21,12 +24,17 @@ import (
 // lineWidth suits the narrow window of a phone's terminal turned sideways.
 const lineWidth = 78
 
-// say tells an answer to a cold, tired person: what to do, how sure that is,
-// what is amiss, and only then the pictures.
-// Times are those of a zone.
-func (f *face) say(a answer.Answer, zone *time.Location) {
+// say tells an answer to a cold, tired person in one screen: what becomes of the exposure planned, the one thing to do, how far off the axis is and
+// how sure that is, the gear, what is amiss. The table of the pictures, and asides, come where something is wrong with one or where
+// they are asked for. Times are those of a zone.
+func (f *face) say(a answer.Answer, zone *time.Location, pictures bool) {
 	f.sayBrief(a)
-	f.sayFrames(a.Frames, zone)
+	if pictures {
+		f.sayAsides(a)
+	}
+	if pictures || a.Err != nil || slices.ContainsFunc(a.Frames, func(fr answer.FrameJSON) bool { return !fr.Used }) {
+		f.sayFrames(a.Frames, zone)
+	}
 }
 
 // sayBrief is everything but the table of the pictures.
@@ -39,7 +47,6 @@ func (f *face) sayBrief(a answer.Answer) {
 		f.sayNext(a)
 	}
 	f.sayAxis(a)
-	f.sayMotor(a)
 	f.sayTrouble(a)
 }
 
@@ -57,7 +64,7 @@ func (f *face) sayNext(a answer.Answer) {
 		fmt.Fprintln(f.out)
 		return
 	}
-	base, tilt := f.baseTurn(ad), f.tiltTurn(ad)
+	base, tilt := f.baseTurn(a), f.tiltTurn(a)
 	if math.Abs(*ad.TurnAltitudeArcmin) > math.Abs(*ad.TurnAzimuthArcmin)*math.Cos(a.Axis.AltitudeDeg*math.Pi/180) {
 		base, tilt = tilt, base
 	}
@@ -69,8 +76,9 @@ func (f *face) sayNext(a answer.Answer) {
 }
 
 // baseTurn is the turn of the azimuth knob, in the words of the advice and in what the hand has to go by.
-func (f *face) baseTurn(ad answer.AdviceJSON) string {
-	if leaves(ad.Azimuth) {
+func (f *face) baseTurn(a answer.Answer) string {
+	ad := a.Advice
+	if a.Finding.Advice.AzimuthIs != align.KnobTurns {
 		return "base: " + ad.Azimuth
 	}
 	return fmt.Sprintf("base: %s: to the %s when facing the pole, %s", f.bold(ad.Azimuth),
@@ -79,8 +87,9 @@ func (f *face) baseTurn(ad answer.AdviceJSON) string {
 
 // tiltTurn is the turn of the altitude knob. It is to end upward, against
 // gravity, so that play does not undo it.
-func (f *face) tiltTurn(ad answer.AdviceJSON) string {
-	if leaves(ad.Altitude) {
+func (f *face) tiltTurn(a answer.Answer) string {
+	ad := a.Advice
+	if a.Finding.Advice.AltitudeIs != align.KnobTurns {
 		return "tilt: " + ad.Altitude
 	}
 	turn := fmt.Sprintf("tilt: %s, %s", f.bold(ad.Altitude), f.measured(knobs.Altitude, *ad.TurnAltitudeArcmin))
@@ -93,27 +102,31 @@ func (f *face) tiltTurn(ad answer.AdviceJSON) string {
 	return turn + ": go a little too low and finish upward"
 }
 
-// leaves is whether the advice is to leave a knob alone.
-func leaves(words string) bool { return strings.HasPrefix(words, "leave") }
-
 // measured is a turn in what the hand has to go by.
 func (f *face) measured(k knobs.Knob, arcmin float64) string {
 	return f.gear.knobs().Measure(k, unit.AngleFromMin(arcmin))
 }
 
-// sayAxis is how far off the axis is and how sure that is.
+// sayAxis is how far off the axis is and how sure that is, and the gear.
 func (f *face) sayAxis(a answer.Answer) {
-	if a.Error == nil || a.Axis == nil || a.Aim == nil {
-		return
+	if a.Error != nil && a.Axis != nil && a.Aim != nil {
+		e := a.Error
+		text := fmt.Sprintf("Off %s: tilt %s ± %s too %s, base %s ± %s too far %s (seen from above); %s ± %s in all.", aimWords[a.Aim.Kind],
+			minutes(e.AltitudeArcmin), minutes(a.Axis.AltitudeSigmaArcmin), either(e.AltitudeArcmin, "high", "low"),
+			minutes(e.AzimuthArcmin), minutes(a.Axis.AzimuthSigmaArcmin), either(e.AzimuthArcmin, "clockwise", "anticlockwise"),
+			minutes(e.TotalArcmin), minutes(e.TotalSigmaArcmin))
+		if !a.Advice.Trustworthy && a.Finding.Advice.Next != align.Shoot {
+			text += " Do not rely on this yet."
+		}
+		f.paragraph(text)
 	}
-	e := a.Error
-	f.paragraph(fmt.Sprintf("The axis points %s. That is %s ± %s from %s in all.",
-		offWithin(e.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, e.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin),
-		minutes(e.TotalArcmin), minutes(e.TotalSigmaArcmin), aimWords[a.Aim.Kind]))
-	if !a.Advice.Trustworthy {
-		f.paragraph("Do not rely on this yet.")
+	gear := gearWords(a)
+	if gear != "" {
+		f.paragraph(gear)
 	}
-	fmt.Fprintln(f.out)
+	if a.Error != nil || gear != "" {
+		fmt.Fprintln(f.out)
+	}
 }
 
 var aimWords = map[string]string{
@@ -127,13 +140,6 @@ func off(altitudeArcmin, azimuthArcmin float64) string {
 	return fmt.Sprintf("%s too %s and %s too far %s",
 		minutes(altitudeArcmin), either(altitudeArcmin, "high", "low"),
 		minutes(azimuthArcmin), either(azimuthArcmin, "clockwise", "anticlockwise"))
-}
-
-// offWithin is off with standard errors.
-func offWithin(altitude, altitudeSigma, azimuth, azimuthSigma float64) string {
-	return fmt.Sprintf("%s ± %s too %s and %s ± %s too far %s (seen from above)",
-		minutes(altitude), minutes(altitudeSigma), either(altitude, "high", "low"),
-		minutes(azimuth), minutes(azimuthSigma), either(azimuth, "clockwise", "anticlockwise"))
 }
 
 func minutes(arcmin float64) string { return align.Arc(unit.AngleFromMin(arcmin)) }
@@ -158,22 +164,6 @@ func (f *face) sayPlanned(a answer.Answer) {
 	fmt.Fprintln(f.out)
 }
 
-// sayMotor is how motor and gear run.
-func (f *face) sayMotor(a answer.Answer) {
-	var said []string
-	if r := a.Rate; r != nil && r.Sigma < vague {
-		digits := 1 - int(math.Floor(math.Log10(max(r.Sigma, 1e-5)))) // two digits of the error
-		said = append(said, fmt.Sprintf("The motor turns at %.*f ± %.*f of the stars' speed.", digits, r.SiderealRatio, digits, r.Sigma))
-	}
-	if words := gearWords(a); words != "" {
-		said = append(said, words)
-	}
-	if len(said) > 0 {
-		f.paragraph(strings.Join(said, " "))
-		fmt.Fprintln(f.out)
-	}
-}
-
 // plannedWords say what becomes of the exposure planned.
 func plannedWords(x answer.ExposureJSON) string {
 	planned, longest := exposure.Seconds(x.PlannedS), orHour(*x.LongestS)+x.Rests()
@@ -194,22 +184,39 @@ func plannedWords(x answer.ExposureJSON) string {
 	return fmt.Sprintf("%s: not round; as it stands, stars stay round for %s.%s", planned, longest, share)
 }
 
-// gearWords say how evenly the gear runs, as far as the pictures tell; nothing where they do not: a note says so.
+// gearWords say how evenly the gear runs, in a line; nothing where an answer has nothing of it.
 func gearWords(a answer.Answer) string {
 	p := a.PeriodicError
 	switch {
 	case p == nil:
 		return ""
 	case p.State == string(wobble.Measured) && p.PeakToPeakArcsec != nil && p.PeriodS != nil && p.MaxRateArcsecPerSec != nil:
-		return fmt.Sprintf("The gear wobbles by %.0f″ from peak to peak every %.0f s, at its fastest by %.2f″ a second.", *p.PeakToPeakArcsec, *p.PeriodS, *p.MaxRateArcsecPerSec)
-	case p.Note == "":
-		return ""
+		return fmt.Sprintf("The gear wobbles by %.0f″ every %.0f s, at its fastest by %.2f″ a second.", *p.PeakToPeakArcsec, *p.PeriodS, *p.MaxRateArcsecPerSec)
+	case p.State == string(wobble.Bounded) && a.Gear != nil:
+		return fmt.Sprintf("The gear wobbles by no more than %.0f″.", a.Gear.PeakToPeakLimits.High)
 	}
-	return "The gear: " + strings.TrimSuffix(p.Note, ".") + "."
+	return "The gear was not seen: that takes a quarter of an hour of pictures."
 }
 
 // vague is the error from which on a rate of the motor is not worth a line.
 const vague = 0.02
+
+// sayAsides are what nothing need be done about tonight.
+func (f *face) sayAsides(a answer.Answer) {
+	if r := a.Rate; r != nil && r.Sigma < vague {
+		digits := 1 - int(math.Floor(math.Log10(max(r.Sigma, 1e-5)))) // two digits of the error
+		f.item("- ", fmt.Sprintf("The motor turns at %.*f ± %.*f of the stars' speed.", digits, r.SiderealRatio, digits, r.Sigma))
+	}
+	if p := a.PeriodicError; p != nil && p.Note != "" {
+		f.item("- ", "The gear: "+strings.TrimSuffix(p.Note, ".")+".")
+	}
+	for _, n := range a.Finding.Advice.Notes {
+		if n.Aside {
+			f.item("- ", n.Text)
+		}
+	}
+	fmt.Fprintln(f.out)
+}
 
 // sayTrouble names what was amiss, and notes.
 func (f *face) sayTrouble(a answer.Answer) {
@@ -220,12 +227,12 @@ func (f *face) sayTrouble(a answer.Answer) {
 		}
 		f.item("! ", strings.ToUpper(s.Kind[:1])+s.Kind[1:]+from+": "+s.Text)
 	}
-	notes := a.Advice.Notes
+	notes := slices.DeleteFunc(slices.Clone(a.Finding.Advice.Notes), func(n align.Note) bool { return n.Aside })
 	if a.Err != nil && len(notes) > 0 {
 		notes = notes[1:] // the first repeats the error, which stderr tells
 	}
 	for _, n := range notes {
-		f.item("- ", n)
+		f.item("- ", n.Text)
 	}
 	if len(a.Situations)+len(notes) > 0 {
 		fmt.Fprintln(f.out)
@@ -368,7 +375,29 @@ func decimals(x *float64) string {
 	return fmt.Sprintf("%.2f", *x)
 }
 
-func (f *face) table() *tabwriter.Writer { return tabwriter.NewWriter(f.out, 0, 0, 2, ' ', 0) }
+func (f *face) table() *tabwriter.Writer {
+	return tabwriter.NewWriter(&trimmed{w: f.out}, 0, 0, 2, ' ', 0)
+}
+
+// trimmed passes lines on without the spaces at their ends.
+type trimmed struct {
+	w    io.Writer
+	line []byte
+}
+
+func (t *trimmed) Write(p []byte) (int, error) {
+	for _, b := range p {
+		if b != '\n' {
+			t.line = append(t.line, b)
+			continue
+		}
+		if _, err := t.w.Write(append(bytes.TrimRight(t.line, " "), '\n')); err != nil {
+			return 0, err
+		}
+		t.line = t.line[:0]
+	}
+	return len(p), nil
+}
 
 // headline is a paragraph that stands out.
 func (f *face) headline(text string) {
@@ -424,3 +453,6 @@ the mount's manual. Electrical or structural work is for licensed people.
 `
 
 func (f *face) caution() { fmt.Fprint(f.out, cautions) }
+
+// mind is the line of them under every answer.
+const mind = "Mind ledges and drops, the cold, and the Sun by day: trueturn help care."

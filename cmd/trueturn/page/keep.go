@@ -19,7 +19,6 @@ import (
 	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
-	"trueturn/ephem"
 )
 
 const (
@@ -213,14 +212,7 @@ func (k keeping) write(name string, write func(io.Writer) error) error {
 
 // judged is what became of the pictures as exposures; nil where that cannot be told.
 func judged(seq drift.Sequence, v guide.View, o answer.Options) *exposure.Verdict {
-	q := exposure.Question{MaxElongation: o.MaxElongation, Share: o.Share, Forecast: v.Forecast}
-	if v.Measured != nil && v.Site != nil {
-		air := ephem.StandardAir(v.Site.HeightM)
-		if o.Air != nil {
-			air = *o.Air
-		}
-		q.Axis = &exposure.KnownAxis{Site: *v.Site, Air: air, Axis: v.Measured.Axis}
-	}
+	q := exposure.Question{MaxElongation: o.MaxElongation, Share: o.Share, Axis: v.KnownAxis(), Forecast: v.Forecast}
 	seq.Shots = slices.DeleteFunc(slices.Clone(seq.Shots), drift.Shot.Unread)
 	verdict, err := exposure.Judge(exposure.Shots(seq), q)
 	if err != nil {

@@ -196,7 +196,7 @@ func Level(a answer.Answer) (azimuth, altitude plot.Tube, ok bool) {
 	}
 	var stands unit.Angle
 	if a.Measured != nil {
-		stands = a.Measured.Question.Stands
+		stands = a.Measured.Question.Marks(a.Measured.Axis, a.Measured.Deviation)
 	}
 	// As a turn about the vertical an error on the sky is larger by 1/cos(altitude).
 	turn := unit.Angle(stands.Rad() / max(1e-6, math.Cos(a.Axis.AltitudeDeg*math.Pi/180)))
