@@ -69,7 +69,7 @@ var natures = [...]nature{
 	{KindSite, OfPlace, goesOn, false, false},
 	{KindClock, OfClock, goesOn, false, false},
 	{KindTurned, OfMount, goesOn, false, false},
-	{KindNotTurning, OfMount, stopsNoAxis, false, false}, // with swings the axis is found all the same
+	{KindNotTurning, OfMount, stopsAll, false, false}, // with swings the axis is found all the same, and no star stays round
 	{KindWrongHemisphere, OfMount, stopsAll, true, false},
 	{KindWrongRate, OfMount, stopsAll, false, false},
 	{KindPlay, OfMount, goesOn, false, false},

@@ -335,6 +335,9 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	}
 	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries}
+	if stop, ok := b.out.Stop(); ok && q.Ask == "" {
+		b.out.Advice.Next, b.out.Advice.NextText, b.out.Advice.Trustworthy = align.Measure, stop.Text, false
+	}
 	if f == nil {
 		return
 	}

@@ -29,6 +29,17 @@ type Finding struct {
 	lastView SessionView
 }
 
+// Stop is the fault that is to be put right before anything else, however well the axis is known; false where there is none. A rate by which the
+// planned exposure stays round all the same is none.
+func (f Finding) Stop() (align.Situation, bool) {
+	for _, x := range f.Faults {
+		if x.Stops && f.Measured != nil && (x.Kind != align.KindWrongRate || !f.Measured.Question.Rounded) {
+			return x, true
+		}
+	}
+	return align.Situation{}, false
+}
+
 // Measured is the axis, and what was asked of it.
 type Measured struct {
 	Axis      align.Axis

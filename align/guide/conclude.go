@@ -103,7 +103,7 @@ func ready(a answer.Finding) bool {
 	if a.Measured == nil || a.Advice.Next == "" || a.Measured.Axis.DOF < 1 || usedIn(a) < leastPictures || a.Measured.Axis.WorstSigma() > wanted(a) {
 		return false
 	}
-	if _, fault := faultOf(a); fault && !a.Measured.Question.Rounded { // what keeps stars from being round comes first
+	if _, fault := a.Stop(); fault { // what keeps stars from being round comes first
 		return false
 	}
 	switch a.Advice.Next {

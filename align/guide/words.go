@@ -267,12 +267,8 @@ func (g *Guide) measuringWords(a answer.Finding) say {
 
 // faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
 func faultOf(a answer.Finding) (string, bool) {
-	for _, x := range a.Faults {
-		if a.Measured != nil && x.Stops {
-			return x.Text, true
-		}
-	}
-	return "", false
+	stop, ok := a.Stop()
+	return stop.Text, ok
 }
 
 // merelyFew is whether nothing is amiss but that there are few pictures yet.

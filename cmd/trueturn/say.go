@@ -109,7 +109,8 @@ func (f *face) measured(k knobs.Knob, arcmin float64) string {
 
 // sayAxis is how far off the axis is and how sure that is, and the gear.
 func (f *face) sayAxis(a answer.Answer) {
-	if a.Error != nil && a.Axis != nil && a.Aim != nil {
+	stop, stops := a.Stop()
+	if a.Error != nil && a.Axis != nil && a.Aim != nil && !(stops && stop.Kind.Unsteady()) {
 		e := a.Error
 		text := fmt.Sprintf("Off %s: tilt %s ± %s too %s, base %s ± %s too far %s (seen from above); %s ± %s in all.", aimWords[a.Aim.Kind],
 			minutes(e.AltitudeArcmin), minutes(a.Axis.AltitudeSigmaArcmin), either(e.AltitudeArcmin, "high", "low"),
@@ -154,7 +155,7 @@ func either(x float64, positive, negative string) string {
 // sayPlanned is what axis and gear will do to the exposure planned, and what a turn is for when they do it no harm.
 func (f *face) sayPlanned(a answer.Answer) {
 	x, next := a.Exposure, a.Advice.Next
-	if x == nil || x.LongestS == nil || next != nil && *next == string(align.Shoot) { // whose text says it
+	if _, stops := a.Stop(); stops || x == nil || x.LongestS == nil || next != nil && *next == string(align.Shoot) { // whose text says it
 		return
 	}
 	f.headline(plannedWords(*x))
@@ -220,7 +221,12 @@ func (f *face) sayAsides(a answer.Answer) {
 
 // sayTrouble names what was amiss, and notes.
 func (f *face) sayTrouble(a answer.Answer) {
+	stop, stops := a.Stop()
 	for _, s := range a.Situations {
+		if stops && s.Kind == string(stop.Kind) { // the order says it
+			stops = false
+			continue
+		}
 		from := ""
 		if len(s.Files) > 0 {
 			from = " (from " + s.Files[0] + ")"
