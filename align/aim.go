@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -38,7 +39,7 @@ func ParseAimKind(s string) (AimKind, error) {
 	case "":
 		return AimRefracted, nil
 	}
-	return "", failure{ErrAim, fmt.Sprintf("unknown aim %q", s), "use refracted (the usual), true, or field together with --target RA,Dec"}
+	return "", &amiss.Error{Kind: ErrAim, Text: fmt.Sprintf("unknown aim %q", s), Ways: []amiss.Way{{Thing: amiss.Aim}}}
 }
 
 // Target is a place in the sky, ICRS.
@@ -54,8 +55,8 @@ var ErrTarget = errors.New("no such place in the sky")
 // ("18h36m56s,+38d47m01s", "18:36:56,+38:47:01").
 func ParseTarget(s string) (Target, error) {
 	bad := func(why string) (Target, error) {
-		return Target{}, failure{ErrTarget, fmt.Sprintf("target %q: %s", s, why),
-			"give right ascension and declination, in degrees as 279.23,38.78 or as 18:36:56,+38:47:01"}
+		return Target{}, amiss.New(ErrTarget, fmt.Sprintf("target %q: %s", s, why),
+			"give right ascension and declination, in degrees as 279.23,38.78 or as 18:36:56,+38:47:01")
 	}
 	ra, dec, ok := strings.Cut(s, ",")
 	if !ok {
@@ -129,7 +130,7 @@ func NewAim(kind AimKind, site ephem.Site, air ephem.Air, at time.Time, target *
 		return Aim{kind, sky.TruePole().Direction()}, nil
 	case AimField:
 		if target == nil {
-			return Aim{}, failure{ErrAim, "the aim for a field needs the field", "add --target RA,Dec"}
+			return Aim{}, &amiss.Error{Kind: ErrAim, Text: "the aim for a field needs the field", Ways: []amiss.Way{{Thing: amiss.Target}}}
 		}
 		return fieldAim(site, air, at, *target)
 	}
@@ -157,7 +158,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 		m.obs = append(m.obs, observation{c: holding(z, bearing(z, sky.Apparent(beside), sky.Apparent(square))), weight: fieldWeight})
 	}
 	if len(m.obs) < 6 {
-		return Aim{}, failure{ErrAim, "the target stands below 5° for most of the coming three hours", "choose a target above the horizon, or aim at the refracted pole"}
+		return Aim{}, amiss.New(ErrAim, "the target stands below 5° for most of the coming three hours", "choose a target above the horizon, or aim at the refracted pole")
 	}
 	n := len(m.obs)
 	m.used, m.theta = make([]bool, n), make([]float64, n)
@@ -167,7 +168,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 	m.blocks = []block{{members: upTo(n), c0: m.obs[n/2].c}}
 	m.axis = []r3.Vec{m.guessAxis()}
 	if _, ok := m.converge(); !ok {
-		return Aim{}, failure{ErrAim, "no axis serves this target", "aim at the refracted pole"}
+		return Aim{}, amiss.New(ErrAim, "no axis serves this target", "aim at the refracted pole")
 	}
 	a := Axis{}
 	a.elevate(site.Latitude < 0, m.axis[0])

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -121,7 +122,7 @@ func TestAimRefusals(t *testing.T) {
 		"an unknown kind":            func() error { _, err := ParseAimKind("zenith"); return err },
 	} {
 		err := f()
-		if h, ok := err.(interface{ Hint() string }); !errors.Is(err, ErrAim) || !ok || h.Hint() == "" {
+		if !errors.Is(err, ErrAim) || amiss.Ways(err) == nil {
 			t.Errorf("%s: error %v, want %v with a hint", name, err, ErrAim)
 		}
 	}
@@ -204,7 +205,7 @@ func TestParseTarget(t *testing.T) {
 			continue
 		}
 		if err != nil {
-			if h, ok := err.(interface{ Hint() string }); !errors.Is(err, ErrTarget) || !ok || h.Hint() == "" {
+			if !errors.Is(err, ErrTarget) || amiss.Ways(err) == nil {
 				t.Errorf("%q: error %v is no ErrTarget with a hint", c.text, err)
 			}
 			continue
@@ -223,7 +224,7 @@ func FuzzParseTarget(f *testing.F) {
 	f.Fuzz(func(t *testing.T, s string) {
 		got, err := ParseTarget(s)
 		if err != nil {
-			if h, ok := err.(interface{ Hint() string }); !errors.Is(err, ErrTarget) || !ok || h.Hint() == "" {
+			if !errors.Is(err, ErrTarget) || amiss.Ways(err) == nil {
 				t.Errorf("%q: error %v is no ErrTarget with a hint", s, err)
 			}
 			return

@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Doubt is a place or a time told in two ways: the one reckoned with, and the other. [PlaceOf] and [ClockDoubts] find them, once for
@@ -18,7 +19,8 @@ import (
 type Doubt struct {
 	Kind  Kind // KindSite or KindClock
 	Files []string
-	Text  string // what differs, which is reckoned with and why, and the way out
+	Text  string // what differs, which is reckoned with and why
+	Ways  []amiss.Way
 	// Slight: no situation unless the other moves the axis by slightLeast.
 	Slight bool
 
@@ -112,7 +114,7 @@ func Contradictions(doubts []Doubt) (all []Situation) {
 			if d.Kind != k || !d.told() {
 				continue
 			}
-			texts = append(texts, d.Text+d.effect())
+			texts, s.Ways = append(texts, d.Text+d.effect()), append(s.Ways, d.Ways...)
 			s.Sure = s.Sure && d.Other.Ask == ""
 			if d.Moved != nil && d.Moved.By.Rad() > s.Size.Value {
 				s.Size = angle(d.Moved.By, 0)

@@ -9,6 +9,7 @@ import (
 
 	"trueturn/drift"
 	"trueturn/drift/frame"
+	"trueturn/ephem/amiss"
 )
 
 // Limits of what GPS times in pictures can say. A fix is as old as it is, so that stamps run ahead of it: only one later than
@@ -101,7 +102,8 @@ func (c clocks) gpsDoubt() (Doubt, bool) {
 	if whole {
 		d.Text += ", as with a wrong zone or summer time set in the camera"
 	}
-	d.Text += fmt.Sprintf(". Their own time is used, for GPS times may be old or not of UTC; if GPS is right, add --clock-offset %.0f.", -ahead.Seconds())
+	d.Text += ". Their own time is used, for GPS times may be old or not of UTC."
+	d.Ways = []amiss.Way{{When: "if GPS is right", Thing: amiss.ClockOffset, Value: fmt.Sprintf("%.0f", -ahead.Seconds())}}
 	d.Other = Other{Name: "GPS time", Later: -ahead, If: "If that of the camera is right"}
 	d.Other.Ask = fmt.Sprintf("Which time is right for %s: %s, as the camera's clock has it, or %s, as GPS has it?", off[0].File, utcOf(off[0], 0), utcOf(off[0], -ahead))
 	return d, true
@@ -139,7 +141,7 @@ func (c clocks) zoneDoubt() (Doubt, bool) {
 	if confirmed {
 		return d, true
 	}
-	d.Text += fmt.Sprintf(" If the zone given is right, add --clock-offset %.0f.", later.Seconds())
+	d.Ways = []amiss.Way{{When: "if the zone given is right", Thing: amiss.ClockOffset, Value: fmt.Sprintf("%.0f", later.Seconds())}}
 	d.Other.Ask = fmt.Sprintf("Was the camera's clock at UTC%s, as its pictures say, or at UTC%s, as given?", offsetWords(t.Offset), offsetWords(t.Given))
 	d.Other.If = "If the pictures are right"
 	return d, true
@@ -153,7 +155,8 @@ func (c clocks) changeDoubt() (Doubt, bool) {
 	}
 	t := off[0].Clock.Told
 	d := Doubt{Kind: KindClock, Files: off.files(), Other: Other{Name: "UTC" + offsetWords(t.Other), Later: t.Offset - t.Other}}
-	d.Text = fmt.Sprintf("The clocks of the zone given were changed within half a day of these pictures. The camera's was taken to be at UTC%s, as the zone had it then; if nobody had set it so, give --tz %s.", offsetWords(t.Offset), offsetWords(t.Other))
+	d.Text = fmt.Sprintf("The clocks of the zone given were changed within half a day of these pictures. The camera's was taken to be at UTC%s, as the zone had it then.", offsetWords(t.Offset))
+	d.Ways = []amiss.Way{{When: "if nobody had set it so", Thing: amiss.ZoneOther, Value: offsetWords(t.Other)}}
 	d.Other.Ask = fmt.Sprintf("The clocks were changed that night: was the camera's at UTC%s or at UTC%s?", offsetWords(t.Offset), offsetWords(t.Other))
 	d.Other.If = "If at UTC" + offsetWords(t.Offset)
 	return d, true
@@ -180,10 +183,9 @@ func setDoubt(s drift.ClockSet) Doubt {
 	switch {
 	case s.Mended:
 		d.Text += fmt.Sprintf(" All are reckoned by the %s clock: %s.", kept, mendedWords(s))
-	case s.Later:
-		d.Text += " By how much exactly cannot be told, so the later pictures alone count; --times FILE.csv sets all right."
 	default:
-		d.Text += " By how much exactly cannot be told, so the earlier pictures alone count; --times FILE.csv sets all right."
+		d.Text += fmt.Sprintf(" By how much exactly cannot be told, so the %s pictures alone count.", kept)
+		d.Ways = []amiss.Way{{When: "to use all of them", Thing: amiss.TimesAnew}}
 	}
 	if s.Confirmed {
 		d.Text += fmt.Sprintf(" GPS times agree with the %s clock.", kept)

@@ -13,6 +13,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/frame"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // farKM is how far apart two places must be to be two: less turns an axis a degree from the pole by under half a minute of arc, and
@@ -115,7 +116,8 @@ func strays(seen []seenPlace, middle ephem.Site, given *ephem.Site) []Doubt {
 	case given != nil && apartKM(*given, middle) <= farKM:
 		d.Text += " The site given is used, and agrees with the others."
 	case given == nil:
-		d.Text += " The others' place is used; --site settles it."
+		d.Text += " The others' place is used."
+		d.Ways = []amiss.Way{{When: "to settle it", Thing: amiss.SiteAnew}}
 		d.Other.Ask = fmt.Sprintf("Which place is right: %s, as most of the pictures say, or %s, as the rest do, %s away?", placeWords(middle), placeWords(other), kilometres(other, middle))
 		d.Other.If = "If that of most is right"
 	}
@@ -162,7 +164,8 @@ func (p *Place) choose(given ephem.Site, seen []seenPlace, pictures ephem.Site, 
 		d.Other.Ask = fmt.Sprintf("Were these pictures taken at %s, as they say, and not at %s, as given?", placeWords(pictures), placeWords(given))
 		d.Other.If = "If so"
 	default:
-		d.Text += ", for a place in pictures may be an old one. If the pictures are right, leave --site out."
+		d.Text += ", for a place in pictures may be an old one."
+		d.Ways = []amiss.Way{{When: "if the pictures are right", Thing: amiss.NoSite}}
 		d.Other.Ask = fmt.Sprintf("Which place is right: %s, as given, or %s, as the pictures say, %s away?", placeWords(given), placeWords(pictures), kilometres(given, pictures))
 		d.Other.If = "If the one given is right"
 	}

@@ -11,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -25,15 +26,6 @@ var (
 	// ErrNoAxis: the equations do not settle an axis.
 	ErrNoAxis = errors.New("the pictures do not settle an axis")
 )
-
-type failure struct {
-	cause      error
-	text, hint string
-}
-
-func (f failure) Error() string { return f.text }
-func (f failure) Hint() string  { return f.hint }
-func (f failure) Unwrap() error { return f.cause }
 
 // Input is a session as the estimator takes it.
 type Input struct {
@@ -137,33 +129,33 @@ const stillLimit = unit.Angle(1.0 / 60 * math.Pi / 180)
 func Estimate(in Input) (Axis, error) {
 	n := len(in.Samples)
 	if n < 2 {
-		return Axis{}, failure{ErrFewPictures, fmt.Sprintf("%s with a clock could be recognised; the axis needs two at least, better five", pictures(n)),
-			"take more pictures a minute apart, or swing the axis by 30° between them"}
+		return Axis{}, amiss.New(ErrFewPictures, fmt.Sprintf("%s with a clock could be recognised; the axis needs two at least, better five", pictures(n)),
+			"take more pictures a minute apart, or swing the axis by 30° between them")
 	}
 	px, trusted := quickErrors(in.Samples)
 	in.Samples = trusted
 	obs := observe(in.Samples, px)
 	if clockStands(in.Samples, obs) {
-		return Axis{}, failure{ErrClockStands, "the pictures differ, but all carry the same time",
-			"use the originals from the camera (an export may have reset their times), or give the times with --times"}
+		return Axis{}, &amiss.Error{Kind: ErrClockStands, Text: "the pictures differ, but all carry the same time",
+			Ways: []amiss.Way{{Act: "use the originals from the camera (an export may have reset their times)"}, {Thing: amiss.TimesAnew}}}
 	}
 	if turned, still := standing(in.Samples, obs); still {
-		return Axis{Turned: turned}, failure{ErrNotTurning, "the camera stands still while the sky turns",
-			"switch the motor on and close the clutch, then take the pictures again (or swing the axis by hand, 20° and more)"}
+		return Axis{Turned: turned}, amiss.New(ErrNotTurning, "the camera stands still while the sky turns",
+			"switch the motor on and close the clutch, then take the pictures again (or swing the axis by hand, 20° and more)")
 	}
 	seg := segment(in.Samples, in.doubted(obs))
 	seg, tells := in.sudden(obs, seg)
 	if len(tells) == 0 {
-		return Axis{}, failure{ErrNoAxis, "the pictures do not settle an axis", "take more pictures, with a swing of the axis by 30° between them"}
+		return Axis{}, amiss.New(ErrNoAxis, "the pictures do not settle an axis", "take more pictures, with a swing of the axis by 30° between them")
 	}
 	a := conclude(in, seg, tells)
 	if a.Gave.beyond() {
-		return Axis{Turned: a.Turned}, failure{ErrNoAxis, fmt.Sprintf("the camera turned by %s besides about any axis, more than a holder bends", Arc(a.Gave.Size)),
-			"if a guider or a second motor moves the mount, switch it off; else tighten the clamps and the ball, then take the pictures again"}
+		return Axis{Turned: a.Turned}, amiss.New(ErrNoAxis, fmt.Sprintf("the camera turned by %s besides about any axis, more than a holder bends", Arc(a.Gave.Size)),
+			"if a guider or a second motor moves the mount, switch it off; else tighten the clamps and the ball, then take the pictures again")
 	}
 	if feigned := a.feigned(); a.Turned < feigned {
-		return Axis{Turned: a.Turned}, failure{ErrNoAxis, fmt.Sprintf("the pictures turned by only %s about any axis, no more than their own errors feign", Arc(a.Turned)),
-			"take pictures over several minutes with the motor on, or swing the axis by 30° between them; check that the camera's clock runs"}
+		return Axis{Turned: a.Turned}, amiss.New(ErrNoAxis, fmt.Sprintf("the pictures turned by only %s about any axis, no more than their own errors feign", Arc(a.Turned)),
+			"take pictures over several minutes with the motor on, or swing the axis by 30° between them; check that the camera's clock runs")
 	}
 	return a, nil
 }

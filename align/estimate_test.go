@@ -19,6 +19,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/frame"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -321,7 +322,7 @@ func TestRefusals(t *testing.T) {
 				if !errors.Is(err, c.want) {
 					t.Fatalf("error %v, want %v", err, c.want)
 				}
-				if h, ok := err.(interface{ Hint() string }); !ok || h.Hint() == "" {
+				if amiss.Ways(err) == nil {
 					t.Error("no hint")
 				}
 			})

@@ -12,6 +12,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // # What the sky can say of place and clock
@@ -200,26 +201,26 @@ func (s *session) placeAndClock() []Situation {
 	if len(list) == 0 {
 		return nil
 	}
-	const clock, both = "the camera's clock and its zone (--tz)", "--site, the camera's clock and its zone (--tz)"
 	best, sure := list[0], true
-	say := func(k Kind, what, check string) []Situation {
-		return []Situation{{Kind: k, Files: files, Size: best.size(), Sure: sure, Text: what + ". Check " + check + " before you turn anything."}}
+	say := func(k Kind, what string, check amiss.Thing) []Situation {
+		return []Situation{{Kind: k, Files: files, Size: best.size(), Sure: sure, Text: what + ".",
+			Ways: []amiss.Way{{When: "before you turn anything", Thing: check}}}}
 	}
 	switch {
 	case !s.a.Gave.Held() && s.a.Gave.How != GaveBending:
 		return nil
 	case !s.a.Gave.Held():
 		sure = false
-		return say(list.kind(), "Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same", both)
+		return say(list.kind(), "Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same", amiss.CheckSiteAndClock)
 	case len(list) == 1 && best.shift == 0:
-		return say(KindSite, "The air lifts the stars as it would with "+best.changed+", not as at the site given", "--site")
+		return say(KindSite, "The air lifts the stars as it would with "+best.changed+", not as at the site given", amiss.CheckSite)
 	case len(list) == 1:
-		return say(KindClock, "The air lifts the stars as it would with "+best.words()+", not as at the time given", clock)
+		return say(KindClock, "The air lifts the stars as it would with "+best.words()+", not as at the time given", amiss.CheckClock)
 	case list.kind() == KindClock:
-		return say(KindClock, "The air lifts the stars otherwise than at the time given: the clock is wrong, most likely "+amiss(best.shift), clock)
+		return say(KindClock, "The air lifts the stars otherwise than at the time given: the clock is wrong, most likely "+wrong(best.shift), amiss.CheckClock)
 	default:
 		sure = false
-		return say(KindSite, "The air lifts the stars otherwise than at the place and time given; it would fit with "+best.words(), both)
+		return say(KindSite, "The air lifts the stars otherwise than at the place and time given; it would fit with "+best.words(), amiss.CheckSiteAndClock)
 	}
 }
 
@@ -266,13 +267,13 @@ func (a alternative) size() Size {
 // words says what would have to be otherwise.
 func (a alternative) words() string {
 	if a.shift != 0 {
-		return "the clock " + amiss(a.shift)
+		return "the clock " + wrong(a.shift)
 	}
 	return a.changed
 }
 
-// amiss says how a clock is wrong.
-func amiss(slow time.Duration) string {
+// wrong says how a clock is wrong.
+func wrong(slow time.Duration) string {
 	how := "slow"
 	if slow < 0 {
 		slow, how = -slow, "fast"
@@ -290,7 +291,7 @@ func (s *session) impossible(given alternative, others []alternative, files []st
 	if given.lowest <= 0 {
 		why = "what they show was below the horizon"
 	}
-	text := fmt.Sprintf("At this site and time %s: such pictures cannot be. Check --site (south and west are negative) and the camera's clock with its zone (--tz)", why)
+	text := fmt.Sprintf("At this site and time %s: such pictures cannot be", why)
 	kind := KindClock
 	for _, a := range others {
 		if a.shift == 0 && a.possible() {
@@ -298,5 +299,5 @@ func (s *session) impossible(given alternative, others []alternative, files []st
 			break
 		}
 	}
-	return Situation{Kind: kind, Files: files, Text: text + "."}
+	return Situation{Kind: kind, Files: files, Text: text + ".", Ways: []amiss.Way{{Thing: amiss.CheckSiteAndClock}}}
 }

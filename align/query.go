@@ -66,9 +66,9 @@ func Queries(doubts []Doubt, sky bool, site ephem.Site, a Axis, d Deviation) (al
 	}
 	switch {
 	case sky && matters(a, d):
-		all = append(all, Query{"Are --site and the camera's clock with its zone right? The sky speaks against it, as said below.", "If so", Issue{Raised: RaisedBySky, Site: site}})
+		all = append(all, Query{"Are the site and the camera's clock with its zone right? The sky speaks against it, as said below.", "If so", Issue{Raised: RaisedBySky, Site: site}})
 	case !sky && d.Total > farOff:
-		all = append(all, Query{fmt.Sprintf("Are --site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so", Issue{Raised: RaisedByFar, Site: site}})
+		all = append(all, Query{fmt.Sprintf("Are the site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so", Issue{Raised: RaisedByFar, Site: site}})
 	}
 	return all
 }

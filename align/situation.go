@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/drift"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -15,10 +16,14 @@ type Situation struct {
 	Kind  Kind
 	Files []string // the pictures concerned; of an event, those after it
 	Size  Size
-	Sure  bool   // nothing else is known that looks the same; else the text says what may
-	Stops bool   // nothing else is worth doing before it is put right
-	Text  string // what happened and what to do
+	Sure  bool        // nothing else is known that looks the same; else the text says what may
+	Stops bool        // nothing else is worth doing before it is put right
+	Text  string      // what happened and what to do
+	Ways  []amiss.Way // where something must be given for it
 }
+
+// Told is all of it in words.
+func (s Situation) Told(v amiss.Voice) string { return v.Sentences(s.Text, s.Ways) }
 
 // Situations names what was amiss in a session, in the order of the kinds above but for those
 // found in single pictures. h is nil when there is no site; a is nil when there is no axis,

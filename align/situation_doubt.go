@@ -56,7 +56,7 @@ func (s *session) doubtFollowed(files []string) (list []Situation) {
 	if ratio < weakRatio || worst < weakSigma {
 		return list
 	}
-	return append(list, Situation{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, as a run of its own with its own --at: it shows what this field hides.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())})
+	return append(list, Situation{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, as a run of its own with its own place in the sky: it shows what this field hides.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())})
 }
 
 // longer is how much longer to go on at the same pace: the error falls with the power 3/2 of the time.

@@ -10,6 +10,7 @@ import (
 
 	"trueturn/drift"
 	"trueturn/drift/star"
+	"trueturn/ephem/amiss"
 )
 
 // unlit names pictures with too much light or none.
@@ -183,9 +184,10 @@ func (s *session) low() []Situation {
 	if len(files) == 0 {
 		return nil
 	}
-	text := fmt.Sprintf("The camera looked only %.0f° above the horizon, where the air bends the view. Aim above 25°, or give the air with --air.", lowest)
+	text := fmt.Sprintf("The camera looked only %.0f° above the horizon, where the air bends the view. Aim above 25°.", lowest)
 	if lowest < strayBelow.Deg() { // whoever aims so low sees it
 		text += " If it looked higher, clock or place are wrong."
 	}
-	return []Situation{{Kind: KindLowAltitude, Files: files, Size: angle(unit.AngleFromDeg(lowest), 0), Sure: lowest >= strayBelow.Deg(), Text: text}}
+	return []Situation{{Kind: KindLowAltitude, Files: files, Size: angle(unit.AngleFromDeg(lowest), 0), Sure: lowest >= strayBelow.Deg(), Text: text,
+		Ways: []amiss.Way{{When: "if it must be so low", Thing: amiss.Air}}}}
 }

@@ -50,7 +50,7 @@ func shotOf(t testing.TB, run *simulate.Run, i int, r *rand.Rand) drift.Shot {
 	}
 	if len(s.Field.Stars) < 3 {
 		s.Field.Condition = star.NoStars
-		s.Err = &drift.ConditionError{Condition: star.NoStars}
+		s.Err = drift.ErrNoStars
 		return s
 	}
 	sol, err := solve.Solve(context.Background(), s.Field, solve.Hint{FocalPx: cam.FocalPx})

@@ -14,6 +14,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"math"
 	"path"
@@ -29,6 +30,7 @@ import (
 	"trueturn/drift/star"
 	"trueturn/drift/track"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Source is a picture that can be opened when its turn comes, and once more if closing it gives [ErrChanged].
@@ -101,8 +103,7 @@ func (s Shot) Unread() bool { return errors.Is(s.Err, errUnread) }
 
 // NamedErr is Err with the picture's name before it, where what is amiss is in the file: such an error does not tell which.
 func (s Shot) NamedErr() error {
-	var own *frame.Error
-	if errors.As(s.Err, &own) || errors.Is(s.Err, ErrChanged) {
+	if frame.Own(s.Err) || errors.Is(s.Err, ErrChanged) {
 		return namedError{s.Err, s.File}
 	}
 	return s.Err
@@ -217,20 +218,19 @@ func (o Options) coresEach(sources []Source) int {
 func guarded(ctx context.Context, src Source, o Options) (s Shot, err error) {
 	defer func() {
 		if r := recover(); r != nil {
-			s, err = Shot{File: src.Name, Err: unreadError{&FaultError{Value: r}}}, nil
+			s, err = Shot{File: src.Name, Err: unreadError{Fault(r)}}, nil
 		}
 	}()
 	return MeasureOne(ctx, src, o)
 }
 
-// FaultError is a fault of this program met while measuring a picture.
-type FaultError struct{ Value any }
+// ErrFault: a fault of this program met while measuring a picture.
+var ErrFault = errors.New("a fault of the program")
 
-func (e *FaultError) Error() string { return "the picture upset the program" }
-
-// Hint is the way out.
-func (e *FaultError) Hint() string {
-	return "leave this picture out, and please report it with the picture"
+// Fault is the error a recovered panic makes.
+func Fault(recovered any) error {
+	return &amiss.Error{Kind: ErrFault, Text: "the picture upset the program",
+		Ways: amiss.Do("leave this picture out, and please report it with the picture"), From: fmt.Errorf("%v", recovered)}
 }
 
 // MeasureOne measures a single picture, without help from neighbours and as fast as the
@@ -295,36 +295,27 @@ func (s *Shot) take(fr frame.Frame) {
 	s.RowOrderFree, s.Notes, s.Signal = fr.RowOrderUnknown, fr.Notes, fr.Signal
 }
 
-// ConditionError says what a picture is when it is not one of stars.
-type ConditionError struct{ Condition star.Condition }
+// ErrNoStars: the picture is not one of stars.
+var ErrNoStars = errors.New("no stars")
 
-func (e *ConditionError) Error() string {
-	switch e.Condition {
+// starless says what a picture is when it is not one of stars.
+func starless(c star.Condition) error {
+	const lit, capped = "wait for the dark, or expose more briefly", "take the cap off, and expose for some seconds"
+	switch c {
 	case star.Dark:
-		return "no stars: the picture is black but for hot pixels"
+		return amiss.New(ErrNoStars, "no stars: the picture is black but for hot pixels", capped)
 	case star.TooBright:
-		return "no stars: the picture is too bright"
+		return amiss.New(ErrNoStars, "no stars: the picture is too bright", lit)
 	case star.Featureless:
-		return "no stars: the picture shows nothing at all"
+		return amiss.New(ErrNoStars, "no stars: the picture shows nothing at all", capped)
 	}
-	return "no stars were found"
-}
-
-// Hint is the way out.
-func (e *ConditionError) Hint() string {
-	switch e.Condition {
-	case star.Dark, star.Featureless:
-		return "take the cap off, and expose for some seconds"
-	case star.TooBright:
-		return "wait for the dark, or expose more briefly"
-	}
-	return "focus on a star, wait for a gap in the clouds, or aim at open sky"
+	return amiss.New(ErrNoStars, "no stars were found", "focus on a star, wait for a gap in the clouds, or aim at open sky")
 }
 
 // solve recognises the field.
 func (s *Shot) solve(ctx context.Context, h solve.Hint) {
 	if s.Field.Condition != star.Good && len(s.Field.Stars) < 3 {
-		s.Err = &ConditionError{conditionOf(s.Field)}
+		s.Err = starless(conditionOf(s.Field))
 		return
 	}
 	sol, err := solve.Solve(ctx, s.Field, h)

@@ -49,14 +49,12 @@ func TestUselessPicturesAreShotsWithACause(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var fault *FaultError
-	var condition *ConditionError
 	want := map[string]func(error) bool{
 		"empty.jpg":   func(err error) bool { return errors.Is(err, frame.ErrBroken) },
 		"text.png":    func(err error) bool { return errors.Is(err, frame.ErrNotPicture) },
 		"missing.jpg": func(err error) bool { return errors.Is(err, errMissing) },
-		"hostile.jpg": func(err error) bool { return errors.As(err, &fault) },
-		"black.fits":  func(err error) bool { return errors.As(err, &condition) && condition.Condition == star.Dark },
+		"hostile.jpg": func(err error) bool { return errors.Is(err, ErrFault) },
+		"black.fits":  func(err error) bool { return errors.Is(err, ErrNoStars) && err.Error() == starless(star.Dark).Error() },
 	}
 	for _, s := range q.Shots {
 		if !want[s.File](s.Err) {

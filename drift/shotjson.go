@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -15,13 +16,14 @@ import (
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
 // A Shot's JSON keeps what a measurement made of a picture, so that the picture need not be measured
 // again. Stars the solution recognised are kept to the last digit, the others to seven digits, which is
-// finer than any star is measured; suspects are left out. Of errors the text, the way out and the kind are kept
-// (errors.Is with the kinds of frame and solve, errors.As with ConditionError, and Unread hold for what is read back).
+// finer than any star is measured; suspects are left out. Of errors the text, the ways out and the kind are kept
+// (errors.Is with the kinds of frame, solve and this package, and Unread hold for what is read back).
 // Rows of numbers stand in the order of the struct's fields. What is read is checked: indices,
 // counts and numbers on which reckoning would fail are an error.
 
@@ -125,11 +127,12 @@ type solutionJSON struct {
 
 // errorJSON is an error that survives on paper.
 type errorJSON struct {
-	Text   string   `json:"text"`
-	Hint   string   `json:"hint,omitempty"`
-	Kinds  []string `json:"kinds,omitempty"`
-	Unread bool     `json:"unread,omitempty"`
-	// Condition is that of a ConditionError.
+	Text   string      `json:"text"`
+	Ways   []amiss.Way `json:"ways,omitempty"`
+	Kinds  []string    `json:"kinds,omitempty"`
+	Unread bool        `json:"unread,omitempty"`
+	// Earlier versions wrote the way out in words, and what a picture without stars was.
+	Hint      string          `json:"hint,omitempty"`
 	Condition *star.Condition `json:"condition,omitempty"`
 }
 
@@ -298,54 +301,35 @@ var kinds = []struct {
 }{
 	{"not a picture", frame.ErrNotPicture}, {"unsupported", frame.ErrUnsupported}, {"broken", frame.ErrBroken},
 	{"too large", frame.ErrTooLarge}, {"no clock", frame.ErrNoClock}, {"times", frame.ErrTimes},
-	{"few stars", solve.ErrFewStars}, {"no match", solve.ErrNoMatch},
+	{"few stars", solve.ErrFewStars}, {"no match", solve.ErrNoMatch}, {"no stars", ErrNoStars},
 }
 
 func onPaper(err error) *errorJSON {
 	if err == nil {
 		return nil
 	}
-	j := &errorJSON{Text: err.Error(), Unread: errors.Is(err, errUnread)}
-	var hinted interface{ Hint() string }
-	if errors.As(err, &hinted) {
-		j.Hint = hinted.Hint()
-	}
+	j := &errorJSON{Text: err.Error(), Ways: amiss.Ways(err), Unread: errors.Is(err, errUnread)}
 	for _, k := range kinds {
 		if errors.Is(err, k.kind) {
 			j.Kinds = append(j.Kinds, k.name)
 		}
 	}
-	var c *ConditionError
-	if errors.As(err, &c) {
-		j.Condition = &c.Condition
-	}
 	return j
 }
-
-// keptError is an error read back.
-type keptError struct {
-	text, hint string
-	causes     []error
-}
-
-func (e *keptError) Error() string   { return e.text }
-func (e *keptError) Hint() string    { return e.hint }
-func (e *keptError) Unwrap() []error { return e.causes }
 
 func (j *errorJSON) error() error {
 	if j == nil {
 		return nil
 	}
-	e := &keptError{text: j.Text, hint: j.Hint}
+	var causes []error
 	for _, k := range kinds {
-		for _, name := range j.Kinds {
-			if name == k.name {
-				e.causes = append(e.causes, k.kind)
-			}
+		if slices.Contains(j.Kinds, k.name) || k.kind == ErrNoStars && j.Condition != nil {
+			causes = append(causes, k.kind)
 		}
 	}
-	if j.Condition != nil {
-		e.causes = append(e.causes, &ConditionError{*j.Condition})
+	e := &amiss.Error{Kind: errors.Join(causes...), Text: j.Text, Ways: j.Ways}
+	if j.Hint != "" {
+		e.Ways = amiss.Do(j.Hint)
 	}
 	if j.Unread {
 		return unreadError{e}

@@ -28,21 +28,21 @@ const airHint = "write T_C,HPA: degrees Celsius and the pressure at the site in 
 func (a Air) check() error {
 	switch {
 	case !(a.TemperatureC >= coldestC && a.TemperatureC <= hottestC):
-		return &AirError{fmt.Sprintf("temperature %g °C is not within %d to %d °C",
-			a.TemperatureC, coldestC, hottestC), airHint}
+		return badAir(fmt.Sprintf("temperature %g °C is not within %d to %d °C",
+			a.TemperatureC, coldestC, hottestC), airHint)
 	case !(a.PressureHPa >= 0 && a.PressureHPa <= highestHPa):
-		return &AirError{fmt.Sprintf("pressure %g hPa is not within 0 to %d hPa",
-			a.PressureHPa, highestHPa), airHint}
+		return badAir(fmt.Sprintf("pressure %g hPa is not within 0 to %d hPa",
+			a.PressureHPa, highestHPa), airHint)
 	}
 	return nil
 }
 
 // ParseAir reads "T_C,HPA": degrees Celsius and hectopascals. The error is an
-// [*AirError].
+// [ErrAir].
 func ParseAir(s string) (Air, error) {
 	v, err := numbers(s, 2, 2)
 	if err != nil {
-		return Air{}, &AirError{err.Error(), airHint}
+		return Air{}, badAir(err.Error(), airHint)
 	}
 	a := Air{v[0], v[1]}
 	if err := a.check(); err != nil {

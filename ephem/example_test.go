@@ -8,6 +8,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Where Polaris and the pole are seen from a meadow in the Alps.
@@ -39,10 +40,9 @@ func ExampleParseSite() {
 	fmt.Println(site, err)
 
 	_, err = ephem.ParseSite("151.2,-33.9")
-	var refused *ephem.SiteError
-	if errors.As(err, &refused) {
-		fmt.Println("error:", refused)
-		fmt.Println("hint:", refused.Hint())
+	if errors.Is(err, ephem.ErrSite) {
+		fmt.Println("error:", err)
+		fmt.Println("hint:", amiss.Ways(err)[0].Act)
 	}
 	// Output:
 	// 33.4500° S, 70.6700° W, 570 m <nil>

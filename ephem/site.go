@@ -24,7 +24,7 @@ const lowestM, highestM = -500, 9000
 const siteHint = "write LAT,LON[,HEIGHT_M] in decimal degrees, north and east positive, as in 46.02,7.75,1620"
 
 // NewSite takes degrees, north and east positive, and metres above the sea. The
-// error is a [*SiteError] for anything that is no place on Earth: NaN, latitude
+// error is [ErrSite] for anything that is no place on Earth: NaN, latitude
 // beyond ±90°, longitude beyond ±180°, height outside −500 to 9000 m.
 func NewSite(latDeg, lonDeg, heightM float64) (Site, error) {
 	s := Site{unit.AngleFromDeg(latDeg), unit.AngleFromDeg(lonDeg), heightM}
@@ -35,16 +35,16 @@ func checkSite(latDeg, lonDeg, heightM float64) error {
 	// Written so that NaN, for which every comparison is false, is refused.
 	switch {
 	case !(math.Abs(latDeg) <= 90) && math.Abs(lonDeg) <= 90:
-		return &SiteError{fmt.Sprintf("latitude %g° is not within ±90°", latDeg),
-			"latitude comes first: are the two swapped? " + siteHint}
+		return badSite(fmt.Sprintf("latitude %g° is not within ±90°", latDeg),
+			"latitude comes first: are the two swapped? "+siteHint)
 	case !(math.Abs(latDeg) <= 90):
-		return &SiteError{fmt.Sprintf("latitude %g° is not within ±90°", latDeg), siteHint}
+		return badSite(fmt.Sprintf("latitude %g° is not within ±90°", latDeg), siteHint)
 	case !(math.Abs(lonDeg) <= 180):
-		return &SiteError{fmt.Sprintf("longitude %g° is not within ±180°", lonDeg),
-			"west is negative: write 200° east as -160; " + siteHint}
+		return badSite(fmt.Sprintf("longitude %g° is not within ±180°", lonDeg),
+			"west is negative: write 200° east as -160; "+siteHint)
 	case !(heightM >= lowestM && heightM <= highestM):
-		return &SiteError{fmt.Sprintf("height %g m is not within %d to %d m", heightM, lowestM, highestM),
-			"give metres above the sea, or leave the height out"}
+		return badSite(fmt.Sprintf("height %g m is not within %d to %d m", heightM, lowestM, highestM),
+			"give metres above the sea, or leave the height out")
 	}
 	return nil
 }
@@ -57,11 +57,11 @@ func (s Site) check() error {
 
 // ParseSite reads "LAT,LON" or "LAT,LON,HEIGHT_M": decimal degrees, north and
 // east positive, metres above the sea (0 if left out). Spaces around the numbers
-// are allowed, letters and other notations are not. The error is a [*SiteError].
+// are allowed, letters and other notations are not. The error is [ErrSite].
 func ParseSite(s string) (Site, error) {
 	v, err := numbers(s, 2, 3)
 	if err != nil {
-		return Site{}, &SiteError{err.Error(), siteHint}
+		return Site{}, badSite(err.Error(), siteHint)
 	}
 	site, err := NewSite(v[0], v[1], v[2])
 	if err != nil {

@@ -34,8 +34,8 @@ type Sky struct {
 	ecliptic        turn.Turn // from the mean ecliptic and equinox of the date to ENU
 }
 
-// NewSky prepares the sky over a site at an instant. Errors are a [*SiteError],
-// an [*AirError] or, outside the years 1900 to 2100, a [*DateError].
+// NewSky prepares the sky over a site at an instant. Errors are [ErrSite],
+// [ErrAir] or, outside the years 1900 to 2100, [ErrDate].
 func NewSky(site Site, air Air, t time.Time) (Sky, error) {
 	if err := site.check(); err != nil {
 		return Sky{}, err

@@ -13,10 +13,10 @@ import (
 // the even time of the theories (terrestrial time), to 0.05 ms. ΔT between them
 // is Meeus' polynomials (chapter 10): good to 1 s until 1997 and about half a
 // minute too large in 2026, which moves no direction by 0.001″. The error is a
-// [*DateError] outside 1900 to 2100.
+// [ErrDate] outside 1900 to 2100.
 func JulianDates(t time.Time) (ut, tt float64, err error) {
 	if y := t.UTC().Year(); y < 1900 || y > 2100 {
-		return 0, 0, &DateError{t}
+		return 0, 0, badDate(t)
 	}
 	ut = julian.TimeToJD(t)
 	return ut, ut + deltaT(ut).Day(), nil

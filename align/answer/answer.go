@@ -18,6 +18,7 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/drift"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Options say what is known besides the pictures and what is wanted.
@@ -33,6 +34,7 @@ type Options struct {
 	Gear          *exposure.Wobble // as told by the user or the kit; what the pictures measure goes before it; nil: nobody has said
 	Play          unit.Angle       // of the knobs, as told by the user or the kit; 0: nobody has said
 	LeaveAsking   bool             // who asks puts the queries of Measured himself: the advice is as if all were answered
+	Voice         amiss.Voice      // of who is told
 	Memory        *Memory          // for faces that ask again and again; nil: nothing is remembered
 }
 
@@ -45,15 +47,6 @@ var (
 	// ErrNoPictures: not one picture could be used.
 	ErrNoPictures = errors.New("no picture could be used")
 )
-
-type failure struct {
-	cause      error
-	text, hint string
-}
-
-func (f failure) Error() string { return f.text }
-func (f failure) Hint() string  { return f.hint }
-func (f failure) Unwrap() error { return f.cause }
 
 // builder gathers the answer.
 type builder struct {
@@ -79,7 +72,7 @@ func Find(seq drift.Sequence, o Options) Finding {
 	if o.MaxElongation <= 1 {
 		o.MaxElongation = 1.25
 	}
-	out := Finding{}
+	out := Finding{Voice: o.Voice}
 	b := &builder{seq: seq, o: o, out: &out, forms: formsOf(seq, o.Memory)}
 	b.seq.Shots = slices.Clone(seq.Shots)
 	b.doubts = align.ClockDoubts(seq)
@@ -89,18 +82,9 @@ func Find(seq drift.Sequence, o Options) Finding {
 	b.noteTable()
 	b.noteFollowed()
 	if out.Err != nil {
-		out.Advice.Notes = append([]align.Note{{Text: reason(out.Err)}}, out.Advice.Notes...)
+		out.Advice.Notes = append([]align.Note{{Text: o.Voice.Reason(out.Err)}}, out.Advice.Notes...)
 	}
 	return out
-}
-
-// reason is an error and its way out in one line.
-func reason(err error) string {
-	var hinted interface{ Hint() string }
-	if errors.As(err, &hinted) && hinted.Hint() != "" {
-		return err.Error() + ": " + hinted.Hint()
-	}
-	return err.Error()
 }
 
 // run goes from the site to the advice, as far as the pictures carry.
@@ -171,14 +155,19 @@ func (b *builder) firstCause(err error) error {
 	}
 	switch {
 	case b.sunk() > 0 && (clocked == b.sunk() || errors.Is(err, align.ErrNoAxis) || errors.Is(err, align.ErrFewPictures)):
-		return failure{ErrSunk, "seen from this site at that time, what the pictures show was below the horizon", "check --site (south and west are negative), and the camera's clock and time zone (--tz, --clock-offset)"}
+		return &amiss.Error{Kind: ErrSunk, Text: "seen from this site at that time, what the pictures show was below the horizon",
+			Ways: []amiss.Way{{Thing: amiss.CheckSiteAndClock}}}
 	case b.seq.FollowErr != nil:
 		return b.seq.FollowErr
 	case len(b.seq.Shots) == 0:
-		return failure{ErrNoPictures, "there is no picture", "name the pictures or their folder"}
+		return amiss.New(ErrNoPictures, "there is no picture", "name the pictures or their folder")
 	case solved == 0 && first != nil:
 		if n := len(b.seq.Shots); n > 1 {
-			return hinted{ErrNoPictures, fmt.Sprintf("none of the %d pictures could be used; the first: %v", n, first), first}
+			ways := amiss.Ways(first)
+			if ways == nil {
+				ways = amiss.Do("look at the pictures: stars must be visible and in focus")
+			}
+			return &amiss.Error{Kind: ErrNoPictures, Text: fmt.Sprintf("none of the %d pictures could be used; the first: %v", n, first), Ways: ways, From: first}
 		}
 		return first
 	case clocked == 0 && first != nil:
@@ -187,28 +176,11 @@ func (b *builder) firstCause(err error) error {
 	return err
 }
 
-// hinted keeps another error's way out.
-type hinted struct {
-	cause error
-	text  string
-	from  error
-}
-
-func (h hinted) Error() string   { return h.text }
-func (h hinted) Unwrap() []error { return []error{h.cause, h.from} }
-func (h hinted) Hint() string {
-	var w interface{ Hint() string }
-	if errors.As(h.from, &w) {
-		return w.Hint()
-	}
-	return "look at the pictures: stars must be visible and in focus"
-}
-
 // findSite takes the flag and the pictures' places.
 func (b *builder) findSite() error {
 	p, ok := align.PlaceOf(b.o.Site, b.seq.Shots, b.sunkAt)
 	if !ok {
-		return failure{ErrNoSite, "the pictures do not say where they were taken", "add --site LAT,LON (decimal degrees, north and east positive; a few kilometres do)"}
+		return &amiss.Error{Kind: ErrNoSite, Text: "the pictures do not say where they were taken", Ways: []amiss.Way{{Thing: amiss.Site}}}
 	}
 	b.site, b.rests = p.Site, p.Rests
 	b.doubts = append(p.Doubts, b.doubts...)
@@ -336,7 +308,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries}
 	if stop, ok := b.out.Stop(); ok && q.Ask == "" {
-		b.out.Advice.Next, b.out.Advice.NextText, b.out.Advice.Trustworthy = align.Measure, stop.Text, false
+		b.out.Advice.Next, b.out.Advice.NextText, b.out.Advice.Trustworthy = align.Measure, stop.Told(b.o.Voice), false
 	}
 	if f == nil {
 		return

@@ -116,7 +116,7 @@ func TestSkyAsksFirst(t *testing.T) {
 	if a.Err != nil {
 		t.Fatal(a.Err)
 	}
-	if len(a.Situations) == 0 || a.Situations[0].Kind != string(align.KindClock) || *a.Advice.Next == string(align.Turn) || !strings.HasPrefix(a.Advice.NextText, "Are --site and the camera's clock") {
+	if len(a.Situations) == 0 || a.Situations[0].Kind != string(align.KindClock) || *a.Advice.Next == string(align.Turn) || !strings.HasPrefix(a.Advice.NextText, "Are the site and the camera's clock") {
 		t.Errorf("%v, %q: %q", a.Situations, *a.Advice.Next, a.Advice.NextText)
 	}
 }

@@ -43,7 +43,7 @@ func (f Finding) Answer() Answer {
 			TotalArcmin: d.Total.Min(), TotalSigmaArcmin: d.TotalSigma.Min()}
 	}
 	for _, x := range f.Faults {
-		a.Situations = append(a.Situations, Situation{Kind: string(x.Kind), Files: append([]string{}, x.Files...), Text: x.Text})
+		a.Situations = append(a.Situations, Situation{Kind: string(x.Kind), Files: append([]string{}, x.Files...), Text: x.Told(f.Voice)})
 	}
 	if r := f.Rate; r != nil {
 		a.Rate = &RateJSON{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}

@@ -11,6 +11,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/solve"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Seen is what the pictures of a sequence show from a site, fitted once. All that is found in them comes from it; nothing fits them
@@ -40,7 +41,7 @@ func (s Seen) Axis() (align.Axis, error) { return s.fit.axis() }
 // are not changed.
 func (f Finding) See(seq drift.Sequence, m *Memory) (Seen, error) {
 	if f.Site == nil {
-		return Seen{}, failure{ErrNoSite, "the site is not known", "give the site"}
+		return Seen{}, &amiss.Error{Kind: ErrNoSite, Text: "the site is not known", Ways: []amiss.Way{{Thing: amiss.Site}}}
 	}
 	b := &builder{seq: seq, site: *f.Site, air: f.air, o: Options{Memory: m}}
 	b.seq.Shots = slices.Clone(seq.Shots)

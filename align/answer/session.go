@@ -14,6 +14,7 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // ErrSession: a session file that cannot be used.
@@ -85,7 +86,7 @@ type SessionWobble struct {
 // none. It may leave the device, see [Answer.Abroad].
 func (a Answer) Session() (Session, error) {
 	if a.Plan == nil || a.Site == nil {
-		return Session{}, failure{ErrSession, "there is nothing to save: it takes a picture recognised at a known site, and the width of its stars", "mend what the error says first"}
+		return Session{}, amiss.New(ErrSession, "there is nothing to save: it takes a picture recognised at a known site, and the width of its stars", "mend what the error says first")
 	}
 	_, over := rounded(*a.Site)
 	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Elongation: a.Plan.Elongation, Answer: a.Abroad(), View: a.lastView}
@@ -121,7 +122,7 @@ func (s Session) Write(w io.Writer) error {
 func ReadSession(r io.Reader) (Session, error) {
 	var s Session
 	bad := func(why string) (Session, error) {
-		return Session{}, failure{ErrSession, "the session file " + why, "make it anew with align --save FILE.json"}
+		return Session{}, &amiss.Error{Kind: ErrSession, Text: "the session file " + why, Ways: []amiss.Way{{Thing: amiss.Saved}}}
 	}
 	text, err := io.ReadAll(io.LimitReader(r, sessionLimit+1))
 	if err != nil {
@@ -180,7 +181,7 @@ func (s Session) Plan() (exposure.Plan, error) {
 	}
 	mid, err := time.Parse(time.RFC3339Nano, s.View.MidUTC)
 	if err != nil {
-		return exposure.Plan{}, failure{ErrSession, "the session file has no time of the measurement", "make it anew with align --save FILE.json"}
+		return exposure.Plan{}, &amiss.Error{Kind: ErrSession, Text: "the session file has no time of the measurement", Ways: []amiss.Way{{Thing: amiss.Saved}}}
 	}
 	lens := exposure.Lens{FocalPx: s.View.FocalPx, Width: s.View.Width, Height: s.View.Height}
 	target := align.Target{RA: unit.RAFromDeg(s.View.RADeg), Dec: unit.AngleFromDeg(s.View.DecDeg)}

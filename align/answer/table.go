@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"trueturn/drift/solve"
+	"trueturn/ephem/amiss"
 )
 
 // What a table of positions does not say is not known; what was taken for granted of it is told.
@@ -36,7 +37,8 @@ func (b *builder) noteTable() {
 		b.note(fmt.Sprintf("The directions scatter more than the errors stated: %.1f times as much. That is reckoned with.", math.Hypot(1, m.Axis.WanderPx)))
 	}
 	if m != nil && b.out.Forecast == nil && b.out.Advice.Trustworthy {
-		b.note(fmt.Sprintf("How long stars stay round the table cannot say: it tells %s. Ask for it by trueturn expose with your lens and --axis-error %.0f.", unsaid(listed), math.Ceil(m.Deviation.Total.Min())))
+		b.note(b.o.Voice.Sentences(fmt.Sprintf("How long stars stay round the table cannot say: it tells %s.", unsaid(listed)),
+			[]amiss.Way{{Thing: amiss.Forecast, Value: fmt.Sprintf("%.0f", math.Ceil(m.Deviation.Total.Min()))}}))
 	}
 }
 

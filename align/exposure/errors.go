@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// Causes of refusal, for errors.Is. The errors carry a Hint.
+// Causes of refusal, for errors.Is.
 var (
 	// ErrLens: the lens or the picture's size make no picture.
 	ErrLens = errors.New("no such lens")
@@ -18,15 +18,6 @@ var (
 	// ErrAsked: tolerance, share or exposure are out of range.
 	ErrAsked = errors.New("no such question")
 )
-
-type failure struct {
-	cause      error
-	text, hint string
-}
-
-func (f failure) Error() string { return f.text }
-func (f failure) Hint() string  { return f.hint }
-func (f failure) Unwrap() error { return f.cause }
 
 func finite(v ...float64) bool {
 	for _, x := range v {

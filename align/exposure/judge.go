@@ -7,6 +7,7 @@ import (
 	"github.com/soniakeys/unit"
 	"trueturn/align"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Cause is why stars are not as they should be.
@@ -142,7 +143,7 @@ func Judge(shots []Shot, q Question) (Verdict, error) {
 		q.MaxElongation = DefaultElongation
 	}
 	if !finite(q.MaxElongation) || q.MaxElongation <= 1 {
-		return Verdict{}, failure{ErrAsked, "the largest elongation leaves no room", "a round star has elongation 1: give a little more, as 1.25"}
+		return Verdict{}, amiss.New(ErrAsked, "the largest elongation leaves no room", "a round star has elongation 1: give a little more, as 1.25")
 	}
 	v := Verdict{Of: len(shots), Frames: make([]Judged, len(shots)), tolerance: q.MaxElongation}
 	frames := make([]*taken, len(shots))

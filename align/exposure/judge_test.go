@@ -122,8 +122,8 @@ func judge(t testing.TB, shots []Shot, q Question) Verdict {
 	return v
 }
 
-// amiss is one trouble, as drawn shapes show it.
-type amiss struct {
+// malady is one trouble, as drawn shapes show it.
+type malady struct {
 	name      string
 	set       func(t *testing.T, e *simulate.Evening, d *drawing)
 	azimuth   float64
@@ -135,7 +135,7 @@ type amiss struct {
 	round     int
 }
 
-func troubles() []amiss {
+func troubles() []malady {
 	arcmin := unit.AngleFromMin
 	seconds := func(e *simulate.Evening, s float64) {
 		e.Exposure = time.Duration(s * float64(time.Second))
@@ -147,7 +147,7 @@ func troubles() []amiss {
 			return vx * vx / 12, vx * vy / 12, vy * vy / 12
 		}
 	}
-	return []amiss{
+	return []malady{
 		{"nothing", func(*testing.T, *simulate.Evening, *drawing) {}, 180, 50, false, CauseNone, nil, false, 6},
 		{"nothing, not recognised", func(*testing.T, *simulate.Evening, *drawing) {}, 180, 50, false, CauseNone, nil, true, 6},
 		{"axis off in azimuth, star on the meridian: two widths", func(_ *testing.T, e *simulate.Evening, _ *drawing) {
@@ -257,7 +257,7 @@ func TestCauses(t *testing.T) {
 	}
 }
 
-func (c amiss) judged(t *testing.T, seed uint64) (Verdict, simulate.Evening) {
+func (c malady) judged(t *testing.T, seed uint64) (Verdict, simulate.Evening) {
 	t.Helper()
 	e := evening(t, c.azimuth, c.altitude)
 	d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(seed, 3))}
@@ -275,7 +275,7 @@ func (c amiss) judged(t *testing.T, seed uint64) (Verdict, simulate.Evening) {
 	return judge(t, shots, q), e
 }
 
-func (c amiss) check(t *testing.T, v Verdict) {
+func (c malady) check(t *testing.T, v Verdict) {
 	t.Helper()
 	if c.want == CauseNone {
 		if len(v.Causes) != 0 {
@@ -423,7 +423,7 @@ func TestRenderedCauses(t *testing.T) {
 				t.Logf("%s %d stars fwhm %.2f elongation %.3f±%.3f corner %.3f trail %.2f±%.2f %v %q", f.File, f.Stars, f.FWHM, f.Elongation, f.ElongationErr, f.Corner, f.TrailPx, f.TrailPxErr, f.Round, f.Cause)
 			}
 			t.Log(v.Causes, v.Advice)
-			amiss{want: c.want, round: -1}.check(t, v)
+			malady{want: c.want, round: -1}.check(t, v)
 		})
 	}
 }
@@ -491,14 +491,14 @@ func TestGearWithAxis(t *testing.T) {
 // TestAxisPictures: what the pictures that the axis was measured by say of rate and holder stands beside what the stars are drawn out by.
 func TestAxisPictures(t *testing.T) {
 	list := troubles()
-	find := func(name string) amiss {
-		return list[slices.IndexFunc(list, func(c amiss) bool { return c.name == name })]
+	find := func(name string) malady {
+		return list[slices.IndexFunc(list, func(c malady) bool { return c.name == name })]
 	}
 	gear, lunar, pushed := find("gear"), find("lunar rate, axis known"), find("trailing along declination, axis known to be right")
 	slips := []align.Situation{{Kind: align.KindSlipping}}
 	for _, c := range []struct {
 		name string
-		of   amiss
+		of   malady
 		say  func(k *KnownAxis)
 		want []Origin
 	}{
@@ -540,10 +540,10 @@ func TestSouth(t *testing.T) {
 	}
 	d := drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(1, 3))}
 	v := judge(t, shotsOf(t, e, d), Question{Axis: knownAxis(t, e, unit.AngleFromMin(3))})
-	amiss{want: CauseRA, behind: []Origin{OriginAxis}}.check(t, v)
+	malady{want: CauseRA, behind: []Origin{OriginAxis}}.check(t, v)
 	e.Mount.AltitudeError, e.Mount.Rate = 0, simulate.RateWrongHemisphere
 	e.Exposure, e.Every = 4*time.Second, 10*time.Second
-	amiss{want: CauseRA, behind: []Origin{OriginWrong}}.check(t, judge(t, shotsOf(t, e, d), Question{}))
+	malady{want: CauseRA, behind: []Origin{OriginWrong}}.check(t, judge(t, shotsOf(t, e, d), Question{}))
 }
 
 // TestAxisSign: the part the known axis plays has its sign. Here, at declination 60°, it drifts stars by 27″ a minute along right
@@ -563,7 +563,7 @@ func TestAxisSign(t *testing.T) {
 			e.Mount.AltitudeError, e.Mount.Rate = unit.AngleFromMin(120), c.rate
 			e.Exposure, e.Every = 220*time.Second, 230*time.Second
 			v := judge(t, shotsOf(t, e, drawing{fwhm: 2.7, random: rand.New(rand.NewPCG(1, 3))}), Question{Axis: knownAxis(t, e, unit.AngleFromMin(3))})
-			amiss{want: c.want, behind: c.both, round: -1}.check(t, v)
+			malady{want: c.want, behind: c.both, round: -1}.check(t, v)
 		})
 	}
 }
@@ -583,7 +583,7 @@ func TestMirrored(t *testing.T) {
 		}
 	}
 	v := judge(t, shots, Question{})
-	amiss{want: CauseDec, round: 0}.check(t, v)
+	malady{want: CauseDec, round: 0}.check(t, v)
 	a, b := straight.Frames[0].Angle.Deg(), v.Frames[0].Angle.Deg()
 	if math.Abs(a+b-180) > 0.01 {
 		t.Errorf("angle %.2f°, mirrored %.2f°", a, b)

@@ -3,6 +3,8 @@ package exposure
 import (
 	"fmt"
 	"math"
+
+	"trueturn/ephem/amiss"
 )
 
 // diagonal35mm is the diagonal of a 24 mm × 36 mm picture, by which equivalents are counted.
@@ -41,9 +43,9 @@ func (o Optics) Lens() (Lens, error) {
 	case o.EquivalentMM > 0 && o.Width > 0:
 		l.FocalPx = o.EquivalentMM * math.Hypot(float64(o.Width), float64(o.Height)) / diagonal35mm
 	case o.EquivalentMM > 0:
-		return Lens{}, failure{ErrLens, "a 35 mm equivalent alone does not tell how many pixels a star moves by", "give the picture's size as well, as 4032x3024"}
+		return Lens{}, amiss.New(ErrLens, "a 35 mm equivalent alone does not tell how many pixels a star moves by", "give the picture's size as well, as 4032x3024")
 	default:
-		return Lens{}, failure{ErrLens, "the lens is not known", "give the focal length and the pixel pitch, the 35 mm equivalent and the picture's size, or the scale in arcseconds per pixel"}
+		return Lens{}, amiss.New(ErrLens, "the lens is not known", "give the focal length and the pixel pitch, the 35 mm equivalent and the picture's size, or the scale in arcseconds per pixel")
 	}
 	return l, l.sound()
 }
@@ -58,7 +60,7 @@ func (o Optics) sound() error {
 	}
 	for _, n := range named {
 		if !finite(n.value) || n.value < 0 {
-			return failure{ErrLens, fmt.Sprintf("a %s of %g is none", n.name, n.value), "lengths, scales and f-numbers are above zero"}
+			return amiss.New(ErrLens, fmt.Sprintf("a %s of %g is none", n.name, n.value), "lengths, scales and f-numbers are above zero")
 		}
 	}
 	return soundSize(o.Width, o.Height)
@@ -67,16 +69,16 @@ func (o Optics) sound() error {
 func soundSize(width, height int) error {
 	switch {
 	case width < 0 || height < 0 || (width == 0) != (height == 0):
-		return failure{ErrLens, fmt.Sprintf("a picture of %d × %d pixels is none", width, height), "give width and height in pixels, both above zero"}
+		return amiss.New(ErrLens, fmt.Sprintf("a picture of %d × %d pixels is none", width, height), "give width and height in pixels, both above zero")
 	case float64(width)*float64(height) > mostPixels:
-		return failure{ErrLens, fmt.Sprintf("a picture of %d × %d pixels is too large", width, height), "pictures have at most 200 megapixels"}
+		return amiss.New(ErrLens, fmt.Sprintf("a picture of %d × %d pixels is too large", width, height), "pictures have at most 200 megapixels")
 	}
 	return nil
 }
 
 func (l Lens) sound() error {
 	if !finite(l.FocalPx) || l.FocalPx <= 0 {
-		return failure{ErrLens, fmt.Sprintf("a focal length of %g pixels is none", l.FocalPx), "check focal length and pixel pitch, or the scale: all are above zero"}
+		return amiss.New(ErrLens, fmt.Sprintf("a focal length of %g pixels is none", l.FocalPx), "check focal length and pixel pitch, or the scale: all are above zero")
 	}
 	return soundSize(l.Width, l.Height)
 }

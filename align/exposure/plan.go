@@ -8,6 +8,7 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -72,26 +73,26 @@ func (p Plan) sound() error {
 		return err
 	}
 	if !finite(p.FWHM) || p.FWHM <= 0 || p.FWHM > 1000 {
-		return failure{ErrWidth, fmt.Sprintf("a star %g pixels wide is none", p.FWHM), "give the full width at half height of a round star in pixels, as 2.5; subs shows it for your pictures"}
+		return amiss.New(ErrWidth, fmt.Sprintf("a star %g pixels wide is none", p.FWHM), "give the full width at half height of a round star in pixels, as 2.5; subs shows it for your pictures")
 	}
 	if !finite(p.MaxElongation) || p.MaxElongation != 0 && p.MaxElongation <= 1 {
-		return failure{ErrAsked, fmt.Sprintf("a largest elongation of %g leaves no room", p.MaxElongation), "a round star has elongation 1: give a little more, as 1.25"}
+		return amiss.New(ErrAsked, fmt.Sprintf("a largest elongation of %g leaves no room", p.MaxElongation), "a round star has elongation 1: give a little more, as 1.25")
 	}
 	if !finite(p.Elongation) || p.Elongation < 0 {
-		return failure{ErrWidth, fmt.Sprintf("a star %g times longer than wide is none", p.Elongation), "a round star has elongation 1; leave it out where it is not known"}
+		return amiss.New(ErrWidth, fmt.Sprintf("a star %g times longer than wide is none", p.Elongation), "a round star has elongation 1; leave it out where it is not known")
 	}
 	if !finite(p.Share) || p.Share < 0 || p.Share > 1 {
-		return failure{ErrAsked, fmt.Sprintf("a share of %g is none", p.Share), "give the share of exposures that shall stay round, from 0 to 1, as 0.9"}
+		return amiss.New(ErrAsked, fmt.Sprintf("a share of %g is none", p.Share), "give the share of exposures that shall stay round, from 0 to 1, as 0.9")
 	}
 	if !finite(p.PlannedS) || p.PlannedS < 0 {
-		return failure{ErrAsked, fmt.Sprintf("an exposure of %g s is none", p.PlannedS), "give the exposure in seconds, as 30"}
+		return amiss.New(ErrAsked, fmt.Sprintf("an exposure of %g s is none", p.PlannedS), "give the exposure in seconds, as 30")
 	}
 	return p.Mount.sound()
 }
 
 func (m Mount) sound() error {
 	bad := func(text string) error {
-		return failure{ErrMount, text, "give the axis error in arcminutes, zero or more, and the rate as a share of the sidereal one"}
+		return amiss.New(ErrMount, text, "give the axis error in arcminutes, zero or more, and the rate as a share of the sidereal one")
 	}
 	if !finite(m.RateError, m.RateSigma) || math.Abs(m.RateError) > 100 || m.RateSigma < 0 {
 		return bad("the mount's rate is out of range")

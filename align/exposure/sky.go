@@ -6,6 +6,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"trueturn/ephem/amiss"
 )
 
 // # What the sky's own light costs
@@ -87,7 +89,7 @@ var bortle = [10][2]float64{
 // OfBortle is the sky of a class, 1 (darkest) to 9. The error is of the kind [ErrSky].
 func OfBortle(class int) (SkyBrightness, error) {
 	if class < 1 || class > 9 {
-		return SkyBrightness{}, failure{ErrSky, "Bortle's classes run from 1 to 9", skyHint}
+		return SkyBrightness{}, amiss.New(ErrSky, "Bortle's classes run from 1 to 9", skyHint)
 	}
 	b := bortle[class]
 	return SkyBrightness{Mag: (b[0] + b[1]) / 2, Darkest: b[0], Brightest: b[1], Bortle: class}, nil
@@ -103,7 +105,7 @@ func ParseSky(s string) (SkyBrightness, error) {
 		if rest, ok := strings.CutPrefix(text, word); ok {
 			class, err := strconv.Atoi(strings.TrimSpace(strings.TrimLeft(rest, " :-=")))
 			if err != nil {
-				return SkyBrightness{}, failure{ErrSky, "not a class of Bortle's", skyHint}
+				return SkyBrightness{}, amiss.New(ErrSky, "not a class of Bortle's", skyHint)
 			}
 			return OfBortle(class)
 		}
@@ -111,12 +113,12 @@ func ParseSky(s string) (SkyBrightness, error) {
 	mag, err := strconv.ParseFloat(text, 64)
 	switch {
 	case err != nil || strings.Trim(text, "+-.0123456789") != "":
-		return SkyBrightness{}, failure{ErrSky, "not a brightness of the sky", skyHint}
+		return SkyBrightness{}, amiss.New(ErrSky, "not a brightness of the sky", skyHint)
 	case mag >= 1 && mag <= 9 && mag == math.Trunc(mag):
-		return SkyBrightness{}, failure{ErrSky, fmt.Sprintf("no sky is as bright as magnitude %g a square arcsecond", mag),
-			fmt.Sprintf("if you mean Bortle's class, write B%g; else %s", mag, skyHint)}
+		return SkyBrightness{}, amiss.New(ErrSky, fmt.Sprintf("no sky is as bright as magnitude %g a square arcsecond", mag),
+			fmt.Sprintf("if you mean Bortle's class, write B%g; else %s", mag, skyHint))
 	case !(mag >= brightestMag && mag <= darkestMag):
-		return SkyBrightness{}, failure{ErrSky, fmt.Sprintf("no night sky has magnitude %g a square arcsecond", mag), skyHint}
+		return SkyBrightness{}, amiss.New(ErrSky, fmt.Sprintf("no night sky has magnitude %g a square arcsecond", mag), skyHint)
 	}
 	return measured(mag), nil
 }
@@ -140,13 +142,13 @@ type Sensor struct {
 func (s Sensor) sound() error {
 	switch {
 	case !finite(s.FNumber, s.PixelPitchUM, s.ReadNoiseE):
-		return failure{ErrSky, "a figure of the sensor is no number", "give plain decimal numbers"}
+		return amiss.New(ErrSky, "a figure of the sensor is no number", "give plain decimal numbers")
 	case s.FNumber < 0.3 || s.FNumber > 128:
-		return failure{ErrSky, "the f-number is out of range", "choose a value from 0.3 to 128"}
+		return amiss.New(ErrSky, "the f-number is out of range", "choose a value from 0.3 to 128")
 	case s.PixelPitchUM < 0.2 || s.PixelPitchUM > 200:
-		return failure{ErrSky, "the pixel pitch is out of range", "choose a value from 0.2 to 200 micrometres"}
+		return amiss.New(ErrSky, "the pixel pitch is out of range", "choose a value from 0.2 to 200 micrometres")
 	case s.ReadNoiseE < 0 || s.ReadNoiseE > 200:
-		return failure{ErrSky, "the read noise is out of range", "choose a value from 0 to 200 electrons"}
+		return amiss.New(ErrSky, "the read noise is out of range", "choose a value from 0 to 200 electrons")
 	}
 	return nil
 }
@@ -177,7 +179,7 @@ func (s Sensor) Longer(a, b Way) (Ratio, error) {
 	}
 	for _, w := range []Way{a, b} {
 		if !finite(w.ExposureS, w.Sky.Mag, w.Sky.Darkest, w.Sky.Brightest) || w.ExposureS <= 0 {
-			return Ratio{}, failure{ErrSky, "the exposure or the sky is no number", "give an exposure above zero and a sky"}
+			return Ratio{}, amiss.New(ErrSky, "the exposure or the sky is no number", "give an exposure above zero and a sky")
 		}
 	}
 	r := Ratio{Is: s.ratio(a, b, a.Sky.Mag, b.Sky.Mag, 1)}

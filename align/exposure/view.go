@@ -10,6 +10,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -50,10 +51,10 @@ func Toward(l Lens, declination unit.Angle, hourAngle unit.HourAngle, roll unit.
 
 func soundPlace(declinationDeg float64, others ...float64) error {
 	if !finite(declinationDeg) || math.Abs(declinationDeg) > 90 {
-		return failure{ErrPlace, fmt.Sprintf("there is no declination of %g°", declinationDeg), "declination runs from −90° to 90°"}
+		return amiss.New(ErrPlace, fmt.Sprintf("there is no declination of %g°", declinationDeg), "declination runs from −90° to 90°")
 	}
 	if !finite(others...) {
-		return failure{ErrPlace, "hour angle or roll is no number", "give the hour angle in hours and the roll in degrees, or leave them out"}
+		return amiss.New(ErrPlace, "hour angle or roll is no number", "give the hour angle in hours and the roll in degrees, or leave them out")
 	}
 	return nil
 }
@@ -82,7 +83,7 @@ func Above(l Lens, site ephem.Site, air ephem.Air, mid time.Time, target align.T
 	}
 	look := sky.Apparent(ephem.Direction(target.RA, target.Dec))
 	if look.Z <= 0 {
-		return View{}, failure{ErrPlace, "the target is below the horizon then", "choose another hour or another target"}
+		return View{}, amiss.New(ErrPlace, "the target is below the horizon then", "choose another hour or another target")
 	}
 	pole := northOf(sky)
 	north := r3.Sub(pole, r3.Scale(r3.Dot(pole, look), look))

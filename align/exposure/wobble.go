@@ -6,6 +6,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/drift/wobble"
+	"trueturn/ephem/amiss"
 )
 
 // Wobble is the periodic error of a gear, an angle about the axis:
@@ -33,7 +34,7 @@ const fastestOrder = 32
 
 func (w Wobble) sound() error {
 	bad := func(text string) error {
-		return failure{ErrMount, text, "a wobble has a size of zero or more in arcseconds and a period above zero in seconds, as 44,480"}
+		return amiss.New(ErrMount, text, "a wobble has a size of zero or more in arcseconds and a period above zero in seconds, as 44,480")
 	}
 	if !finite(w.PeakToPeak.Rad(), w.PeriodS, w.Sigma.Rad()) || w.PeakToPeak < 0 || w.Sigma < 0 {
 		return bad("the wobble's size is no number, or negative")

@@ -178,7 +178,7 @@ func (g *Guide) settle() {
 	switch {
 	case done:
 	case err != nil:
-		g.s.Phase, g.s.Remark = Measuring, sentence(err)
+		g.s.Phase, g.s.Remark = Measuring, g.sentence(err)
 	case i.Kind == knobs.Done:
 		g.s.Phase, g.s.Remark = Done, ""
 	default:

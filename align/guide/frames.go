@@ -1,12 +1,12 @@
 package guide
 
 import (
-	"errors"
 	"slices"
 	"strings"
 	"time"
 
 	"trueturn/align/answer"
+	"trueturn/ephem/amiss"
 )
 
 // list puts a picture's line among the others, in the order of time; those without a clock last.
@@ -97,10 +97,9 @@ func usedIn(a answer.Finding) (n int) {
 const hintMark = "; "
 
 // withHint adds the way out to why a picture was not used: a page's list is all its sender sees of it.
-func withHint(why string, err error) string {
-	var hinted interface{ Hint() string }
-	if why == "" || !errors.As(err, &hinted) || hinted.Hint() == "" {
-		return why
+func (g *Guide) withHint(why string, err error) string {
+	if ways := g.o.Answer.Voice.List(amiss.Ways(err)); why != "" && ways != "" {
+		return why + hintMark + ways
 	}
-	return why + hintMark + hinted.Hint()
+	return why
 }

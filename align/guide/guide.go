@@ -131,7 +131,7 @@ func (g *Guide) take(s drift.Shot) {
 	g.names[s.File] = true
 	s = g.retime(s)
 	line := answer.Line(s, g.o.Answer)
-	line.WhyNot = withHint(line.WhyNot, s.Err)
+	line.WhyNot = g.withHint(line.WhyNot, s.Err)
 	g.list(line)
 	if s.Unread() && (g.s.Phase == Turning || g.s.Phase == Untouched) { // no picture at all: what was asked stands as it is
 		return

@@ -119,10 +119,10 @@ func (g *Guide) clocksSet() (n int) {
 	return n
 }
 
-// putRight are the flags that say otherwise.
-var putRight = map[align.Kind]string{align.KindSite: "--site", align.KindClock: "--tz or --clock-offset", "": "--site, --tz or --clock-offset"}
+// putRight is what to say otherwise.
+var putRight = map[align.Kind]string{align.KindSite: "site", align.KindClock: "zone or clock offset", "": "site, zone or clock offset"}
 
 // asks is the question in place of an order.
 func asks(q align.Query) say {
-	return say{kind: string(align.Measure), text: q.Ask + " " + q.If + ", say so and go on; if not, start live again with the right " + putRight[q.Issue.Kind] + "."}
+	return say{kind: string(align.Measure), text: q.Ask + " " + q.If + ", say so and go on; if not, start live again at the computer with the right " + putRight[q.Issue.Kind] + "."}
 }

@@ -14,6 +14,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
 	"trueturn/drift"
+	"trueturn/ephem/amiss"
 )
 
 // stateVersion counts the form of State.
@@ -74,15 +75,6 @@ func (o *Order) axis() align.Axis {
 // ErrState: a state that is none of this program's.
 var ErrState = errors.New("the session's state cannot be used")
 
-type failure struct {
-	cause      error
-	text, hint string
-}
-
-func (f failure) Error() string { return f.text }
-func (f failure) Hint() string  { return f.hint }
-func (f failure) Unwrap() error { return f.cause }
-
 // State is the session so far. Later Adds do not change it.
 func (g *Guide) State() State {
 	s := g.s
@@ -110,7 +102,7 @@ func fileOf(s *drift.Shot) string {
 // The error is [ErrState].
 func Resume(o Options, s State, shots func(name string) (drift.Shot, bool)) (*Guide, error) {
 	if s.Version != stateVersion {
-		return nil, failure{ErrState, fmt.Sprintf("the session's state is of form %d; this program reads %d", s.Version, stateVersion), "begin a new session"}
+		return nil, amiss.New(ErrState, fmt.Sprintf("the session's state is of form %d; this program reads %d", s.Version, stateVersion), "begin a new session")
 	}
 	g := New(o)
 	g.s = s

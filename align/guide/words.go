@@ -253,7 +253,7 @@ func (g *Guide) measuringWords(a answer.Finding) say {
 	case g.changed():
 		return say{kind: measure, text: changedText + " Take at least " + pictures(g.missing()) + ", hands off."}
 	case a.Err != nil && !g.merelyFew(a):
-		return say{kind: measure, text: sentence(a.Err)}
+		return say{kind: measure, text: g.sentence(a.Err)}
 	}
 	if fault, ok := faultOf(a); ok {
 		return say{kind: measure, text: fault}
@@ -268,7 +268,7 @@ func (g *Guide) measuringWords(a answer.Finding) say {
 // faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
 func faultOf(a answer.Finding) (string, bool) {
 	stop, ok := a.Stop()
-	return stop.Text, ok
+	return stop.Told(a.Voice), ok
 }
 
 // merelyFew is whether nothing is amiss but that there are few pictures yet.
@@ -276,13 +276,9 @@ func (g *Guide) merelyFew(a answer.Finding) bool {
 	return usedIn(a) > 0 && (errors.Is(a.Err, align.ErrFewPictures) || errors.Is(a.Err, align.ErrNoAxis) && usedIn(a) < leastPictures)
 }
 
-// sentence is an error and its way out.
-func sentence(err error) string {
-	text := err.Error()
-	var hinted interface{ Hint() string }
-	if errors.As(err, &hinted) && hinted.Hint() != "" {
-		text += ": " + hinted.Hint()
-	}
+// sentence is an error and its ways out.
+func (g *Guide) sentence(err error) string {
+	text := g.o.Answer.Voice.Reason(err)
 	r, n := utf8.DecodeRuneInString(text)
 	return string(unicode.ToUpper(r)) + text[n:] + "."
 }

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -93,32 +94,23 @@ type State struct {
 // ErrMeasurement: the measurement is no start for turning the knobs.
 var ErrMeasurement = errors.New("this measurement cannot guide the knobs")
 
-type failure struct {
-	cause      error
-	text, hint string
-}
-
-func (f failure) Error() string { return f.text }
-func (f failure) Hint() string  { return f.hint }
-func (f failure) Unwrap() error { return f.cause }
-
 func unusable(format string, args ...any) error {
-	return failure{ErrMeasurement, fmt.Sprintf(format, args...), "measure the axis again: several pictures without touching the mount"}
+	return amiss.New(ErrMeasurement, fmt.Sprintf(format, args...), "measure the axis again: several pictures without touching the mount")
 }
 
 // Start begins the adjustment at a measured axis. The input is the one the axis was
 // estimated from. Whether the axis is trustworthy is not asked here (align.Advise says so): its
 // covariance is taken at its word.
 //
-// Errors: [ErrMeasurement], with Hint().
+// Errors: [ErrMeasurement].
 func Start(m Measurement, o Options) (State, error) {
 	s := State{Aim: m.Aim, Options: o, Rate: m.Rate, WanderPx: m.Axis.WanderPx}
 	if err := s.refer(m); err != nil {
 		return State{}, err
 	}
 	if limit := math.Sin(zenith.Rad()); math.Abs(m.Axis.Direction.Z) > limit || math.Abs(m.Aim.Direction.Z) > limit {
-		return State{}, failure{ErrMeasurement, "so near the zenith the two knobs cannot be told apart by what they do to the axis",
-			"turn one knob at a time and measure the axis afresh after each"}
+		return State{}, amiss.New(ErrMeasurement, "so near the zenith the two knobs cannot be told apart by what they do to the axis",
+			"turn one knob at a time and measure the axis afresh after each")
 	}
 	s.Axes = guessAxes(s.axisAt(s.Now).Direction)
 	return s.ask(), nil

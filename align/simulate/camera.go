@@ -210,7 +210,7 @@ func (c Camera) validate() error {
 		return err
 	}
 	if c.Moffat != 0 && !(c.Moffat >= 1.5 && c.Moffat <= 50) {
-		return &InvalidError{"Camera.Moffat", "is out of range", "choose 1.5 to 50, or 0 for a Gaussian"}
+		return invalid("Camera.Moffat", "is out of range", "choose 1.5 to 50, or 0 for a Gaussian")
 	}
 	return c.validateLens()
 }
@@ -218,11 +218,11 @@ func (c Camera) validate() error {
 func (c Camera) validateLens() error {
 	half := math.Hypot(float64(c.Width), float64(c.Height)) / 2
 	if field := 2 * math.Atan(half/c.FocalPx) * 180 / math.Pi; field > maxFieldDeg {
-		return &InvalidError{"the diagonal field", "is wider than 120°", "choose a longer focal length"}
+		return invalid("the diagonal field", "is wider than 120°", "choose a longer focal length")
 	}
 	for r := 0.0; r <= widest; r += 0.01 {
 		if slope := 1 + r*r*(3*c.K1+5*r*r*c.K2); slope < 0.5 || slope > 1.9 {
-			return &InvalidError{"Camera.K1, K2", "bend the picture back on itself or nearly so", "choose smaller distortion"}
+			return invalid("Camera.K1, K2", "bend the picture back on itself or nearly so", "choose smaller distortion")
 		}
 	}
 	return nil

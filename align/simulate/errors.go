@@ -1,22 +1,17 @@
 package simulate
 
 import (
+	"errors"
 	"fmt"
 	"math"
+
+	"trueturn/ephem/amiss"
 )
 
-// InvalidError refuses an evening that cannot be rendered. It names the field
-// at fault; use errors.As to tell it from failures of rendering.
-type InvalidError struct {
-	Field   string // as in the struct, e.g. "Camera.FocalPx"
-	Problem string // what is wrong with it, with its value
-	hint    string
-}
+// ErrInvalid: an evening that cannot be rendered. The text names the field at fault as in the struct, e.g. Camera.FocalPx.
+var ErrInvalid = errors.New("no such evening")
 
-func (e *InvalidError) Error() string { return e.Field + " " + e.Problem }
-
-// Hint says what would be accepted.
-func (e *InvalidError) Hint() string { return e.hint }
+func invalid(field, problem, act string) error { return amiss.New(ErrInvalid, field+" "+problem, act) }
 
 // bounds is one number and what it may be.
 type bounds struct {
@@ -34,7 +29,7 @@ func check(list []bounds) error {
 			if hint == "" {
 				hint = fmt.Sprintf("choose a value from %g to %g", b.min, b.max)
 			}
-			return &InvalidError{b.field, fmt.Sprintf("is %g", b.value), hint}
+			return invalid(b.field, fmt.Sprintf("is %g", b.value), hint)
 		}
 	}
 	return nil

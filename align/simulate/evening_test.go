@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -13,6 +14,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog"
 )
 
@@ -387,7 +389,7 @@ func TestValidate(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		change func(*Evening)
-		field  string // of the InvalidError; "" for an error of ephem
+		field  string // of the ErrInvalid; "" for an error of ephem
 	}{
 		{"no pictures", func(e *Evening) { e.Count = 0 }, "Count"},
 		{"too many pictures", func(e *Evening) { e.Count = 1e6 }, "Count"},
@@ -420,12 +422,10 @@ func TestValidate(t *testing.T) {
 			if err == nil {
 				t.Fatal("accepted")
 			}
-			var hinted interface{ Hint() string }
-			if !errors.As(err, &hinted) || hinted.Hint() == "" {
+			if amiss.Ways(err) == nil {
 				t.Errorf("no hint in %q", err)
 			}
-			var invalid *InvalidError
-			if errors.As(err, &invalid) != (c.field != "") || invalid != nil && invalid.Field != c.field {
+			if errors.Is(err, ErrInvalid) != (c.field != "") || !strings.HasPrefix(err.Error(), c.field) {
 				t.Errorf("error %q, want one about %q", err, c.field)
 			}
 		})
@@ -435,11 +435,10 @@ func TestValidate(t *testing.T) {
 func TestPicturesOutsideTheRun(t *testing.T) {
 	r := begin(t, small(t))
 	for _, i := range []int{-1, 10} {
-		var invalid *InvalidError
-		if _, err := r.Stars(i); !errors.As(err, &invalid) {
+		if _, err := r.Stars(i); !errors.Is(err, ErrInvalid) {
 			t.Errorf("Stars(%d): %v", i, err)
 		}
-		if _, _, err := r.Frame(context.Background(), i); !errors.As(err, &invalid) {
+		if _, _, err := r.Frame(context.Background(), i); !errors.Is(err, ErrInvalid) {
 			t.Errorf("Frame(%d): %v", i, err)
 		}
 	}

@@ -45,7 +45,7 @@ const bandRows = 64
 // what the camera would write beside it; frame.Encode makes a file of the two.
 // It holds one picture and what its stars need; bands of rows are drawn in parallel and
 // come out the same on any number of processors. The error is an
-// *InvalidError for a number outside the run, or the context's.
+// [ErrInvalid] for a number outside the run, or the context's.
 func (r *Run) Frame(ctx context.Context, i int) (frame.Plane, frame.Metadata, error) {
 	if err := r.checkIndex(i); err != nil {
 		return frame.Plane{}, frame.Metadata{}, err

@@ -50,7 +50,7 @@ type group struct {
 type slip struct{ at, share float64 }
 
 // Begin checks the evening and sets everything up. The error is an
-// *InvalidError, or one of ephem's for an impossible site, air or date.
+// [ErrInvalid], or one of ephem's for an impossible site, air or date.
 func (e Evening) Begin() (*Run, error) {
 	if err := e.Validate(); err != nil {
 		return nil, err

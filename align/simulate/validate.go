@@ -19,7 +19,7 @@ const (
 )
 
 // Validate refuses an evening that cannot be rendered: the error is an
-// *InvalidError that names the field and carries a Hint, or one of ephem's for
+// [ErrInvalid], which names the field and the way out, or one of ephem's for
 // the site, the air or the date. Begin calls it.
 func (e Evening) Validate() error {
 	steps := []func() error{
@@ -45,8 +45,8 @@ func (e Evening) validateTimes() error {
 		return err
 	}
 	if e.Count > 1 && (e.Every < e.Exposure || e.Every > maxWait) {
-		return &InvalidError{"Every", fmt.Sprintf("is %v with exposures of %v", e.Every, e.Exposure),
-			"let a picture end before the next one begins"}
+		return invalid("Every", fmt.Sprintf("is %v with exposures of %v", e.Every, e.Exposure),
+			"let a picture end before the next one begins")
 	}
 	return nil
 }
@@ -89,8 +89,8 @@ func (m Mount) validate() error {
 		return err
 	}
 	if m.Wobble.PeakToPeak != 0 && m.Wobble.Period < time.Second {
-		return &InvalidError{"Mount.Wobble.Period", fmt.Sprintf("is %v", m.Wobble.Period),
-			"give the time the gear's error takes to repeat, a second or more"}
+		return invalid("Mount.Wobble.Period", fmt.Sprintf("is %v", m.Wobble.Period),
+			"give the time the gear's error takes to repeat, a second or more")
 	}
 	return nil
 }
@@ -152,8 +152,8 @@ func (e Evening) validateEvents() error {
 		at("Handling.Capped", i, g, 0)
 	}
 	if len(e.Mount.Swings) > e.Count {
-		return &InvalidError{"Mount.Swings", fmt.Sprintf("has %d turns for %d pictures", len(e.Mount.Swings), e.Count),
-			"give at most one turn for each picture"}
+		return invalid("Mount.Swings", fmt.Sprintf("has %d turns for %d pictures", len(e.Mount.Swings), e.Count),
+			"give at most one turn for each picture")
 	}
 	if err := check(list); err != nil {
 		return err
@@ -190,7 +190,7 @@ func (e Evening) validateTarget() error {
 
 func (e Evening) above(field string, t Target, at time.Time) error {
 	if !(math.Abs(t.Dec.Deg()) <= 90) || math.IsNaN(t.RA.Rad()) || math.IsInf(t.RA.Rad(), 0) {
-		return &InvalidError{field, "is no place in the sky", "declinations run from −90° to 90°"}
+		return invalid(field, "is no place in the sky", "declinations run from −90° to 90°")
 	}
 	sky, err := e.sky(at)
 	if err != nil {
@@ -198,8 +198,8 @@ func (e Evening) above(field string, t Target, at time.Time) error {
 	}
 	h := ephem.HorizontalOf(sky.Apparent(t.direction())).Altitude
 	if h < 0 {
-		return &InvalidError{field, fmt.Sprintf("stands %.1f° below the horizon when the camera is aimed", -h.Deg()),
-			"choose a target that is up, or another time"}
+		return invalid(field, fmt.Sprintf("stands %.1f° below the horizon when the camera is aimed", -h.Deg()),
+			"choose a target that is up, or another time")
 	}
 	return nil
 }

@@ -15,6 +15,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/cmd/trueturn/report"
+	"trueturn/cmd/trueturn/words"
 	"trueturn/drift"
 	"trueturn/ephem"
 )
@@ -124,26 +125,26 @@ func (f *face) question(m *measuring) answer.Options {
 	return answer.Options{
 		Site: f.site, Air: m.air, Aim: m.aim, Target: m.target, Planned: m.planned,
 		MaxElongation: m.round.elongation, Share: m.round.share, PeriodS: m.periodS,
-		Gear: f.gear.wobble(m.periodS), Play: f.gear.knobs().Play,
+		Gear: f.gear.wobble(m.periodS), Play: f.gear.knobs().Play, Voice: words.Flags,
 	}
 }
 
 func needFrames(c *cobra.Command, args []string) error {
 	if len(args) == 0 {
-		return &usageError{c.Name() + " needs pictures", "name them, or the folder they are in, as in: trueturn " + c.Name() + " evening/", nil}
+		return usage(c.Name()+" needs pictures", "name them, or the folder they are in, as in: trueturn "+c.Name()+" evening/", nil)
 	}
 	return nil
 }
 
 func (m *measuring) check() error {
 	if m.aim == align.AimField && m.target == nil {
-		return &usageError{"--aim field needs to know the field", "add --target, as RA,Dec or by name", nil}
+		return usage("--aim field needs to know the field", "add --target, as RA,Dec or by name", nil)
 	}
 	if m.aim != align.AimField && m.target != nil {
-		return &usageError{fmt.Sprintf("--target changes nothing with --aim %s: the axis then points at the pole whatever is photographed", m.aim), "add --aim field, or leave --target out", nil}
+		return usage(fmt.Sprintf("--target changes nothing with --aim %s: the axis then points at the pole whatever is photographed", m.aim), "add --aim field, or leave --target out", nil)
 	}
 	if m.rollDeg != nil && m.at == nil {
-		return &usageError{"--roll is of use with --at alone", "add --at RA,Dec: where the pictures look", nil}
+		return usage("--roll is of use with --at alone", "add --at RA,Dec: where the pictures look", nil)
 	}
 	if err := m.lens.check(); err != nil {
 		return err

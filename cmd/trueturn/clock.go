@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"trueturn/drift/frame"
+	"trueturn/ephem/amiss"
 )
 
 // clockFlags are what the user says of the pictures' clock.
@@ -34,7 +35,7 @@ func (c *clockFlags) setStamp(s string) error {
 			return nil
 		}
 	}
-	return &badNumber{"no part of an exposure", "choose start, middle or end"}
+	return amiss.New(nil, "no part of an exposure", "choose start, middle or end")
 }
 
 // options reads the table, if there is one.

@@ -30,7 +30,7 @@ func (f *face) completionCommand() *cobra.Command {
 		ValidArgs: shells,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 || !slices.Contains(shells, args[0]) {
-				return &usageError{"completion needs one shell", "choose bash, zsh, fish or powershell", nil}
+				return usage("completion needs one shell", "choose bash, zsh, fish or powershell", nil)
 			}
 			return nil
 		},

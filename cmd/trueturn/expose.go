@@ -17,6 +17,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 const exposeText = `Says how long one exposure may be before stars stop being round, what ends it, and what
@@ -80,7 +81,7 @@ func (f *face) exposeCommand() *cobra.Command {
 		RunE: func(*cobra.Command, []string) error {
 			err := f.expose(w)
 			if isQuestion(err) {
-				return &usageError{err.Error(), hint(err), err}
+				return usage(err.Error(), hint(err), err)
 			}
 			return err
 		},
@@ -113,10 +114,10 @@ func (w *wondering) setSize(s string) error {
 	plain := strings.NewReplacer("×", "x", "X", "x", " ", "").Replace(s)
 	n, _ := fmt.Sscanf(plain+" .", "%dx%d %s", &width, &height, &over)
 	if n != 3 || over != "." || width < 1 || height < 1 {
-		return &badNumber{"not a size", "write width and height in pixels, as in 4032x3024"}
+		return amiss.New(nil, "not a size", "write width and height in pixels, as in 4032x3024")
 	}
 	if float64(width)*float64(height) > 200e6 {
-		return &badNumber{"too large", "pictures have at most 200 megapixels"}
+		return amiss.New(nil, "too large", "pictures have at most 200 megapixels")
 	}
 	w.width, w.height = width, height
 	return nil
@@ -147,23 +148,23 @@ func (w *wondering) setWobble(s string) error {
 func (w *wondering) check() error {
 	switch {
 	case w.declinationDeg != nil && w.target != nil:
-		return &usageError{"the place in the sky is told twice", "give --declination or --target", nil}
+		return usage("the place in the sky is told twice", "give --declination or --target", nil)
 	case !w.at.IsZero() && w.target == nil && w.session == "":
-		return &usageError{"--time alone does not say what the camera looks at", "add --target RA,Dec", nil}
+		return usage("--time alone does not say what the camera looks at", "add --target RA,Dec", nil)
 	case !w.at.IsZero() && w.site == nil && w.session == "":
-		return &usageError{"--time needs a place on Earth, to know the hour angle", "add --site LAT,LON, or leave --time out", nil}
+		return usage("--time needs a place on Earth, to know the hour angle", "add --site LAT,LON, or leave --time out", nil)
 	case w.site != nil && w.session != "":
-		return &usageError{"the session says where it was measured, and its axis means nothing elsewhere", "leave out --site or --session", nil}
+		return usage("the session says where it was measured, and its axis means nothing elsewhere", "leave out --site or --session", nil)
 	case w.air != nil && w.at.IsZero() && w.session == "":
-		return &usageError{"--air bends the light of a place in the sky at an hour", "add --site, --target and --time, or leave --air out", nil}
+		return usage("--air bends the light of a place in the sky at an hour", "add --site, --target and --time, or leave --air out", nil)
 	case w.tripod && w.axisError != nil:
-		return &usageError{"a tripod has no axis", "leave out --tripod or --axis-error", nil}
+		return usage("a tripod has no axis", "leave out --tripod or --axis-error", nil)
 	case w.tripod && w.wobble != nil:
-		return &usageError{"a tripod has no gear", "leave out --tripod or --periodic-error", nil}
+		return usage("a tripod has no gear", "leave out --tripod or --periodic-error", nil)
 	case w.session == "" && !w.lens.given():
-		return &usageError{"the lens is not known", "give --focal-length with --pixel-pitch, --equivalent with --size, or --scale; or a --session", nil}
+		return usage("the lens is not known", "give --focal-length with --pixel-pitch, --equivalent with --size, or --scale; or a --session", nil)
 	case w.session == "" && w.lens.EquivalentMM > 0 && w.width == 0:
-		return &usageError{"--equivalent alone does not tell how many pixels a star moves by", "add the picture's size, as in --size 4032x3024", nil}
+		return usage("--equivalent alone does not tell how many pixels a star moves by", "add the picture's size, as in --size 4032x3024", nil)
 	}
 	return w.lens.check()
 }
@@ -188,7 +189,7 @@ func (w *wondering) ask() (a asked, err error) {
 			return a, err
 		}
 		if a.plan, err = s.Plan(); err != nil {
-			return a, &failure{"the session cannot be used: " + err.Error(), "make it anew with align --save FILE.json", nil}
+			return a, failed("the session cannot be used: "+err.Error(), "make it anew with align --save FILE.json", nil)
 		}
 	} else if w.fwhmPx == 0 {
 		a.taken = append(a.taken, fmt.Sprintf("round stars are %g pixels wide at half their height (--fwhm; subs shows it for your pictures)", usualFWHM))
@@ -216,7 +217,7 @@ func readSession(name string) (*answer.Session, error) {
 	defer f.Close()
 	s, err := answer.ReadSession(f)
 	if err != nil {
-		return nil, &failure{quote(name) + ": " + err.Error(), hint(err), err}
+		return nil, failed(quote(name)+": "+err.Error(), hint(err), err)
 	}
 	return &s, nil
 }

@@ -12,7 +12,9 @@ import (
 	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/page"
+	"trueturn/cmd/trueturn/words"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"
 )
 
@@ -24,25 +26,18 @@ const (
 	exitInterrupted = 130 // 128 + SIGINT, as shells count
 )
 
-// usageError is a command line that makes no sense.
-type usageError struct {
-	text, hint string
-	cause      error // may be nil
+// errUsage: a command line that makes no sense.
+var errUsage = errors.New("no such command line")
+
+// usage is what is wrong with the command line; from may be nil.
+func usage(text, hint string, from error) error {
+	return &amiss.Error{Kind: errUsage, Text: text, Ways: amiss.Do(hint), From: from}
 }
 
-func (e *usageError) Error() string { return e.text }
-func (e *usageError) Hint() string  { return e.hint }
-func (e *usageError) Unwrap() error { return e.cause }
-
-// failure is why no answer could be given, with the way out.
-type failure struct {
-	text, hint string
-	cause      error // may be nil
+// failed is why no answer could be given, with the way out; from may be nil.
+func failed(text, hint string, from error) error {
+	return &amiss.Error{Text: text, Ways: amiss.Do(hint), From: from}
 }
-
-func (e *failure) Error() string { return e.text }
-func (e *failure) Hint() string  { return e.hint }
-func (e *failure) Unwrap() error { return e.cause }
 
 // errSaid is returned when everything there is to say stands in the output
 // already.
@@ -52,13 +47,7 @@ var errSaid = errors.New("no answer")
 var errStopped = errors.New("stopped")
 
 // hint is the way out an error knows, or "".
-func hint(err error) string {
-	var h interface{ Hint() string }
-	if errors.As(err, &h) {
-		return h.Hint()
-	}
-	return ""
-}
+func hint(err error) string { return words.Hint(err) }
 
 // conclude says why a command failed and picks the exit code.
 func (f *face) conclude(err error) int {
@@ -94,13 +83,13 @@ func (f *face) lost() error {
 	if files.Full(f.kept.err) {
 		way = files.Hint(f.kept.err)
 	}
-	return &failure{"the answer could not be written: " + files.Plain(f.kept.err).Error(), way, f.kept.err}
+	return failed("the answer could not be written: "+files.Plain(f.kept.err).Error(), way, f.kept.err)
 }
 
 // apart are the errors of several things that failed. One that has a way out of its own stands for its causes.
 func apart(err error) (all []error) {
 	joined, several := err.(interface{ Unwrap() []error })
-	if _, whole := err.(interface{ Hint() string }); whole || !several {
+	if _, whole := err.(*amiss.Error); whole || !several {
 		return []error{err}
 	}
 	for _, e := range joined.Unwrap() {
@@ -126,14 +115,12 @@ func (f *face) remark(kind, text string) { fmt.Fprintf(f.err, "%s: %s\n", kind, 
 // further down can judge (an evening that cannot be, a site off the Earth) come
 // from flags as well.
 func isUsage(err error) bool {
-	var (
-		usage   *usageError
-		invalid *simulate.InvalidError
-		site    *ephem.SiteError
-		air     *ephem.AirError
-		address *page.AddressError
-	)
-	return errors.As(err, &usage) || errors.As(err, &address) || errors.As(err, &invalid) || errors.As(err, &site) || errors.As(err, &air)
+	for _, kind := range []error{errUsage, page.ErrAddress, simulate.ErrInvalid, ephem.ErrSite, ephem.ErrAir} {
+		if errors.Is(err, kind) {
+			return true
+		}
+	}
+	return false
 }
 
 // flagError puts what the flag library says into our own words.
@@ -148,25 +135,25 @@ func flagError(fs *pflag.FlagSet, err error) error {
 		return unknownFlag(fs, unknown)
 	case errors.As(err, &empty):
 		f := empty.GetFlag()
-		return &usageError{fmt.Sprintf("--%s needs a value", f.Name), usageOf(f), err}
+		return usage(fmt.Sprintf("--%s needs a value", f.Name), usageOf(f), err)
 	case errors.As(err, &bad):
 		return badValue(bad)
 	}
-	return &usageError{err.Error(), "see trueturn --help", err}
+	return usage(err.Error(), "see trueturn --help", err)
 }
 
 func unknownFlag(fs *pflag.FlagSet, e *pflag.NotExistError) error {
 	name := e.GetSpecifiedName()
 	if short := e.GetSpecifiedShortnames(); short != "" {
-		return &usageError{fmt.Sprintf("there is no flag -%s", name),
-			"all flags but -h have long names, as in --site; write a file name that begins with a dash after --", e}
+		return usage(fmt.Sprintf("there is no flag -%s", name),
+			"all flags but -h have long names, as in --site; write a file name that begins with a dash after --", e)
 	}
 	var known []string
 	fs.VisitAll(func(f *pflag.Flag) { known = append(known, f.Name) })
 	if near := nearest(name, known); near != "" {
-		return &usageError{fmt.Sprintf("there is no flag --%s", name), fmt.Sprintf("did you mean --%s?", near), e}
+		return usage(fmt.Sprintf("there is no flag --%s", name), fmt.Sprintf("did you mean --%s?", near), e)
 	}
-	return &usageError{fmt.Sprintf("there is no flag --%s", name), "--help lists the flags", e}
+	return usage(fmt.Sprintf("there is no flag --%s", name), "--help lists the flags", e)
 }
 
 func badValue(e *pflag.InvalidValueError) error {
@@ -175,7 +162,7 @@ func badValue(e *pflag.InvalidValueError) error {
 	if way == "" {
 		way = usageOf(e.GetFlag())
 	}
-	return &usageError{fmt.Sprintf("--%s %s: %v", e.GetFlag().Name, quote(e.GetValue()), cause), way, e}
+	return usage(fmt.Sprintf("--%s %s: %v", e.GetFlag().Name, quote(e.GetValue()), cause), way, e)
 }
 
 func usageOf(f *pflag.Flag) string {

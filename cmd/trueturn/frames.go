@@ -33,7 +33,7 @@ func gather(args []string) (frames, error) {
 		case info.IsDir():
 			err = g.folder(arg)
 		case !info.Mode().IsRegular():
-			err = &failure{quote(arg) + " is neither a file nor a folder", "name pictures, or the folder they are in", nil}
+			err = failed(quote(arg)+" is neither a file nor a folder", "name pictures, or the folder they are in", nil)
 		default:
 			g.add(arg)
 		}
@@ -43,17 +43,17 @@ func gather(args []string) (frames, error) {
 	}
 	g.tellApart()
 	if len(g.sources) == 0 {
-		return g, &failure{"there are no pictures in " + few(args, 3),
-			"pictures end in " + files.Endings() + "; copy them here, or name another folder", nil}
+		return g, failed("there are no pictures in "+few(args, 3),
+			"pictures end in "+files.Endings()+"; copy them here, or name another folder", nil)
 	}
 	return g, nil
 }
 
 func cannotOpen(name string, err error) error {
 	if os.IsNotExist(err) {
-		return &failure{"there is no file or folder " + quote(name), "check the name; the shell's Tab key completes it", err}
+		return failed("there is no file or folder "+quote(name), "check the name; the shell's Tab key completes it", err)
 	}
-	return &failure{fmt.Sprintf("%s cannot be opened", quote(name)), "check that you may read it", err}
+	return failed(fmt.Sprintf("%s cannot be opened", quote(name)), "check that you may read it", err)
 }
 
 func (g *frames) folder(name string) error {

@@ -35,7 +35,7 @@ func (f *face) helpCommand() *cobra.Command {
 
 func (f *face) help(root *cobra.Command, words []string) error {
 	if f.json {
-		return &usageError{"help prints text, no JSON", "leave --json out", nil}
+		return usage("help prints text, no JSON", "leave --json out", nil)
 	}
 	if len(words) == 1 {
 		if text, ok := chapter(words[0]); ok {
@@ -72,7 +72,7 @@ func unknownTopic(root *cobra.Command, words []string) error {
 	if near := nearest(words[0], known); near != "" {
 		way = fmt.Sprintf("did you mean %s?", near)
 	}
-	return &usageError{"there is no command or topic " + quote(strings.Join(words, " ")), way, nil}
+	return usage("there is no command or topic "+quote(strings.Join(words, " ")), way, nil)
 }
 
 // helpWords completes the words after help: commands, theirs, and chapters.

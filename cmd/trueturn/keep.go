@@ -34,10 +34,10 @@ func (k *keeping) check() error {
 			continue
 		}
 		if files.IsPicture(name) {
-			return &usageError{quote(name) + " is a picture's name; it will not be written over", "end the name in .json, .csv or .html, as befits what it is to hold", nil}
+			return usage(quote(name)+" is a picture's name; it will not be written over", "end the name in .json, .csv or .html, as befits what it is to hold", nil)
 		}
 		if seen[filepath.Clean(name)] {
-			return &usageError{quote(name) + " cannot hold two things", "give --save, --csv and --report a file each", nil}
+			return usage(quote(name)+" cannot hold two things", "give --save, --csv and --report a file each", nil)
 		}
 		seen[filepath.Clean(name)] = true
 		if err := writable(name); err != nil {
@@ -51,10 +51,10 @@ func (k *keeping) check() error {
 func writable(name string) error {
 	dir := filepath.Dir(name)
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return &failure{fmt.Sprintf("%s cannot be written: there is no folder %s", quote(name), quote(dir)), "make the folder first, or name another", err}
+		return failed(fmt.Sprintf("%s cannot be written: there is no folder %s", quote(name), quote(dir)), "make the folder first, or name another", err)
 	}
 	if info, err := os.Stat(name); err == nil && info.IsDir() {
-		return &failure{quote(name) + " cannot be written: it is a folder", "name a file in it, as in " + filepath.Join(name, "tonight"+filepath.Ext(name)), nil}
+		return failed(quote(name)+" cannot be written: it is a folder", "name a file in it, as in "+filepath.Join(name, "tonight"+filepath.Ext(name)), nil)
 	}
 	return nil
 }

@@ -72,7 +72,7 @@ func oneOf(c *cobra.Command, args []string) error {
 	if near := nearest(args[0], c.ValidArgs); near != "" {
 		way = "did you mean " + near + "?"
 	}
-	return &usageError{strings.TrimPrefix(c.CommandPath(), "trueturn ") + " has no " + quote(args[0]), way, nil}
+	return usage(strings.TrimPrefix(c.CommandPath(), "trueturn ")+" has no "+quote(args[0]), way, nil)
 }
 
 func (f *face) kitShowCommand() *cobra.Command {
@@ -193,7 +193,7 @@ func (f *face) kitInit(c *cobra.Command, d *describing) error {
 		return err
 	}
 	if old != nil && !d.force {
-		return &failure{"there is a kit already: " + quote(path), "put more into it with trueturn kit add, write it anew with --force, or name another with --kit FILE", nil}
+		return failed("there is a kit already: "+quote(path), "put more into it with trueturn kit add, write it anew with --force, or name another with --kit FILE", nil)
 	}
 	k, err := d.kit(f)
 	if err != nil {
@@ -209,7 +209,7 @@ func (f *face) kitInit(c *cobra.Command, d *describing) error {
 		k = &told
 	}
 	if err := k.Sound(); err != nil {
-		return &usageError{"this kit would not do: " + err.Error(), hint(err), err}
+		return usage("this kit would not do: "+err.Error(), hint(err), err)
 	}
 	if err := f.keepKit(path, old, k.Write); err != nil {
 		if asked {

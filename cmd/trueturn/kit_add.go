@@ -60,10 +60,10 @@ func (f *face) kitAddOne(a addable) *cobra.Command {
 		Example: "  trueturn kit add " + a.example,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
-				return &usageError{"kit add " + word + " needs one name", "as in trueturn kit add " + a.example, nil}
+				return usage("kit add "+word+" needs one name", "as in trueturn kit add "+a.example, nil)
 			}
 			if err := checkName(args[0]); err != nil {
-				return &usageError{quote(args[0]) + " is " + err.Error(), hint(err), err}
+				return usage(quote(args[0])+" is "+err.Error(), hint(err), err)
 			}
 			return nil
 		},
@@ -78,7 +78,7 @@ func (f *face) kitAddOne(a addable) *cobra.Command {
 // kitAdd puts one thing into the kit.
 func (f *face) kitAdd(ctx context.Context, a addable, d *describing, name string) error {
 	if f.gear.named() {
-		return &usageError{"kit add takes the name as a word, not by a flag", "as in trueturn kit add " + a.example, nil}
+		return usage("kit add takes the name as a word, not by a flag", "as in trueturn kit add "+a.example, nil)
 	}
 	path, old, err := f.kitFile()
 	if err != nil {
@@ -92,7 +92,7 @@ func (f *face) kitAdd(ctx context.Context, a addable, d *describing, name string
 	}
 	word := a.section.One()
 	if k.Has(a.section, name) == nil && !d.force {
-		return &failure{"the kit has a " + word + " " + quote(name) + " already", "put this one in its place with --force, or give another name", nil}
+		return failed("the kit has a "+word+" "+quote(name)+" already", "put this one in its place with --force, or give another name", nil)
 	}
 	one, err := a.told(d, f, name)
 	if err != nil {
@@ -105,7 +105,7 @@ func (f *face) kitAdd(ctx context.Context, a addable, d *describing, name string
 		}
 	}
 	if err := one.Sound(); err != nil {
-		return &usageError{"this " + word + " would not do: " + err.Error(), hint(err), err}
+		return usage("this "+word+" would not do: "+err.Error(), hint(err), err)
 	}
 	text, anew, err := kit.Append(string(old), one)
 	if err == nil {
@@ -127,7 +127,7 @@ func (f *face) kitAdd(ctx context.Context, a addable, d *describing, name string
 func (a addable) asked(q *asker, name string) (kit.Kit, error) {
 	one := a.ask(q, name)
 	if q.err == nil && figureless(one) {
-		return kit.Kit{}, &failure{"nothing was told, and nothing written", "give at least one figure", nil}
+		return kit.Kit{}, failed("nothing was told, and nothing written", "give at least one figure", nil)
 	}
 	return one, q.err
 }
@@ -173,7 +173,7 @@ func (d *describing) oneSite(f *face, name string) (kit.Kit, error) {
 	case f.site != nil:
 		return kit.Kit{Sites: map[string]kit.Site{name: siteFigures(*f.site, d.tz)}}, nil
 	case d.tz != "":
-		return kit.Kit{}, &usageError{"the site has a zone and no place", "add --site LAT,LON[,HEIGHT_M]", nil}
+		return kit.Kit{}, usage("the site has a zone and no place", "add --site LAT,LON[,HEIGHT_M]", nil)
 	}
 	return kit.Kit{}, nil
 }

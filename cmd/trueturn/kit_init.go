@@ -11,6 +11,7 @@ import (
 
 	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // describing is what the flags of kit init and kit add tell.
@@ -97,7 +98,7 @@ func (d *describing) kit(f *face) (*kit.Kit, error) {
 	nothing := d.usual == kit.Defaults{}
 	for _, t := range told {
 		if t.figures && t.name == "" {
-			return nil, &usageError{t.what + " is told without a name", "add --" + t.flag + " NAME", nil}
+			return nil, usage(t.what+" is told without a name", "add --"+t.flag+" NAME", nil)
 		}
 		nothing = nothing && t.name == ""
 	}
@@ -105,9 +106,9 @@ func (d *describing) kit(f *face) (*kit.Kit, error) {
 	case nothing:
 		return nil, nil
 	case name(kit.Sites) != "" && f.site == nil:
-		return nil, &usageError{"the site has a name and no place", "add --site LAT,LON[,HEIGHT_M]", nil}
+		return nil, usage("the site has a name and no place", "add --site LAT,LON[,HEIGHT_M]", nil)
 	case name(kit.Sites) == "" && d.tz != "":
-		return nil, &usageError{"--tz is the clock's at a site", "add --at-site NAME and --site LAT,LON", nil}
+		return nil, usage("--tz is the clock's at a site", "add --at-site NAME and --site LAT,LON", nil)
 	}
 	if f.site != nil {
 		k.Sites = map[string]kit.Site{name(kit.Sites): siteFigures(*f.site, d.tz)}
@@ -147,7 +148,7 @@ func (a *asker) text(question string, take func(string) error) {
 		line = strings.TrimSpace(line)
 		if err != nil && line == "" {
 			fmt.Fprintln(a.out)
-			a.err = &failure{"the answers ended before the questions did", "nothing was written; start again, or give flags", nil}
+			a.err = failed("the answers ended before the questions did", "nothing was written; start again, or give flags", nil)
 			return
 		}
 		if line == "" {
@@ -180,7 +181,7 @@ func (a *asker) name(question string) (name string) {
 
 func checkName(s string) error {
 	if !kit.GoodName(s) {
-		return &badNumber{"no name", "give it a name you can type"}
+		return amiss.New(nil, "no name", "give it a name you can type")
 	}
 	return nil
 }
@@ -215,7 +216,7 @@ func askKit(a *asker) (kit.Kit, error) {
 	case a.err != nil:
 		return k, a.err
 	case k.Empty():
-		return kit.Kit{}, &failure{"nothing was told, and nothing written", "give at least one name", nil}
+		return kit.Kit{}, failed("nothing was told, and nothing written", "give at least one name", nil)
 	}
 	return k, nil
 }

@@ -45,7 +45,7 @@ func (f *face) kitFile() (path string, old []byte, err error) {
 func (f *face) keepKit(path string, old []byte, write func(io.Writer) error) error {
 	now, err := os.ReadFile(path)
 	if there := err == nil; there != (old != nil) || there && !bytes.Equal(now, old) {
-		return &failure{"the kit " + quote(path) + " was changed meanwhile", "look at it, and start again", nil}
+		return failed("the kit "+quote(path)+" was changed meanwhile", "look at it, and start again", nil)
 	}
 	if old != nil {
 		backup, err := backUp(path, old)
@@ -75,7 +75,7 @@ func backUp(path string, text []byte) (string, error) {
 			return name, writeFile(name, func(w io.Writer) error { _, err := w.Write(text); return err })
 		}
 	}
-	return "", &failure{"there are too many backups of " + quote(path), "clear some away", nil}
+	return "", failed("there are too many backups of "+quote(path), "clear some away", nil)
 }
 
 // tellLost prints answers that could not be kept, so that they need not be given again.
@@ -102,7 +102,7 @@ func (f *face) sayKept(path, done string, k kit.Kit) error {
 // ask puts questions on a terminal; elsewhere there is nobody to ask, and a way out is told.
 func (f *face) ask(ctx context.Context, way string, questions func(*asker) (kit.Kit, error)) (kit.Kit, error) {
 	if !term.IsTerminal(int(os.Stdin.Fd())) {
-		return kit.Kit{}, &usageError{"there is nothing to write, and nobody to ask", way + ", or start it on a terminal", nil}
+		return kit.Kit{}, usage("there is nothing to write, and nobody to ask", way+", or start it on a terminal", nil)
 	}
 	return askInterruptibly(ctx, os.Stdin, f.err, questions)
 }

@@ -40,11 +40,11 @@ func (l *lensFlags) check() error {
 	}
 	switch {
 	case ways > 1:
-		return &usageError{"the lens is told in more than one way", "give one of --focal-length with --pixel-pitch, --equivalent, --scale", nil}
+		return usage("the lens is told in more than one way", "give one of --focal-length with --pixel-pitch, --equivalent, --scale", nil)
 	case l.FocalLengthMM > 0 && l.PixelPitchUM == 0:
-		return &usageError{"--focal-length alone does not tell the scale", "add --pixel-pitch UM, or give --equivalent MM", nil}
+		return usage("--focal-length alone does not tell the scale", "add --pixel-pitch UM, or give --equivalent MM", nil)
 	case l.PixelPitchUM > 0 && l.FocalLengthMM == 0:
-		return &usageError{"--pixel-pitch alone does not tell the scale", "add --focal-length MM", nil}
+		return usage("--pixel-pitch alone does not tell the scale", "add --focal-length MM", nil)
 	}
 	return nil
 }

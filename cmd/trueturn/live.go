@@ -65,7 +65,7 @@ func (f *face) liveCommand() *cobra.Command {
 
 func oneFolder(_ *cobra.Command, args []string) error {
 	if len(args) > 1 {
-		return &usageError{fmt.Sprintf("live watches one folder, not %d", len(args)), "name one; pictures from elsewhere can be sent from the page", nil}
+		return usage(fmt.Sprintf("live watches one folder, not %d", len(args)), "name one; pictures from elsewhere can be sent from the page", nil)
 	}
 	return nil
 }
@@ -113,14 +113,14 @@ func (s *serving) watchable(dir string) error {
 	info, err := os.Stat(dir)
 	switch {
 	case os.IsNotExist(err):
-		return &failure{"there is no folder " + quote(dir), "make it first; the pictures may come later", err}
+		return failed("there is no folder "+quote(dir), "make it first; the pictures may come later", err)
 	case err != nil:
 		return cannotOpen(dir, err)
 	case !info.IsDir():
-		return &failure{quote(dir) + " is no folder", "name the folder the pictures come into; single pictures are for align", nil}
+		return failed(quote(dir)+" is no folder", "name the folder the pictures come into; single pictures are for align", nil)
 	}
 	if kept, err := os.Stat(s.sessionDir); err == nil && os.SameFile(kept, info) {
-		return &usageError{"the session cannot be kept amid the pictures", "name a folder of its own, as in --session-dir " + filepath.Join(dir, "session"), nil}
+		return usage("the session cannot be kept amid the pictures", "name a folder of its own, as in --session-dir "+filepath.Join(dir, "session"), nil)
 	}
 	return nil
 }

@@ -58,7 +58,7 @@ func (e *equipment) file() (string, error) {
 	}
 	path, err := kit.Path()
 	if err != nil {
-		return "", &failure{"no folder for settings is known: " + err.Error(), "name the kit, as in --kit kit.toml", err}
+		return "", failed("no folder for settings is known: "+err.Error(), "name the kit, as in --kit kit.toml", err)
 	}
 	return path, nil
 }
@@ -71,7 +71,7 @@ func (e *equipment) load() (kit.Kit, error) {
 	}
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return kit.Kit{}, &failure{"there is no kit " + quote(path), "make one with trueturn kit init, or name another with --kit FILE", err}
+		return kit.Kit{}, failed("there is no kit "+quote(path), "make one with trueturn kit init, or name another with --kit FILE", err)
 	}
 	if err != nil {
 		return kit.Kit{}, cannotOpen(path, err)
@@ -81,9 +81,9 @@ func (e *equipment) load() (kit.Kit, error) {
 	var wrong *kit.FileError
 	switch {
 	case errors.As(err, &wrong):
-		return k, &failure{"the kit " + quote(path) + ", " + wrong.Error(), wrong.Hint() + "; trueturn kit check tells every mistake", err}
+		return k, failed("the kit "+quote(path)+", "+wrong.Error(), hint(wrong)+"; trueturn kit check tells every mistake", err)
 	case err != nil:
-		return k, &failure{"the kit " + quote(path) + " cannot be read: " + files.Plain(err).Error(), "name a file, and one you may read", err}
+		return k, failed("the kit "+quote(path)+" cannot be read: "+files.Plain(err).Error(), "name a file, and one you may read", err)
 	}
 	return k, nil
 }
@@ -122,7 +122,7 @@ func (f *face) outfit(c *cobra.Command) error {
 	for _, s := range sections {
 		if name := *f.gear.names[s.section]; name != "" {
 			if err := k.Has(s.section, name); err != nil {
-				return &usageError{fmt.Sprintf("--%s: %v", s.flag, err), hint(err), err}
+				return usage(fmt.Sprintf("--%s: %v", s.flag, err), hint(err), err)
 			}
 		}
 	}
@@ -160,7 +160,7 @@ func (f filling) set(name, text string) error {
 		return nil
 	}
 	if err := flag.Value.Set(text); err != nil {
-		return &usageError{fmt.Sprintf("--%s %s, from the kit: %v", name, quote(text), err), hint(err), err}
+		return usage(fmt.Sprintf("--%s %s, from the kit: %v", name, quote(text), err), hint(err), err)
 	}
 	return nil
 }
@@ -181,7 +181,7 @@ func (f *face) fill(in filling, k kit.Kit) error {
 	mount, onMount := k.Mounts[*f.gear.names[kit.Mounts]]
 	f.gear.mount = mount
 	if onMount && in.typed("tripod") {
-		return &usageError{"a tripod is no mount", "leave out --tripod or --mount", nil}
+		return usage("a tripod is no mount", "leave out --tripod or --mount", nil)
 	}
 	if atSite {
 		if err := f.stand(in, site); err != nil {

@@ -107,7 +107,7 @@ func (f *face) pole(s *seeking) error {
 // find looks.
 func (s *seeking) find(site *ephem.Site) (found, error) {
 	if site == nil {
-		return found{}, &usageError{"where the mount stands is not known", "give --site LAT,LON in decimal degrees, north and east positive, as in --site 46.02,7.75", nil}
+		return found{}, usage("where the mount stands is not known", "give --site LAT,LON in decimal degrees, north and east positive, as in --site 46.02,7.75", nil)
 	}
 	if s.at.IsZero() {
 		s.at = time.Now().UTC().Truncate(time.Second)

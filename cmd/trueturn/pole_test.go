@@ -157,8 +157,7 @@ func FuzzPoleTime(f *testing.F) {
 // TestNoSite: the command line is at fault, and says how to mend it.
 func TestNoSite(t *testing.T) {
 	_, err := (&seeking{}).find(nil)
-	var usage *usageError
-	if !errors.As(err, &usage) || hint(err) == "" {
+	if !errors.Is(err, errUsage) || hint(err) == "" {
 		t.Errorf("%v", err)
 	}
 }

@@ -26,14 +26,14 @@ func (m *measuring) framesOrTable(c *cobra.Command, args []string) error {
 		return needFrames(c, args)
 	}
 	if len(args) > 0 {
-		return &usageError{"--positions stands for the pictures; " + quote(args[0]) + " is one too many", "give either pictures or --positions FILE.csv", nil}
+		return usage("--positions stands for the pictures; "+quote(args[0])+" is one too many", "give either pictures or --positions FILE.csv", nil)
 	}
 	if m.positions == "" {
-		return &usageError{"--positions needs a file", "name the table, or - to read it from the standard input", nil}
+		return usage("--positions needs a file", "name the table, or - to read it from the standard input", nil)
 	}
 	for _, name := range []string{"tz", "stamp", "times"} {
 		if c.Flags().Changed(name) {
-			return &usageError{"--" + name + " does not go with --positions", "the table's times are UTC and its own; --clock-offset adds seconds to them", nil}
+			return usage("--"+name+" does not go with --positions", "the table's times are UTC and its own; --clock-offset adds seconds to them", nil)
 		}
 	}
 	m.stdin = c.InOrStdin()
@@ -69,7 +69,7 @@ func (m *measuring) readTable() (track.Table, error) {
 		return track.ParseTable(m.stdin)
 	}
 	if info, err := os.Stat(m.positions); err == nil && info.IsDir() {
-		return track.Table{}, &failure{quote(m.positions) + " is a folder", "name the table itself", nil}
+		return track.Table{}, failed(quote(m.positions)+" is a folder", "name the table itself", nil)
 	}
 	file, err := os.Open(m.positions)
 	if err != nil {

@@ -42,7 +42,7 @@ func (f *face) execute(ctx context.Context, args []string) error {
 	err := root.ExecuteContext(ctx)
 	if err != nil && !f.begun {
 		f.dress()
-		return &usageError{err.Error(), hint(err), err}
+		return usage(err.Error(), hint(err), err)
 	}
 	return err
 }
@@ -108,17 +108,17 @@ func unknownCommand(root *cobra.Command, args []string) error {
 	}
 	var name string
 	if _, scan := fmt.Sscanf(err.Error(), "unknown command %q for", &name); scan != nil {
-		return &usageError{err.Error(), "see trueturn --help", err}
+		return usage(err.Error(), "see trueturn --help", err)
 	}
 	if _, ok := chapter(name); ok {
-		return &usageError{fmt.Sprintf("there is no command %s", quote(name)), "that is a chapter of the manual: trueturn help " + name, err}
+		return usage(fmt.Sprintf("there is no command %s", quote(name)), "that is a chapter of the manual: trueturn help "+name, err)
 	}
 	var known []string
 	for _, c := range root.Commands() {
 		known = append(known, c.Name())
 	}
 	if near := nearest(name, known); near != "" {
-		return &usageError{fmt.Sprintf("there is no command %s", quote(name)), fmt.Sprintf("did you mean %s?", near), err}
+		return usage(fmt.Sprintf("there is no command %s", quote(name)), fmt.Sprintf("did you mean %s?", near), err)
 	}
-	return &usageError{fmt.Sprintf("there is no command %s", quote(name)), "trueturn --help lists the commands", err}
+	return usage(fmt.Sprintf("there is no command %s", quote(name)), "trueturn --help lists the commands", err)
 }

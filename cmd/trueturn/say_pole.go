@@ -259,9 +259,8 @@ func (p found) readings() string {
 func whole(a unit.Angle) string { return fmt.Sprintf("%.0f°", math.Mod(math.Round(a.Deg()), 360)) }
 
 func (p found) noCompass() string {
-	var date *compass.DateError
-	if errors.As(p.mute, &date) {
-		return date.Error() + ". " + sentence(date.Hint())
+	if errors.Is(p.mute, compass.ErrDate) {
+		return p.mute.Error() + ". " + sentence(hint(p.mute))
 	}
 	if p.atEarthsPole() {
 		return p.mute.Error() + "."

@@ -105,7 +105,7 @@ func noArguments(c *cobra.Command, args []string) error {
 	if len(args) == 0 {
 		return nil
 	}
-	return &usageError{fmt.Sprintf("%s takes no %s", c.Name(), quote(args[0])), "see trueturn " + c.Name() + " --help", nil}
+	return usage(fmt.Sprintf("%s takes no %s", c.Name(), quote(args[0])), "see trueturn "+c.Name()+" --help", nil)
 }
 
 func (s *staging) mountFlags(fs *pflag.FlagSet) {
@@ -169,7 +169,7 @@ func (s *staging) evening(site *ephem.Site) (simulate.Evening, error) {
 	}
 	e, err := simulate.Practice(*site, s.start)
 	if err != nil {
-		return e, &usageError{err.Error(), hint(err), err}
+		return e, usage(err.Error(), hint(err), err)
 	}
 	e.Count, e.Every, e.Exposure, e.Seed = int(s.count), s.every, s.exposure, s.seed
 	e.Zone, e.Geotag, e.Suffix = s.zone, s.geotag, s.format.Extension()
@@ -195,17 +195,17 @@ func tenInTheEvening(site ephem.Site) time.Time {
 func (s *staging) check(site *ephem.Site) error {
 	switch {
 	case site == nil:
-		return &usageError{"simulate needs a place on Earth", "give --site LAT,LON, as in --site 46.02,7.75", nil}
+		return usage("simulate needs a place on Earth", "give --site LAT,LON, as in --site 46.02,7.75", nil)
 	case s.out == "":
-		return &usageError{"simulate needs a folder to write to", "give --out DIR", nil}
+		return usage("simulate needs a folder to write to", "give --out DIR", nil)
 	case s.count != math.Trunc(s.count):
-		return &usageError{"--count is not a whole number", "write how many pictures to take, as in --count 10", nil}
+		return usage("--count is not a whole number", "write how many pictures to take, as in --count 10", nil)
 	case s.count > 1 && s.every < s.exposure:
-		return &usageError{fmt.Sprintf("pictures of %v cannot follow each other every %v", s.exposure, s.every),
-			"make --every at least as long as --exposure", nil}
+		return usage(fmt.Sprintf("pictures of %v cannot follow each other every %v", s.exposure, s.every),
+			"make --every at least as long as --exposure", nil)
 	case len(s.swingsDeg) > int(s.count):
-		return &usageError{fmt.Sprintf("--swing has %d turns for %d pictures", len(s.swingsDeg), int(s.count)),
-			"give one turn for each picture, 0 where the hand stays away", nil}
+		return usage(fmt.Sprintf("--swing has %d turns for %d pictures", len(s.swingsDeg), int(s.count)),
+			"give one turn for each picture, 0 where the hand stays away", nil)
 	}
 	return s.lens.check()
 }
@@ -243,7 +243,7 @@ const truthFile = "truth.json"
 func (f *face) render(ctx context.Context, e simulate.Evening, dir string, noOffset bool) (simulate.Truth, error) {
 	run, err := e.Begin()
 	if err != nil {
-		return simulate.Truth{}, &usageError{err.Error(), hint(err), err}
+		return simulate.Truth{}, usage(err.Error(), hint(err), err)
 	}
 	truth, err := run.Truth()
 	if err != nil {
@@ -349,8 +349,8 @@ func makeRoom(dir string, truth simulate.Truth) error {
 	}
 	for _, name := range wanted { // look at all before anything is taken away
 		if _, err := os.Lstat(filepath.Join(dir, name)); err == nil && !slices.Contains(old, name) {
-			return &failure{fmt.Sprintf("%s is there already, and no simulation wrote it", quote(filepath.Join(dir, name))),
-				"choose another folder with --out", nil}
+			return failed(fmt.Sprintf("%s is there already, and no simulation wrote it", quote(filepath.Join(dir, name))),
+				"choose another folder with --out", nil)
 		}
 	}
 	for _, name := range old {

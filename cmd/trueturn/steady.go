@@ -50,7 +50,7 @@ func (s *steadyFile) Close() error {
 		err = bad
 	}
 	if err == nil && (now.Size() != s.was.Size() || !now.ModTime().Equal(s.was.ModTime())) {
-		err = &failure{"the file changed while it was read", "let the copying end, then run this again", drift.ErrChanged}
+		err = failed("the file changed while it was read", "let the copying end, then run this again", drift.ErrChanged)
 	}
 	return err
 }

@@ -19,6 +19,7 @@ import (
 	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 	"trueturn/drift/frame"
+	"trueturn/ephem/amiss"
 )
 
 const subsText = `Looks at exposures that were taken: which are round, which are not, and why. FRAMES are
@@ -68,7 +69,7 @@ const listRound, listNotRound = "round", "not-round"
 func (j *judging) listFlag(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "round|not-round", set: func(s string) error {
 		if s != listRound && s != listNotRound {
-			return &badNumber{"neither round nor not-round", "choose round or not-round"}
+			return amiss.New(nil, "neither round nor not-round", "choose round or not-round")
 		}
 		j.list = s
 		return nil
@@ -77,7 +78,7 @@ func (j *judging) listFlag(fs *pflag.FlagSet) {
 
 func (j *judging) check(json bool) error {
 	if json && j.list != "" {
-		return &usageError{"--list prints bare names, --json an object", "leave one of them out", nil}
+		return usage("--list prints bare names, --json an object", "leave one of them out", nil)
 	}
 	return j.measuring.check()
 }
@@ -117,7 +118,7 @@ func whyUnsure(v exposure.Verdict) error {
 		way = "take the cap off, and expose for some seconds"
 	}
 	text := strings.TrimSuffix(v.Unsure.Words(), ".")
-	return &failure{strings.ToLower(text[:1]) + text[1:], way, nil}
+	return failed(strings.ToLower(text[:1])+text[1:], way, nil)
 }
 
 // firstCause is what was amiss with the first picture that could not be used.
@@ -144,13 +145,13 @@ func (r result) whyBlind() error {
 	const look = "look at the pictures: a dozen stars must stand clear of the noise, and in focus"
 	first := r.firstCause()
 	if first == nil {
-		return &failure{"no picture has stars whose shape can be told", look, nil}
+		return failed("no picture has stars whose shape can be told", look, nil)
 	}
 	way := hint(first)
 	if way == "" {
 		way = look
 	}
-	return &failure{"no picture has stars whose shape can be told; the first: " + first.Error(), way, first}
+	return failed("no picture has stars whose shape can be told; the first: "+first.Error(), way, first)
 }
 
 // store writes the files that were asked for.
@@ -173,7 +174,7 @@ func (r result) withoutAxis() result {
 	if !errors.Is(r.Err, answer.ErrNoSite) && !errors.Is(r.Err, frame.ErrNoClock) {
 		return r
 	}
-	r.Err = &failure{"without a place and a clock no axis was measured", "", nil}
+	r.Err = errors.New("without a place and a clock no axis was measured")
 	r.Advice.Notes = nil
 	r.Frames = slices.Clone(r.Frames)
 	for i := range r.Frames {
@@ -216,7 +217,7 @@ func (f *face) list(v exposure.Verdict, round bool) error {
 			continue
 		}
 		if strings.ContainsAny(fr.File, "\r\n") {
-			return &failure{"a list of one name a line cannot hold " + quote(fr.File), "rename the picture, or take --json", nil}
+			return failed("a list of one name a line cannot hold "+quote(fr.File), "rename the picture, or take --json", nil)
 		}
 		names = append(names, fr.File)
 	}

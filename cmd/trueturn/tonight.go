@@ -11,6 +11,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/exposure"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog"
 )
 
@@ -111,10 +112,10 @@ func (o *outing) skyFlags(fs *pflag.FlagSet) {
 func (o *outing) setDate(s string) error {
 	d, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return &badNumber{"not a date", "write it as 2026-11-25"}
+		return amiss.New(nil, "not a date", "write it as 2026-11-25")
 	}
 	if d.Year() < 1900 || d.Year() > 2100 {
-		return &badNumber{"out of range", "choose a date from 1900 to 2100"}
+		return amiss.New(nil, "out of range", "choose a date from 1900 to 2100")
 	}
 	o.date = d
 	return nil
@@ -151,13 +152,13 @@ func (o *outing) setOther(s string) (err error) {
 func (o *outing) check() error {
 	switch {
 	case o.site == nil:
-		return &usageError{"where the mount stands is not known", "add --site LAT,LON, as in --site 46.02,7.75", nil}
+		return usage("where the mount stands is not known", "add --site LAT,LON, as in --site 46.02,7.75", nil)
 	case o.typed["other-sky"] && o.sky == nil:
-		return &usageError{"--other-sky has nothing to be compared with", "add --sky, the brightness of the sky here", nil}
+		return usage("--other-sky has nothing to be compared with", "add --sky, the brightness of the sky here", nil)
 	case o.sky == nil && (o.typed["f-number"] || o.typed["read-noise"] || o.typed["short"]):
-		return &usageError{"f-number, read noise and short exposures count under a sky of known brightness", "add --sky, as 21.3 or B4", nil}
+		return usage("f-number, read noise and short exposures count under a sky of known brightness", "add --sky, as 21.3 or B4", nil)
 	case o.typed["focal-length"] && o.short > 0:
-		return &usageError{"the exposure on the tripod is told twice", "give --short, or the lens", nil}
+		return usage("the exposure on the tripod is told twice", "give --short, or the lens", nil)
 	case o.typed["focal-length"] && o.lens.PixelPitchUM == 0:
 		return o.lens.check()
 	}

@@ -17,12 +17,11 @@ import (
 func (f *face) tonight(o *outing, now time.Time) error {
 	n, err := o.plan(now.UTC())
 	if err != nil {
-		var date *ephem.DateError
-		if errors.As(err, &date) {
-			return &usageError{"the night of " + o.date.Format(time.DateOnly) + " is not within the years 1900 to 2100", "choose a date from 1900-01-02 to 2100-12-30", err}
+		if errors.Is(err, ephem.ErrDate) {
+			return usage("the night of "+o.date.Format(time.DateOnly)+" is not within the years 1900 to 2100", "choose a date from 1900-01-02 to 2100-12-30", err)
 		}
 		if isNightQuestion(err) {
-			return &usageError{err.Error(), hint(err), err}
+			return usage(err.Error(), hint(err), err)
 		}
 		return err
 	}
@@ -100,9 +99,8 @@ func (l *later) date() *string {
 func (o *outing) next(options night.Options) (*later, error) {
 	l := &later{least: max(worthwhile, o.exposure)}
 	n, on, ok, err := night.Next(*o.site, o.airHere(), o.date.AddDate(0, 0, 1), 366, options, l.least)
-	var date *ephem.DateError
 	switch {
-	case errors.As(err, &date):
+	case errors.Is(err, ephem.ErrDate):
 		return nil, nil
 	case err != nil:
 		return nil, err

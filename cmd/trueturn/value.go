@@ -10,6 +10,7 @@ import (
 	"trueturn/align"
 	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog"
 )
 
@@ -28,19 +29,13 @@ func (v *value) Set(s string) error {
 	return v.set(s)
 }
 
-// badNumber is a flag's number that cannot be used.
-type badNumber struct{ text, hint string }
-
-func (e *badNumber) Error() string { return e.text }
-func (e *badNumber) Hint() string  { return e.hint }
-
 // parseNumber reads a plain decimal number; nobody types NaN, infinity or
 // hexadecimal for a lens on purpose.
 func parseNumber(s string) (float64, error) {
 	s = strings.Replace(strings.TrimSpace(s), "−", "-", 1) // as this program prints it
 	x, err := strconv.ParseFloat(s, 64)
 	if err != nil || strings.Trim(s, "+-.0123456789eE") != "" || math.IsInf(x, 0) {
-		return 0, &badNumber{"not a number", "write a decimal number, as in 12.5"}
+		return 0, amiss.New(nil, "not a number", "write a decimal number, as in 12.5")
 	}
 	return x, nil
 }
@@ -80,7 +75,7 @@ func given(kind string, p **float64, low, high float64) *value {
 }
 
 func outside(low, high float64) error {
-	return &badNumber{"out of range", fmt.Sprintf("choose a value from %g to %g", low, high)}
+	return amiss.New(nil, "out of range", fmt.Sprintf("choose a value from %g to %g", low, high))
 }
 
 // seconds is a flag's time, in seconds, from low to high.
@@ -148,10 +143,10 @@ func instant(p *time.Time) *value {
 	return &value{kind: "UTC", set: func(s string) error {
 		at, err := time.Parse(time.RFC3339Nano, s)
 		if err != nil {
-			return &badNumber{"not a date and time", "write it as 2026-11-25T21:30:00Z"}
+			return amiss.New(nil, "not a date and time", "write it as 2026-11-25T21:30:00Z")
 		}
 		if y := at.UTC().Year(); y < 1900 || y > 2100 {
-			return &badNumber{"out of range", "choose a date from 1900 to 2100"}
+			return amiss.New(nil, "out of range", "choose a date from 1900 to 2100")
 		}
 		*p = at.UTC()
 		return nil
@@ -177,7 +172,7 @@ func parseWobble(s string) (arcsec float64, period time.Duration, err error) {
 	case err != nil:
 		return 0, 0, err
 	case len(v) != 2 || v[0] < 0 || v[0] > 36000 || v[1] < 1 || v[1] > 1e6:
-		return 0, 0, &badNumber{"not a size and a period", "write arcseconds peak to peak and a period of a second or more, as in 60,480"}
+		return 0, 0, amiss.New(nil, "not a size and a period", "write arcseconds peak to peak and a period of a second or more, as in 60,480")
 	}
 	return v[0], time.Duration(v[1] * float64(time.Second)), nil
 }

@@ -83,7 +83,7 @@ func TestDress(t *testing.T) {
 func TestErrorsHaveALineEach(t *testing.T) {
 	var said strings.Builder
 	f := &face{err: &said}
-	disk, name := &failure{"disk full", "make room", nil}, &failure{"a\nhint: none\x1b[2J", "", nil}
+	disk, name := failed("disk full", "make room", nil), failed("a\nhint: none\x1b[2J", "", nil)
 	code := f.conclude(errors.Join(errors.Join(disk, nil), name))
 	if want := "error: disk full\nhint: make room\nerror: a\\nhint: none\\x1b[2J\n"; said.String() != want || code != exitNoAnswer {
 		t.Errorf("%q, exit code %d, want %q", said.String(), code, want)

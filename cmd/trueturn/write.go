@@ -14,15 +14,14 @@ import (
 // writeFile makes a file that is either whole or not there.
 func writeFile(path string, write func(io.Writer) error) error {
 	err := files.Write(path, 0o644, write)
-	var disk *files.DiskError
-	if errors.As(err, &disk) {
+	if errors.Is(err, files.ErrDisk) {
 		return cannotWrite(path, err)
 	}
 	return err
 }
 
 func cannotWrite(path string, err error) error {
-	return &failure{fmt.Sprintf("%s cannot be written: %v", quote(path), files.Plain(err)), files.Hint(err), err}
+	return failed(fmt.Sprintf("%s cannot be written: %v", quote(path), files.Plain(err)), files.Hint(err), err)
 }
 
 // writeJSON prints an object the way people can read it too.

@@ -3,9 +3,12 @@ package frame
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"testing"
+
+	"trueturn/ephem/amiss"
 )
 
 // TestOddFiles is the promise made to whoever drops a wrong file in: the kind
@@ -74,12 +77,12 @@ func TestOddFiles(t *testing.T) {
 	for _, r := range rows {
 		t.Run(r.name, func(t *testing.T) {
 			_, err := Decode(bytes.NewReader(r.data), Options{})
-			var e *Error
+			var e *amiss.Error
 			if !errors.Is(err, r.kind) || !errors.As(err, &e) {
 				t.Fatalf("error %v, want kind %v", err, r.kind)
 			}
-			if !strings.Contains(e.Error(), r.cause) || e.Hint() == "" || !strings.Contains(e.Hint(), r.hint) {
-				t.Errorf("says %q (hint %q), want %q and %q", e.Error(), e.Hint(), r.cause, r.hint)
+			if !strings.Contains(e.Error(), r.cause) || e.Ways == nil || !strings.Contains(fmt.Sprint(e.Ways), r.hint) {
+				t.Errorf("says %q (hint %q), want %q and %q", e.Error(), e.Ways, r.cause, r.hint)
 			}
 		})
 	}

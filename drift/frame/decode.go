@@ -9,6 +9,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"trueturn/ephem/amiss"
 )
 
 const (
@@ -153,15 +155,15 @@ func newSource(r io.ReadSeeker) (source, error) {
 		return source{}, broken(err, "the file cannot be read")
 	}
 	if size == 0 {
-		return source{}, &Error{Kind: ErrBroken, Cause: "the file is empty",
-			hint: "copy it again from the camera; an interrupted copy leaves an empty file"}
+		return source{}, amiss.New(ErrBroken, "the file is empty",
+			"copy it again from the camera; an interrupted copy leaves an empty file")
 	}
 	if size == math.MaxInt64 { // what seeking in a folder gives
-		return source{}, &Error{Kind: ErrNotPicture, Cause: "this is a folder or a device, not a file", hint: "name the pictures inside"}
+		return source{}, amiss.New(ErrNotPicture, "this is a folder or a device, not a file", "name the pictures inside")
 	}
 	if size > maxFileBytes {
-		return source{}, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the file has %d MB", size>>20),
-			hint: "pictures up to 2 GB are read; save it smaller"}
+		return source{}, amiss.New(ErrTooLarge, fmt.Sprintf("the file has %d MB", size>>20),
+			"pictures up to 2 GB are read; save it smaller")
 	}
 	if ra, ok := r.(io.ReaderAt); ok {
 		return source{ReaderAt: ra, size: size}, nil
@@ -213,17 +215,17 @@ func (s *seekerAt) ReadAt(b []byte, off int64) (int, error) {
 // picture is refused before memory is set aside for it.
 func (s source) checkSize(width, height int, pixelsPerByte int64) error {
 	if width <= 0 || height <= 0 {
-		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file claims the impossible size of %d×%d pixels", width, height), hint: hintCopy}
+		return amiss.New(ErrBroken, fmt.Sprintf("the file claims the impossible size of %d×%d pixels", width, height), hintCopy)
 	}
 	if width > maxSide || height > maxSide || int64(width)*int64(height) > maxPixels {
-		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", width, height),
-			hint: hintLarge}
+		return amiss.New(ErrTooLarge, fmt.Sprintf("the picture has %d×%d pixels", width, height),
+			hintLarge)
 	}
 	if int64(width)*int64(height) > emptyPixels {
 		pixelsPerByte = min(pixelsPerByte, maxNoisePixelsAByte)
 	}
 	if int64(width)*int64(height) > s.size*pixelsPerByte {
-		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the file has %d bytes, too few for its %d×%d pixels", s.size, width, height), hint: hintCopy}
+		return amiss.New(ErrBroken, fmt.Sprintf("the file has %d bytes, too few for its %d×%d pixels", s.size, width, height), hintCopy)
 	}
 	return nil
 }
@@ -231,7 +233,7 @@ func (s source) checkSize(width, height int, pixelsPerByte int64) error {
 // guard turns a panic of a library into an error of kind ErrBroken.
 func guard(err *error) {
 	if v := recover(); v != nil {
-		*err = &Error{Kind: ErrBroken, Cause: "the picture's data make no sense", hint: hintCopy, err: fmt.Errorf("decoder: %v", v)}
+		*err = &amiss.Error{Kind: ErrBroken, Text: "the picture's data make no sense", Ways: amiss.Do(hintCopy), From: fmt.Errorf("decoder: %v", v)}
 	}
 }
 

@@ -18,6 +18,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"trueturn/ephem/amiss"
 )
 
 func readTestdata(t testing.TB, name string) []byte {
@@ -398,9 +400,9 @@ func TestBrokenFiles(t *testing.T) {
 			if !errors.Is(err, c.kind) {
 				t.Fatalf("error %v, want kind %v", err, c.kind)
 			}
-			var e *Error
-			if !errors.As(err, &e) || e.Hint() == "" || e.Error() == "" {
-				t.Errorf("error %q has hint %q", err, e.Hint())
+			var e *amiss.Error
+			if !errors.As(err, &e) || e.Ways == nil || e.Error() == "" {
+				t.Errorf("error %q has hint %q", err, e.Ways)
 			}
 		})
 	}

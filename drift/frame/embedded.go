@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+
+	"trueturn/ephem/amiss"
 )
 
 // Makers' own raw files store the mosaic each in a way of its own, which is not
@@ -145,9 +147,9 @@ func (f *rawFile) decode() (picture, error) {
 }
 
 func brokenInside(err error) error {
-	var own *Error
+	var own *amiss.Error
 	if errors.As(err, &own) && own.Kind == ErrUnsupported {
-		return &Error{Kind: ErrUnsupported, Cause: "the JPEG inside the camera raw file: " + own.Cause, hint: hintConvert, err: err}
+		return &amiss.Error{Kind: ErrUnsupported, Text: "the JPEG inside the camera raw file: " + own.Text, Ways: amiss.Do(hintConvert), From: err}
 	}
 	return broken(err, "the JPEG inside the camera raw file is damaged")
 }

@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"trueturn/ephem/amiss"
 )
 
 // TestEmbeddedLight compares what is measured on the JPEG inside raw files with
@@ -167,12 +169,12 @@ func TestEmbeddedRefused(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			f, err := Decode(bytes.NewReader(c.file), Options{})
-			var own *Error
+			var own *amiss.Error
 			if !errors.Is(err, c.kind) || !errors.As(err, &own) {
 				t.Fatalf("error %v, format %q; want kind %q", err, f.Format, c.kind)
 			}
-			if !strings.Contains(own.Error(), c.cause) || !strings.Contains(own.Hint(), c.hint) {
-				t.Errorf("says %q, hint %q; want %q, %q", own, own.Hint(), c.cause, c.hint)
+			if !strings.Contains(own.Error(), c.cause) || !strings.Contains(fmt.Sprint(own.Ways), c.hint) {
+				t.Errorf("says %q, hint %q; want %q, %q", own, own.Ways, c.cause, c.hint)
 			}
 		})
 	}
@@ -188,8 +190,7 @@ func TestEmbeddedCut(t *testing.T) {
 		b := readTestdata(t, name)
 		for n := 1; n < len(b); n += 1 + len(b)/60 {
 			_, err := Decode(bytes.NewReader(b[:n]), Options{})
-			var own *Error
-			if err != nil && (!errors.As(err, &own) || own.Hint() == "") {
+			if err != nil && amiss.Ways(err) == nil {
 				t.Errorf("%s cut at %d: %v", name, n, err)
 			}
 		}

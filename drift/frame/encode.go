@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Format is a kind of file that Encode writes.
@@ -111,7 +112,7 @@ func checkPlane(p Plane, f Format) error {
 	case p.Width <= 0 || p.Height <= 0:
 		return unsupported("a picture without pixels cannot be written", "give it at least one")
 	case p.Width > limit || p.Height > limit || int64(p.Width)*int64(p.Height) > maxPixels:
-		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("%d×%d pixels are too many for %s", p.Width, p.Height, f), hint: "write fewer pixels"}
+		return amiss.New(ErrTooLarge, fmt.Sprintf("%d×%d pixels are too many for %s", p.Width, p.Height, f), "write fewer pixels")
 	case len(p.Pix) != p.Width*p.Height:
 		return unsupported(fmt.Sprintf("a plane of %d×%d pixels holds %d values", p.Width, p.Height, len(p.Pix)), "give one value a pixel")
 	}

@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // ramp is a small picture with every level, darkest at the top left.
@@ -170,8 +171,8 @@ func TestEncodeRefuses(t *testing.T) {
 		{"TIFF of 8 bits", ramp(4, 4), Metadata{Bits: 8}, TIFF, ErrUnsupported},
 		{"no format", ramp(4, 4), Metadata{}, 0, ErrUnsupported},
 	} {
-		var e *Error
-		if err := Encode(io.Discard, c.plane, c.m, c.format); !errors.Is(err, c.kind) || !errors.As(err, &e) || e.Hint() == "" {
+		var e *amiss.Error
+		if err := Encode(io.Discard, c.plane, c.m, c.format); !errors.Is(err, c.kind) || !errors.As(err, &e) || e.Ways == nil {
 			t.Errorf("%s: error %v, want %v with a hint", c.name, err, c.kind)
 		}
 	}

@@ -3,10 +3,12 @@ package frame
 import (
 	"errors"
 	"io"
+
+	"trueturn/ephem/amiss"
 )
 
-// The kinds of failure, for errors.Is. The errors returned carry more: their
-// text names the cause, and Hint (see [Error]) the way out.
+// The kinds of failure, for errors.Is. Every error returned is an
+// [amiss.Error] of one of them.
 var (
 	ErrNotPicture  = errors.New("not a picture")
 	ErrUnsupported = errors.New("a kind of picture that is not supported")
@@ -16,26 +18,14 @@ var (
 	ErrTimes       = errors.New("the table of times is faulty")
 )
 
-// Error is what this package returns: a kind, the cause in words and the way
-// out.
-type Error struct {
-	Kind  error  // one of the Err… values
-	Cause string // lower case, complete in itself
-	hint  string
-	err   error // what a library said, may be nil
-}
-
-func (e *Error) Error() string { return e.Cause }
-
-// Hint says what the user can do about it.
-func (e *Error) Hint() string { return e.hint }
-
-// Unwrap yields the kind and the underlying error for errors.Is and errors.As.
-func (e *Error) Unwrap() []error {
-	if e.err == nil {
-		return []error{e.Kind}
+// Own is whether an error is of one of these kinds: what is amiss is in the file.
+func Own(err error) bool {
+	for _, kind := range []error{ErrNotPicture, ErrUnsupported, ErrBroken, ErrTooLarge, ErrNoClock, ErrTimes} {
+		if errors.Is(err, kind) {
+			return true
+		}
 	}
-	return []error{e.Kind, e.err}
+	return false
 }
 
 const (
@@ -46,20 +36,17 @@ const (
 
 // broken makes an error of kind ErrBroken from what a reader said.
 func broken(err error, cause string) error {
-	var own *Error
-	if errors.As(err, &own) {
+	if Own(err) {
 		return err
 	}
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
 		cause = "the file ends too early: " + cause
 	}
-	return &Error{Kind: ErrBroken, Cause: cause, hint: hintCopy, err: err}
+	return &amiss.Error{Kind: ErrBroken, Text: cause, Ways: amiss.Do(hintCopy), From: err}
 }
 
-func unsupported(cause, hint string) error {
-	return &Error{Kind: ErrUnsupported, Cause: cause, hint: hint}
-}
+func unsupported(cause, act string) error { return amiss.New(ErrUnsupported, cause, act) }
 
-func noClock(cause, hint string) error {
-	return &Error{Kind: ErrNoClock, Cause: cause, hint: hint}
+func noClock(cause string, way amiss.Thing) error {
+	return &amiss.Error{Kind: ErrNoClock, Text: cause, Ways: []amiss.Way{{Thing: way}}}
 }

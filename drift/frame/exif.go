@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/bep/imagemeta"
+
+	"trueturn/ephem/amiss"
 )
 
 // exifTags are the EXIF fields this package uses: text and numbers by the
@@ -237,12 +239,6 @@ func (t exifTags) place() *place {
 
 func degrees(dms []float64) float64 { return dms[0] + dms[1]/60 + dms[2]/3600 }
 
-// hintTZ is the way out for every EXIF clock without an offset.
-const hintTZ = "give --tz +HH:MM, the offset from UTC the camera's clock was set to"
-
-// hintNoTime is the way out for pictures without any time.
-const hintNoTime = "give a table with --times FILE.csv (file,start_utc,exposure_s); a file's modification time is not used"
-
 // clock reads DateTimeOriginal (else DateTimeDigitized) with its sub-second
 // and offset. Without an offset the GPS time settles it, else the zone the
 // user gave.
@@ -292,7 +288,7 @@ func (t exifTags) localStamp() (localStamp, error) {
 		}
 		d, err := parseStamp(text)
 		if err != nil {
-			return localStamp{}, noClock(fmt.Sprintf("the EXIF time %q is no valid time", text), hintNoTime)
+			return localStamp{}, noClock(fmt.Sprintf("the EXIF time %q is no valid time", text), amiss.Times)
 		}
 		s := localStamp{time: d.time, step: d.step, name: tag.name, offset: cmp.Or(t.text[tag.offset], t.offsetOfChange(d.time))}
 		if d.zone != "" {
@@ -304,7 +300,7 @@ func (t exifTags) localStamp() (localStamp, error) {
 		s.addSubSec(t.text[tag.subSec])
 		return s, nil
 	}
-	return localStamp{}, noClock("the file says no time at which it was taken", hintNoTime)
+	return localStamp{}, noClock("the file says no time at which it was taken", amiss.Times)
 }
 
 // offsetOfChange is OffsetTime, which belongs to the time of the last change,
@@ -351,7 +347,7 @@ func (t exifTags) told(s localStamp, o Options) (d Told, err error) {
 	case o.Zone != nil:
 		d = given(s.time, o.Zone)
 	default:
-		return d, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", hintTZ)
+		return d, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", amiss.Zone)
 	}
 	if fixed {
 		d.HasFix, d.Ahead = true, s.time.Add(-d.Offset).Sub(gps)

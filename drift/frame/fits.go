@@ -9,6 +9,8 @@ import (
 	"math"
 	"strings"
 	"sync"
+
+	"trueturn/ephem/amiss"
 )
 
 // Bounds of a packed file: pictures hold noise and never shrink a
@@ -57,7 +59,7 @@ func gzipLength(src source, z *gzip.Reader, read int64) (int64, error) {
 		return 0, broken(err, "the gzip data are damaged")
 	}
 	if n > limit {
-		return 0, &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the packed FITS file holds more than %d MB", limit>>20), hint: "unpack it first"}
+		return 0, amiss.New(ErrTooLarge, fmt.Sprintf("the packed FITS file holds more than %d MB", limit>>20), "unpack it first")
 	}
 	return n + read, nil
 }
@@ -101,8 +103,8 @@ func decodeFITS(src source) (picture, error) {
 		}
 	}
 	if need := a.bytes(); need > a.src.size-a.offset {
-		return picture{}, &Error{Kind: ErrBroken, hint: hintCopy,
-			Cause: fmt.Sprintf("the FITS file ends too early: its header promises %d bytes of picture, %d are there", need, max(0, a.src.size-a.offset))}
+		return picture{}, amiss.New(ErrBroken,
+			fmt.Sprintf("the FITS file ends too early: its header promises %d bytes of picture, %d are there", need, max(0, a.src.size-a.offset)), hintCopy)
 	}
 	p := picture{format: "FITS", light: a.light(h), lens: h.lens(), place: h.place(), stamp: h.clock}
 	p.orient, p.rowOrderUnknown = h.rowOrder()
@@ -174,14 +176,14 @@ func findImage(src source) (header, array, error) {
 		}
 		off = data + (size+fitsBlock-1)/fitsBlock*fitsBlock
 	}
-	return nil, array{}, &Error{Kind: ErrNotPicture, Cause: "the FITS file holds no picture", hint: "leave this file out"}
+	return nil, array{}, amiss.New(ErrNotPicture, "the FITS file holds no picture", "leave this file out")
 }
 
 // axes returns the lengths of the axes and the bytes of data after the header.
 func (h header) axes() ([]int64, int64, error) {
 	naxis, err := h.integer("NAXIS")
 	if err != nil || naxis < 0 || naxis > 999 {
-		return nil, 0, &Error{Kind: ErrBroken, Cause: "the FITS header has no usable NAXIS", hint: hintCopy}
+		return nil, 0, amiss.New(ErrBroken, "the FITS header has no usable NAXIS", hintCopy)
 	}
 	bitpix, err := h.integer("BITPIX")
 	if err != nil {
@@ -192,7 +194,7 @@ func (h header) axes() ([]int64, int64, error) {
 	for i := range axes {
 		n, err := h.integer(fmt.Sprintf("NAXIS%d", i+1))
 		if err != nil || n < 0 || n > math.MaxInt32 {
-			return nil, 0, &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the FITS header has no usable NAXIS%d", i+1), hint: hintCopy}
+			return nil, 0, amiss.New(ErrBroken, fmt.Sprintf("the FITS header has no usable NAXIS%d", i+1), hintCopy)
 		}
 		if axes[i] = n; n > 0 && size > maxFileBytes/n {
 			size = maxFileBytes // as good as infinite, and no overflow
@@ -217,7 +219,7 @@ func newArray(src source, data int64, h header, axes []int64) (array, error) {
 	switch bitpix {
 	case 8, 16, 32, 64, -32, -64:
 	default:
-		return a, &Error{Kind: ErrBroken, Cause: fmt.Sprintf("BITPIX = %d in the FITS header does not exist", bitpix), hint: hintCopy}
+		return a, amiss.New(ErrBroken, fmt.Sprintf("BITPIX = %d in the FITS header does not exist", bitpix), hintCopy)
 	}
 	for i, n := range axes[2:] {
 		switch {

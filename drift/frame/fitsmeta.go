@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"trueturn/ephem/amiss"
 )
 
 // lens reads the optics of a FITS header. None of the keywords is in the
@@ -203,12 +205,12 @@ func (h header) observed(o Options) (stamp, string, []string, error) {
 			return s, "FITS " + name, nil, nil
 		}
 		if o.Zone == nil {
-			return stamp{}, "", nil, noClock("the FITS header gives local time alone ("+name+")", hintTZ)
+			return stamp{}, "", nil, noClock("the FITS header gives local time alone ("+name+")", amiss.Zone)
 		}
 		s.local = true
 		return s, "FITS " + name + ", zone as given", nil, nil
 	}
-	return stamp{}, "", nil, noClock("the FITS header says no time at which the picture was taken", hintNoTime)
+	return stamp{}, "", nil, noClock("the FITS header says no time at which the picture was taken", amiss.Times)
 }
 
 // inZone is the instant at which a clock in the zone shows t.
@@ -222,7 +224,7 @@ func inZone(t time.Time, zone *time.Location) time.Time {
 func (h header) dateObs(text string) (stamp, string, []string, error) {
 	s, err := parseStamp(text)
 	if err != nil {
-		return stamp{}, "", nil, noClock(fmt.Sprintf("DATE-OBS = %q is no valid time", text), hintNoTime)
+		return stamp{}, "", nil, noClock(fmt.Sprintf("DATE-OBS = %q is no valid time", text), amiss.Times)
 	}
 	if d, ok := parseOffset(s.zone); ok {
 		s.time, s.zone = s.time.Add(-d), "Z"
@@ -240,7 +242,7 @@ func (h header) dateObs(text string) (stamp, string, []string, error) {
 		}
 	}
 	if !local.hasTime {
-		return stamp{}, "", nil, noClock(fmt.Sprintf("DATE-OBS = %q gives no time of day", text), hintNoTime)
+		return stamp{}, "", nil, noClock(fmt.Sprintf("DATE-OBS = %q gives no time of day", text), amiss.Times)
 	}
 	return local, "FITS DATE-OBS", nil, nil
 }
@@ -283,7 +285,7 @@ func (h header) agree(local, utc stamp, name string) (stamp, string, []string, e
 		return local, "FITS DATE-OBS", nil, nil
 	}
 	if rest := (diff - diff.Round(15*time.Minute)).Abs(); rest > 2*time.Minute || diff.Abs() < 10*time.Minute {
-		return stamp{}, "", nil, noClock(fmt.Sprintf("DATE-OBS and %s contradict each other by %v", name, diff.Round(time.Second).Abs()), hintNoTime)
+		return stamp{}, "", nil, noClock(fmt.Sprintf("DATE-OBS and %s contradict each other by %v", name, diff.Round(time.Second).Abs()), amiss.Times)
 	}
 	utc.zone = "Z"
 	note := fmt.Sprintf("DATE-OBS and %s differ by %v: DATE-OBS was taken for local time and %s used", name, diff.Round(time.Second).Abs(), name)
@@ -328,7 +330,7 @@ func (h header) toUTC(s stamp, zone *time.Location) (time.Time, Told, error) {
 	scale = strings.TrimSpace(scale)
 	if s.local || scale == "LOCAL" || scale == "LT" {
 		if zone == nil {
-			return time.Time{}, Told{}, noClock("the FITS header gives local time (TIMESYS)", hintTZ)
+			return time.Time{}, Told{}, noClock("the FITS header gives local time (TIMESYS)", amiss.Zone)
 		}
 		return inZone(s.time, zone), given(s.time, zone), nil
 	}
@@ -348,7 +350,7 @@ func (h header) fromScale(t time.Time, scale string) (time.Time, error) {
 	case "GPS":
 		ahead = -19 * time.Second
 	default:
-		return time.Time{}, noClock(fmt.Sprintf("TIMESYS = %q in the FITS header is no time scale known here", h["TIMESYS"]), hintNoTime)
+		return time.Time{}, noClock(fmt.Sprintf("TIMESYS = %q in the FITS header is no time scale known here", h["TIMESYS"]), amiss.Times)
 	}
 	tai := t.Add(-ahead)
 	return tai.Add(-taiMinusUTC(tai)), nil

@@ -9,6 +9,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"trueturn/ephem/amiss"
 )
 
 // maxTilePixelsPerByte bounds what a packed picture may unfold to: Rice needs a
@@ -38,7 +40,7 @@ type column struct {
 }
 
 func damagedTile(cause string) error {
-	return &Error{Kind: ErrBroken, Cause: "the compressed FITS picture is damaged: " + cause, hint: hintCopy}
+	return amiss.New(ErrBroken, "the compressed FITS picture is damaged: "+cause, hintCopy)
 }
 
 // unpackTiles lays the picture out in memory as a plain one.

@@ -14,6 +14,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"trueturn/ephem/amiss"
 )
 
 // Every decoder has a fuzzer of its own, which calls it past the recognition of
@@ -74,8 +76,8 @@ func fuzzDecode(t *testing.T, b []byte, decode func(source) (picture, error)) {
 // cause and a way out.
 func checkError(t *testing.T, err error, kinds ...error) {
 	t.Helper()
-	var own *Error
-	if !errors.As(err, &own) || own.Error() == "" || own.Hint() == "" {
+	var own *amiss.Error
+	if !errors.As(err, &own) || own.Error() == "" || own.Ways == nil {
 		t.Fatalf("error %q has no cause or way out", err)
 	}
 	for _, k := range kinds {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+
+	"trueturn/ephem/amiss"
 )
 
 // FITS standard 4.0 §3.1, §4.1: blocks of 2880 bytes, cards of 80 characters.
@@ -34,7 +36,7 @@ func readHeader(src source, off int64) (header, int64, error) {
 			h.add(string(b[:fitsCard]))
 		}
 	}
-	return nil, 0, &Error{Kind: ErrBroken, Cause: "the FITS header does not end", hint: hintCopy}
+	return nil, 0, amiss.New(ErrBroken, "the FITS header does not end", hintCopy)
 }
 
 // add takes over one card; comments and cards without a value are left out.
@@ -96,7 +98,7 @@ func (h header) number(names ...string) (float64, bool) {
 func (h header) integer(name string) (int64, error) {
 	v, err := strconv.ParseInt(h[name], 10, 64)
 	if err != nil {
-		return 0, &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the FITS header has no usable %s", name), hint: hintCopy}
+		return 0, amiss.New(ErrBroken, fmt.Sprintf("the FITS header has no usable %s", name), hintCopy)
 	}
 	return v, nil
 }

@@ -8,6 +8,8 @@ import (
 	"image/jpeg"
 	"io"
 	"strings"
+
+	"trueturn/ephem/amiss"
 )
 
 // A block of 8×8 pixels takes at least one bit, its mean.
@@ -52,7 +54,7 @@ func decodeJPEG(src source) (p picture, err error) {
 func jpegError(err error) error {
 	if e, ok := err.(jpeg.UnsupportedError); ok {
 		cause := "this kind of JPEG is not read: " + strings.TrimPrefix(string(e), "unsupported JPEG feature: ")
-		return &Error{Kind: ErrUnsupported, Cause: cause, hint: "export it as an ordinary JPEG", err: err}
+		return &amiss.Error{Kind: ErrUnsupported, Text: cause, Ways: amiss.Do("export it as an ordinary JPEG"), From: err}
 	}
 	return broken(err, "the JPEG data are damaged")
 }
@@ -193,7 +195,7 @@ const (
 // end.
 func checkScans(src source, h jpegHeader) error {
 	if !jpegSegments(src, func(segment) bool { return true }) {
-		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the JPEG is made of more than %d segments", maxSegments), hint: hintCopy}
+		return amiss.New(ErrBroken, fmt.Sprintf("the JPEG is made of more than %d segments", maxSegments), hintCopy)
 	}
 	if !h.progressive {
 		return nil
@@ -209,7 +211,7 @@ func checkScans(src source, h jpegHeader) error {
 		return scans <= most
 	})
 	if scans > most {
-		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the JPEG is made of more than %d scans", most), hint: hintCopy}
+		return amiss.New(ErrBroken, fmt.Sprintf("the JPEG is made of more than %d scans", most), hintCopy)
 	}
 	return nil
 }

@@ -3,6 +3,8 @@ package frame
 import (
 	"fmt"
 	"runtime/debug"
+
+	"trueturn/ephem/amiss"
 )
 
 // Memory is reckoned before it is set aside, from the file's header alone.
@@ -99,6 +101,6 @@ func tooLarge(c cost, width, height int, each float64) error {
 	if c.instead != "" {
 		way += ", or " + c.instead
 	}
-	return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels, more than are read of its kind", width, height),
-		hint: fmt.Sprintf("%s are read up to %d megapixels: %s; if the camera has fewer pixels, the file is damaged", c.kind, most, way)}
+	return amiss.New(ErrTooLarge, fmt.Sprintf("the picture has %d×%d pixels, more than are read of its kind", width, height),
+		fmt.Sprintf("%s are read up to %d megapixels: %s; if the camera has fewer pixels, the file is damaged", c.kind, most, way))
 }

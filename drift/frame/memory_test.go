@@ -21,6 +21,7 @@ import (
 
 	"trueturn/drift/frame"
 	"trueturn/drift/star"
+	"trueturn/ephem/amiss"
 )
 
 // kindOfFile is a kind of file whose memory is tried: a picture of nothing, of
@@ -433,12 +434,12 @@ func TestTooLarge(t *testing.T) {
 				t.Errorf("below the limit: %v, %d bytes asked for", err, asked)
 			}
 			asked, err = needOf(t, k.save(t, width, height+height/50, true), nil)
-			var own *frame.Error
+			var own *amiss.Error
 			if !errors.As(err, &own) || own.Kind != frame.ErrTooLarge || asked != 0 {
 				t.Fatalf("over the limit: %v, %d bytes asked for", err, asked)
 			}
-			if !strings.Contains(own.Hint(), "megapixels") || !strings.Contains(own.Hint(), "save it smaller") {
-				t.Errorf("hint %q", own.Hint())
+			if !strings.Contains(fmt.Sprint(own.Ways), "megapixels") || !strings.Contains(fmt.Sprint(own.Ways), "save it smaller") {
+				t.Errorf("hint %q", own.Ways)
 			}
 		})
 	}

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"trueturn/ephem/amiss"
 )
 
 // utc makes an instant of 2026-03.
@@ -166,24 +168,24 @@ func TestNoClock(t *testing.T) {
 		name, file string
 		hint       string
 	}{
-		{"no offset", "no_offset.jpg", "--tz +HH:MM"},
-		{"no time", "no_clock.jpg", "--times"},
-		{"only the time of the last change", "changed_only.jpg", "--times"},
-		{"offset of a later change", "edited_offset.jpg", "--tz +HH:MM"},
-		{"zeros", "zeros.jpg", "--times"},
-		{"a month 13", "month13.jpg", "--times"},
-		{"no EXIF", "base.jpg", "--times"},
-		{"TIFF without a date", "grey16.tiff", "--times"},
-		{"FITS without a date", "u16.fits", "--times"},
+		{"no offset", "no_offset.jpg", string(amiss.Zone)},
+		{"no time", "no_clock.jpg", string(amiss.Times)},
+		{"only the time of the last change", "changed_only.jpg", string(amiss.Times)},
+		{"offset of a later change", "edited_offset.jpg", string(amiss.Zone)},
+		{"zeros", "zeros.jpg", string(amiss.Times)},
+		{"a month 13", "month13.jpg", string(amiss.Times)},
+		{"no EXIF", "base.jpg", string(amiss.Times)},
+		{"TIFF without a date", "grey16.tiff", string(amiss.Times)},
+		{"FITS without a date", "u16.fits", string(amiss.Times)},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			f := decodeFile(t, c.file, Options{})
 			if f.Clock != nil || !errors.Is(f.ClockErr, ErrNoClock) {
 				t.Fatalf("clock %v, error %v; want ErrNoClock", f.Clock, f.ClockErr)
 			}
-			var e *Error
-			if !errors.As(f.ClockErr, &e) || !strings.Contains(e.Hint(), c.hint) {
-				t.Errorf("hint %q does not name %s", e.Hint(), c.hint)
+			var e *amiss.Error
+			if !errors.As(f.ClockErr, &e) || !strings.Contains(fmt.Sprint(e.Ways), c.hint) {
+				t.Errorf("hint %q does not name %s", e.Ways, c.hint)
 			}
 			if len(f.Plane.Pix) == 0 {
 				t.Error("the light is missing")
@@ -385,21 +387,21 @@ func TestFITSNoClock(t *testing.T) {
 		cards []string
 		hint  string
 	}{
-		{"nothing", nil, "--times"},
-		{"a date without a time", []string{"DATE-OBS= '2026-03-01'"}, "--times"},
-		{"the date of the file", []string{"DATE    = '2026-03-01T21:13:05'"}, "--times"},
-		{"no such day", []string{"DATE-OBS= '2026-02-30T21:13:05'"}, "--times"},
-		{"no such hour", []string{"DATE-OBS= '2026-02-20T25:13:05'"}, "--times"},
-		{"zeros", []string{"DATE-OBS= '0000-00-00T00:00:00'"}, "--times"},
-		{"local alone", []string{"DATE-LOC= '2026-03-01T23:13:05'"}, "--tz"},
-		{"unknown scale", []string{"DATE-OBS= '2026-03-01T23:13:05'", "TIMESYS = 'MARS'"}, "--times"},
-		{"two times that contradict", []string{"DATE-OBS= '2026-03-01T23:13:05'", "UT-OBS  = '23:14:05'"}, "--times"},
-		{"two times with no zone between", []string{"DATE-OBS= '2026-03-01T23:13:05'", "UT-OBS  = '21:06:05'"}, "--times"},
-		{"local scale", []string{"DATE-OBS= '2026-03-01T23:13:05'", "TIMESYS = 'LOCAL'"}, "--tz"},
+		{"nothing", nil, string(amiss.Times)},
+		{"a date without a time", []string{"DATE-OBS= '2026-03-01'"}, string(amiss.Times)},
+		{"the date of the file", []string{"DATE    = '2026-03-01T21:13:05'"}, string(amiss.Times)},
+		{"no such day", []string{"DATE-OBS= '2026-02-30T21:13:05'"}, string(amiss.Times)},
+		{"no such hour", []string{"DATE-OBS= '2026-02-20T25:13:05'"}, string(amiss.Times)},
+		{"zeros", []string{"DATE-OBS= '0000-00-00T00:00:00'"}, string(amiss.Times)},
+		{"local alone", []string{"DATE-LOC= '2026-03-01T23:13:05'"}, string(amiss.Zone)},
+		{"unknown scale", []string{"DATE-OBS= '2026-03-01T23:13:05'", "TIMESYS = 'MARS'"}, string(amiss.Times)},
+		{"two times that contradict", []string{"DATE-OBS= '2026-03-01T23:13:05'", "UT-OBS  = '23:14:05'"}, string(amiss.Times)},
+		{"two times with no zone between", []string{"DATE-OBS= '2026-03-01T23:13:05'", "UT-OBS  = '21:06:05'"}, string(amiss.Times)},
+		{"local scale", []string{"DATE-OBS= '2026-03-01T23:13:05'", "TIMESYS = 'LOCAL'"}, string(amiss.Zone)},
 	} {
 		_, _, err := fitsClock(Options{}, c.cards...)
-		var e *Error
-		if !errors.Is(err, ErrNoClock) || !errors.As(err, &e) || !strings.Contains(e.Hint(), c.hint) {
+		var e *amiss.Error
+		if !errors.Is(err, ErrNoClock) || !errors.As(err, &e) || !strings.Contains(fmt.Sprint(e.Ways), c.hint) {
 			t.Errorf("%s: error %v, want ErrNoClock with a hint naming %s", c.name, err, c.hint)
 		}
 	}
@@ -530,8 +532,8 @@ func TestParseTimes(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			got, err := ParseTimes(strings.NewReader(c.text))
 			if c.wrong != "" {
-				var e *Error
-				if !errors.Is(err, ErrTimes) || !errors.As(err, &e) || !strings.Contains(e.Error(), c.wrong) || e.Hint() == "" {
+				var e *amiss.Error
+				if !errors.Is(err, ErrTimes) || !errors.As(err, &e) || !strings.Contains(e.Error(), c.wrong) || e.Ways == nil {
 					t.Errorf("error %v, want one naming %q with a hint", err, c.wrong)
 				}
 				return

@@ -8,6 +8,8 @@ import (
 	"image/png"
 	"math"
 	"strings"
+
+	"trueturn/ephem/amiss"
 )
 
 // Deflate shrinks at most 1032 to 1, and a pixel takes at least one bit.
@@ -63,7 +65,7 @@ func pngCost(depth, colourType byte, keyed, interlaced bool) cost {
 
 func pngError(err error) error {
 	if e, ok := err.(png.UnsupportedError); ok {
-		return &Error{Kind: ErrUnsupported, Cause: "this kind of PNG is not read: " + string(e), hint: hintExport, err: err}
+		return &amiss.Error{Kind: ErrUnsupported, Text: "this kind of PNG is not read: " + string(e), Ways: amiss.Do(hintExport), From: err}
 	}
 	return broken(err, "the PNG data are damaged")
 }
@@ -119,7 +121,7 @@ func pngHints(src source) (pngExtra, error) {
 		}
 		off += 12 + n
 	}
-	return x, &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the PNG is made of more than %d chunks", maxPNGChunks), hint: hintCopy}
+	return x, amiss.New(ErrBroken, fmt.Sprintf("the PNG is made of more than %d chunks", maxPNGChunks), hintCopy)
 }
 
 func pngChunk(src source, name string, off, n int64) []byte {

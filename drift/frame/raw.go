@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+
+	"trueturn/ephem/amiss"
 )
 
 // Tags of raw pictures: TIFF 6.0, TIFF/EP (ISO 12234-2) and the DNG
@@ -260,7 +262,7 @@ func (m *mosaic) readAreas(d directory) error {
 		m.crop = area{x, y, x + int(s[0]), y + int(s[1])}
 	}
 	if !m.active.inside(whole) || !m.crop.inside(m.active) || m.crop.x1-m.crop.x0 < 2 || m.crop.y1-m.crop.y0 < 2 {
-		return &Error{Kind: ErrBroken, Cause: "the raw picture's crop lies outside its pixels", hint: hintCopy}
+		return amiss.New(ErrBroken, "the raw picture's crop lies outside its pixels", hintCopy)
 	}
 	return nil
 }
@@ -281,7 +283,7 @@ func (m *mosaic) readLevels(d directory) error {
 	m.white = spread(d.numbers(tagWhite), m.samples, full)
 	for i, b := range m.black[:n] {
 		if w := m.white[i%m.samples]; !(w > b) || math.IsInf(b, 0) || w > 65535 {
-			return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the raw picture's levels make no sense: black %g, white %g", b, w), hint: hintCopy}
+			return amiss.New(ErrBroken, fmt.Sprintf("the raw picture's levels make no sense: black %g, white %g", b, w), hintCopy)
 		}
 	}
 	return nil
@@ -416,8 +418,8 @@ func (l *rawLayout) refuseKinds(d directory) error {
 		predictor > 2 && l.compression == 8, l.differences && l.compression == 8 && l.bits != 8 && l.bits != 16:
 		return unsupported("the raw picture's values are stored in an order that is not read", hintRaw)
 	case l.width > maxSide || l.height > maxSide:
-		return &Error{Kind: ErrTooLarge, Cause: fmt.Sprintf("the picture has %d×%d pixels", l.width, l.height),
-			hint: hintLarge}
+		return amiss.New(ErrTooLarge, fmt.Sprintf("the picture has %d×%d pixels", l.width, l.height),
+			hintLarge)
 	}
 	return nil
 }
@@ -429,16 +431,16 @@ func (l *rawLayout) checkTiles(src source) error {
 	l.across = (l.width + l.tileWidth - 1) / l.tileWidth
 	n := l.across * ((l.height + l.tileHeight - 1) / l.tileHeight)
 	if n > maxParts {
-		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the raw picture is cut in %d parts", n), hint: hintCopy}
+		return amiss.New(ErrBroken, fmt.Sprintf("the raw picture is cut in %d parts", n), hintCopy)
 	}
 	if len(l.offsets) != n || len(l.counts) != n {
-		return &Error{Kind: ErrBroken, Cause: fmt.Sprintf("the raw picture has %d parts, needs %d", min(len(l.offsets), len(l.counts)), n), hint: hintCopy}
+		return amiss.New(ErrBroken, fmt.Sprintf("the raw picture has %d parts, needs %d", min(len(l.offsets), len(l.counts)), n), hintCopy)
 	}
 	total, most := 0.0, maxPackedGrowth*2*float64(l.tileWidth*l.tileHeight*l.samples)+maxPackedExtra
 	for i := range n {
 		total += l.counts[i]
 		if l.counts[i] > most {
-			return &Error{Kind: ErrBroken, Cause: "a part of the raw picture is longer than its pixels need", hint: hintCopy}
+			return amiss.New(ErrBroken, "a part of the raw picture is longer than its pixels need", hintCopy)
 		}
 		if l.offsets[i]+l.counts[i] > float64(src.size) || total > float64(src.size) {
 			return broken(io.ErrUnexpectedEOF, "a part of the raw picture lies outside it")

@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/binary"
+
+	"trueturn/ephem/amiss"
 )
 
 // kind is what a file's first bytes show it to be.
@@ -73,10 +75,10 @@ func sniff(src source) (kind, error) {
 		return kind{m.decode}, nil
 	}
 	if allZero(head) {
-		return kind{}, &Error{Kind: ErrBroken, Cause: "the file holds only zeros", hint: hintCopy}
+		return kind{}, amiss.New(ErrBroken, "the file holds only zeros", hintCopy)
 	}
-	return kind{}, &Error{Kind: ErrNotPicture, Cause: "the file is not a picture",
-		hint: "JPEG, PNG, TIFF, DNG and FITS are read; leave other files out"}
+	return kind{}, amiss.New(ErrNotPicture, "the file is not a picture",
+		"JPEG, PNG, TIFF, DNG and FITS are read; leave other files out")
 }
 
 // looksBMP checks the reserved words: two letters alone also start many texts.

@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"golang.org/x/image/tiff"
+
+	"trueturn/ephem/amiss"
 )
 
 // LZW and deflate of x/image shrink at most about 1400 to 1, and a pixel takes
@@ -28,7 +30,7 @@ func decodeTIFF(src source) (p picture, err error) {
 	defer guard(&err)
 	dir, ok := firstDirectory(src)
 	if !ok {
-		return picture{}, &Error{Kind: ErrBroken, Cause: "the TIFF file has no readable directory", hint: hintCopy}
+		return picture{}, amiss.New(ErrBroken, "the TIFF file has no readable directory", hintCopy)
 	}
 	if raw, ok, err := rawDirectory(dir); err != nil {
 		return embeddedOr(src, err)
@@ -119,8 +121,8 @@ func isMakersRaw(first directory) bool {
 func tiffError(err error) error {
 	var e tiff.UnsupportedError
 	if errors.As(err, &e) {
-		return &Error{Kind: ErrUnsupported, Cause: "this kind of TIFF is not read: " + strings.TrimPrefix(e.Error(), "tiff: unsupported feature: "),
-			hint: "save it as 8- or 16-bit grey or RGB, uncompressed or LZW", err: err}
+		return &amiss.Error{Kind: ErrUnsupported, Text: "this kind of TIFF is not read: " + strings.TrimPrefix(e.Error(), "tiff: unsupported feature: "),
+			Ways: amiss.Do("save it as 8- or 16-bit grey or RGB, uncompressed or LZW"), From: err}
 	}
 	return broken(err, "the TIFF data are damaged")
 }

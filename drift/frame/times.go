@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"trueturn/ephem/amiss"
 )
 
 // Times holds clocks read from a table, by the base name of the picture.
@@ -42,7 +44,7 @@ func ParseTimes(r io.Reader) (Times, error) {
 			err = t.add(name, c)
 		}
 		if err != nil {
-			return nil, &Error{Kind: ErrTimes, Cause: fmt.Sprintf("table of times, line %d: %v", n, err), hint: hintTimes, err: err}
+			return nil, &amiss.Error{Kind: ErrTimes, Text: fmt.Sprintf("table of times, line %d: %v", n, err), Ways: amiss.Do(hintTimes), From: err}
 		}
 	}
 	return t, t.check(n, lines.Err())
@@ -62,11 +64,11 @@ func (t Times) add(name string, c Clock) error {
 func (t Times) check(lines int, err error) error {
 	switch {
 	case errors.Is(err, bufio.ErrTooLong):
-		return &Error{Kind: ErrTimes, Cause: fmt.Sprintf("table of times, line %d: longer than %d bytes", lines+1, maxTimesRowBytes), hint: hintTimes, err: err}
+		return &amiss.Error{Kind: ErrTimes, Text: fmt.Sprintf("table of times, line %d: longer than %d bytes", lines+1, maxTimesRowBytes), Ways: amiss.Do(hintTimes), From: err}
 	case err != nil:
-		return &Error{Kind: ErrTimes, Cause: fmt.Sprintf("the table of times cannot be read after line %d", lines), hint: "check the file and its permissions", err: err}
+		return &amiss.Error{Kind: ErrTimes, Text: fmt.Sprintf("the table of times cannot be read after line %d", lines), Ways: amiss.Do("check the file and its permissions"), From: err}
 	case len(t) == 0:
-		return &Error{Kind: ErrTimes, Cause: "the table of times names no picture", hint: hintTimes}
+		return amiss.New(ErrTimes, "the table of times names no picture", hintTimes)
 	}
 	return nil
 }

@@ -46,6 +46,7 @@ import (
 
 	"trueturn/drift/star"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog"
 	"trueturn/ephem/turn"
 )
@@ -57,17 +58,6 @@ var (
 	// ErrNoMatch: the stars agree with no part of the sky well enough.
 	ErrNoMatch = errors.New("the stars match no part of the sky")
 )
-
-// failure joins a cause with its particulars and the way out.
-type failure struct {
-	cause error
-	text  string
-	hint  string
-}
-
-func (f failure) Error() string { return f.text }
-func (f failure) Unwrap() error { return f.cause }
-func (f failure) Hint() string  { return f.hint }
 
 // Hint is what is known before solving.
 type Hint struct {
@@ -152,19 +142,19 @@ func Solve(ctx context.Context, f star.Field, h Hint) (Solution, error) {
 
 // noMatch says why nothing may have been recognised.
 func (sc *scene) noMatch(h Hint) error {
-	hint := "check focus and sky; expose longer, open the view past roofs and trees, or give the lens (--equivalent, --focal-length with --pixel-pitch, or --scale)"
+	ways := []amiss.Way{{Act: "check focus and sky; expose longer, open the view past roofs and trees"}, {Thing: amiss.Lens}}
 	if h.FocalPx > 0 && 2*math.Atan(sc.half/h.FocalPx) < narrowest {
-		hint = "so narrow a field holds too few known stars: say where it looks with --at RA,Dec, and its stars are followed instead"
+		ways = []amiss.Way{{Thing: amiss.Pointing}}
 	}
-	return failure{ErrNoMatch, fmt.Sprintf("the %d brightest spots match no part of the sky", sc.bright), hint}
+	return &amiss.Error{Kind: ErrNoMatch, Text: fmt.Sprintf("the %d brightest spots match no part of the sky", sc.bright), Ways: ways}
 }
 
 // narrowest is the least diagonal, in radians, that is recognised as a rule.
 const narrowest = 5 * math.Pi / 180
 
 func tooFew(n int) error {
-	return failure{ErrFewStars, fmt.Sprintf("only %d stars were found, too few to recognise the field", n),
-		"expose longer, focus on a star, or aim at a clear and richer part of the sky"}
+	return amiss.New(ErrFewStars, fmt.Sprintf("only %d stars were found, too few to recognise the field", n),
+		"expose longer, focus on a star, or aim at a clear and richer part of the sky")
 }
 
 // search tries the hinted focal lengths first, then all.

@@ -2,6 +2,7 @@ package star
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"runtime"
@@ -9,6 +10,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/drift/frame"
+	"trueturn/ephem/amiss"
 )
 
 // Flag marks what a user of a star's position should know.
@@ -96,16 +98,7 @@ func (o Options) filled() Options {
 }
 
 // ErrPlane: the plane's sides and its pixels do not agree.
-type ErrPlane struct{ Width, Height, Pixels int }
-
-func (e ErrPlane) Error() string {
-	return fmt.Sprintf("picture of %d × %d pixels holds %d values", e.Width, e.Height, e.Pixels)
-}
-
-// Hint says what to do.
-func (e ErrPlane) Hint() string {
-	return "the picture was cut off or decoded wrongly: copy it again from the camera"
-}
+var ErrPlane = errors.New("no such plane")
 
 // Find measures the stars of a picture.
 //
@@ -114,7 +107,8 @@ func (e ErrPlane) Hint() string {
 // pictures under two megapixels (32 MB), half of it to once for larger ones.
 func Find(ctx context.Context, p frame.Plane, o Options) (Field, error) {
 	if p.Width <= 0 || p.Height <= 0 || len(p.Pix) < p.Width*p.Height || p.Width > math.MaxInt/p.Height {
-		return Field{}, ErrPlane{p.Width, p.Height, len(p.Pix)}
+		return Field{}, amiss.New(ErrPlane, fmt.Sprintf("picture of %d × %d pixels holds %d values", p.Width, p.Height, len(p.Pix)),
+			"the picture was cut off or decoded wrongly: copy it again from the camera")
 	}
 	f := finder{ctx: ctx, p: p, o: o.filled(), field: Field{Width: p.Width, Height: p.Height}}
 	f.sat, f.eye, f.factor = saturationOf(p), eyeOf(p.Cell), factorFor(p.Width, p.Height)

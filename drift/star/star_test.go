@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"trueturn/drift/frame"
+	"trueturn/ephem/amiss"
 )
 
 func find(t testing.TB, p frame.Plane, o Options) Field {
@@ -298,8 +299,7 @@ func TestBrokenPlane(t *testing.T) {
 	for _, p := range []frame.Plane{{}, {Width: 10, Height: 10, Pix: make([]float32, 99)}, {Width: -1, Height: 5},
 		{Width: math.MaxInt, Height: math.MaxInt, Pix: make([]float32, 4)}} {
 		_, err := Find(context.Background(), p, Options{})
-		var e ErrPlane
-		if !errors.As(err, &e) || e.Hint() == "" {
+		if !errors.Is(err, ErrPlane) || amiss.Ways(err) == nil {
 			t.Errorf("%d × %d: error %v, want ErrPlane", p.Width, p.Height, err)
 		}
 	}

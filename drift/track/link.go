@@ -9,6 +9,7 @@ import (
 
 	"trueturn/drift/star"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // link carries a picture's pixels to the reference's: turned by angle (radians, from x toward y) about the
@@ -45,7 +46,7 @@ const mostReferences = 4
 func (f *follower) connect(ctx context.Context) error {
 	order := f.byRichness()
 	if len(order) == 0 {
-		return failure{ErrNoField, "no picture shows three stars that could be followed", "expose longer, or aim at a richer field"}
+		return amiss.New(ErrNoField, "no picture shows three stars that could be followed", "expose longer, or aim at a richer field")
 	}
 	var best follower
 	most := 0
@@ -125,7 +126,7 @@ func trailed(field star.Field) bool {
 // linked finds how picture i lies on the map. Tried are the turn and shift of the picture next to it, and the turn
 // that a motor standing since then would make.
 func (f *follower) linked(i int) link {
-	lost := link{err: failure{ErrNotShared, "its stars are not those of the other pictures", "leave it out, or take pictures with the field well inside the frame"}}
+	lost := link{err: amiss.New(ErrNotShared, "its stars are not those of the other pictures", "leave it out, or take pictures with the field well inside the frame")}
 	if f.pics[i].Mid.IsZero() || f.pics[i].Field.Width != f.pics[f.reference].Field.Width || f.pics[i].Field.Height != f.pics[f.reference].Field.Height {
 		return lost
 	}

@@ -11,6 +11,7 @@ import (
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // A standing camera sees the sky move by ω cos δ; so much less or more, as a share, still counts (a lens flag
@@ -42,7 +43,7 @@ func (f *follower) orient(out *Followed, ways []way, untracked []int) error {
 		return nil
 	}
 	if len(ways) == 0 {
-		return failure{ErrNoRoll, "nothing says which way is up in these pictures", f.askForTrail()}
+		return &amiss.Error{Kind: ErrNoRoll, Text: "nothing says which way is up in these pictures", Ways: f.askForTrail()}
 	}
 	roll := ways[0].angle // where the middle of the picture lies on the equator, west is at +x for a roll of 0
 	for range 4 {
@@ -55,13 +56,14 @@ func (f *follower) orient(out *Followed, ways []way, untracked []int) error {
 }
 
 // askForTrail says how to take the picture that shows the roll.
-func (f *follower) askForTrail() string {
+func (f *follower) askForTrail() []amiss.Way {
 	const wantedPx = 25
 	perS := f.skyPxPerS()
 	if perS < 0.02 { // beside the pole nothing moves
-		return "give --roll DEG, the position angle of the picture's upper edge (north through east)"
+		return []amiss.Way{{Thing: amiss.Roll}}
 	}
-	return fmt.Sprintf("take two more pictures with the motor off, exposed for about %.0f s, at the end, half a minute apart (bright stars must show as trails); or give --roll DEG, the position angle of the picture's upper edge", max(1, math.Ceil(wantedPx/perS)))
+	trail := fmt.Sprintf("take two more pictures with the motor off, exposed for about %.0f s, at the end, half a minute apart (bright stars must show as trails)", max(1, math.Ceil(wantedPx/perS)))
+	return []amiss.Way{{Act: trail}, {Thing: amiss.Roll}}
 }
 
 // skyPxPerS is how fast the sky moves through a standing camera.

@@ -13,6 +13,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/drift/frame"
+	"trueturn/ephem/amiss"
 )
 
 // Table holds positions that were measured elsewhere: stars in pixels, picture by picture, or directions.
@@ -76,31 +77,13 @@ var (
 	ErrTableRead = errors.New("the table cannot be read")
 )
 
-// TableError is what [ParseTable] returns.
-type TableError struct {
-	Kind  error // one of the ErrTable… values
-	Line  int   // where in the text, from 1; 0 for the table as a whole
-	cause string
-	hint  string
-	from  error // may be nil
-}
-
-func (e *TableError) Error() string {
-	if e.Line == 0 {
-		return "table of positions: " + e.cause
+// badTable says what is wrong with a table, and in which line, from 1; 0: with the table as a whole.
+func badTable(kind error, line int, cause, act string, from error) error {
+	where := "table of positions"
+	if line > 0 {
+		where += fmt.Sprintf(", line %d", line)
 	}
-	return fmt.Sprintf("table of positions, line %d: %s", e.Line, e.cause)
-}
-
-// Hint is the way out.
-func (e *TableError) Hint() string { return e.hint }
-
-// Unwrap yields the kind, and what lay behind it.
-func (e *TableError) Unwrap() []error {
-	if e.from == nil {
-		return []error{e.Kind}
-	}
-	return []error{e.Kind, e.from}
+	return &amiss.Error{Kind: kind, Text: where + ": " + cause, Ways: amiss.Do(act), From: from}
 }
 
 // Bounds of a table. The stars of a whole night of pictures stay under them.
@@ -127,7 +110,7 @@ const (
 // Of directions: mid_utc (or start_utc and exposure_s), ra and dec (degrees, or h:m:s and d:m:s) or ra_deg and dec_deg, ICRS;
 // and where known file, exposure_s, roll or roll_deg (position angle of "up", north through east, degrees), sigma_arcsec, roll_sigma_deg.
 //
-// The error is a [*TableError]. Memory stays within twice the table and 100 MB.
+// The error is of one of the kinds above. Memory stays within twice the table and 100 MB.
 func ParseTable(r io.Reader) (Table, error) {
 	limited := &io.LimitedReader{R: r, N: maxTableBytes + 1}
 	p := &tableParser{text: csv.NewReader(&guardedReader{r: bufio.NewReader(limited)})}
@@ -137,7 +120,7 @@ func ParseTable(r io.Reader) (Table, error) {
 	p.text.TrimLeadingSpace = true
 	err := p.read()
 	if limited.N <= 0 {
-		err = &TableError{Kind: ErrTableSize, cause: "larger than 64 MB", hint: "leave out the faintest stars: some hundred a picture are plenty"}
+		err = badTable(ErrTableSize, 0, "larger than 64 MB", "leave out the faintest stars: some hundred a picture are plenty", nil)
 	}
 	if err != nil {
 		return Table{}, err
@@ -195,7 +178,7 @@ func (p *tableParser) read() error {
 	record, err := p.next()
 	switch {
 	case errors.Is(err, io.EOF):
-		return &TableError{Kind: ErrTableEmpty, cause: "it is empty", hint: hintStars + "; " + hintDirections}
+		return badTable(ErrTableEmpty, 0, "it is empty", hintStars+"; "+hintDirections, nil)
 	case err != nil:
 		return err
 	}
@@ -231,11 +214,11 @@ func (p *tableParser) next() ([]string, error) {
 	case errors.Is(err, io.EOF):
 		return nil, io.EOF
 	case errors.As(err, &broken):
-		return nil, &TableError{Kind: ErrTableRow, Line: broken.StartLine, cause: "a quotation mark stands where none can", hint: "double quotes enclose a whole cell; leave them out where no comma is within", from: err}
+		return nil, badTable(ErrTableRow, broken.StartLine, "a quotation mark stands where none can", "double quotes enclose a whole cell; leave them out where no comma is within", err)
 	case errors.Is(err, errLongLine):
-		return nil, &TableError{Kind: ErrTableRow, Line: p.line + 1, cause: "the line does not end", hint: "a table is text with one star or picture a line; this may be another kind of file", from: err}
+		return nil, badTable(ErrTableRow, p.line+1, "the line does not end", "a table is text with one star or picture a line; this may be another kind of file", err)
 	}
-	return nil, &TableError{Kind: ErrTableRead, cause: fmt.Sprintf("it cannot be read after line %d", p.line), hint: "check the file and that you may read it", from: err}
+	return nil, badTable(ErrTableRead, 0, fmt.Sprintf("it cannot be read after line %d", p.line), "check the file and that you may read it", err)
 }
 
 // row takes one line in.
@@ -261,7 +244,7 @@ func (p *tableParser) row(record []string) error {
 // table is what was read, in order.
 func (p *tableParser) table() (Table, error) {
 	if len(p.fields)+len(p.look) == 0 {
-		return Table{}, &TableError{Kind: ErrTableEmpty, cause: "it names its columns, but has no row", hint: "add a line for each star or direction"}
+		return Table{}, badTable(ErrTableEmpty, 0, "it names its columns, but has no row", "add a line for each star or direction", nil)
 	}
 	slices.SortStableFunc(p.fields, func(a, b TableField) int { return a.Clock.Mid().Compare(b.Clock.Mid()) })
 	slices.SortStableFunc(p.look, func(a, b TableDirection) int { return a.Clock.Mid().Compare(b.Clock.Mid()) })

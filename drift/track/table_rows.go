@@ -32,7 +32,7 @@ var (
 func readColumns(record []string, line int) (columns, error) {
 	c := columns{at: map[string]int{}}
 	fault := func(cause, hint string) (columns, error) {
-		return c, &TableError{Kind: ErrTableHeader, Line: line, cause: cause, hint: hint}
+		return c, badTable(ErrTableHeader, line, cause, hint, nil)
 	}
 	if len(record) == 1 && strings.ContainsAny(record[0], ";\t") {
 		return fault("the columns are not parted by commas", "write commas between columns, and points in numbers")
@@ -138,7 +138,7 @@ type cells struct {
 
 func (c *cells) fault(cause, hint string) error {
 	if c.err == nil {
-		c.err = &TableError{Kind: ErrTableRow, Line: c.line, cause: cause, hint: hint}
+		c.err = badTable(ErrTableRow, c.line, cause, hint, nil)
 	}
 	return c.err
 }
@@ -279,11 +279,11 @@ func (p *tableParser) addStar(c *cells, s TableStar, own TableField) error {
 }
 
 func (p *tableParser) tooMany(c *cells, cause string) error {
-	return &TableError{Kind: ErrTableSize, Line: c.line, cause: cause, hint: "leave out the faintest stars, or every other picture"}
+	return badTable(ErrTableSize, c.line, cause, "leave out the faintest stars, or every other picture", nil)
 }
 
 func (p *tableParser) twice(c *cells, cause, hint string) error {
-	return &TableError{Kind: ErrTableTwice, Line: c.line, cause: cause, hint: hint}
+	return badTable(ErrTableTwice, c.line, cause, hint, nil)
 }
 
 // direction takes a direction's line in.

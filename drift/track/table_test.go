@@ -12,6 +12,8 @@ import (
 	"time"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/amiss"
 )
 
 func parse(t *testing.T, text string) Table {
@@ -120,9 +122,8 @@ func TestParseTableRefuses(t *testing.T) {
 		"a picture, not table": {"\xff\xd8\xff\xe0" + strings.Repeat("\x00\x01", 100), ErrTableHeader, 1},
 	} {
 		_, err := ParseTable(strings.NewReader(c.text))
-		var e *TableError
-		if !errors.As(err, &e) || !errors.Is(err, c.kind) || e.Line != c.line || e.Hint() == "" {
-			t.Errorf("%s: %v (%+v), want %v on line %d with a hint", name, err, e, c.kind, c.line)
+		if !errors.Is(err, c.kind) || strings.Contains(err.Error(), fmt.Sprintf(", line %d:", c.line)) != (c.line > 0) || amiss.Ways(err) == nil {
+			t.Errorf("%s: %v, want %v on line %d with a hint", name, err, c.kind, c.line)
 		}
 	}
 }
@@ -245,8 +246,7 @@ func FuzzParseTable(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) {
 		table, err := ParseTable(strings.NewReader(string(text)))
 		if err != nil {
-			var e *TableError
-			if !errors.As(err, &e) || e.Hint() == "" || e.Error() == "" {
+			if amiss.Ways(err) == nil || err.Error() == "" {
 				t.Fatalf("%v has no way out", err)
 			}
 			return

@@ -48,6 +48,7 @@ import (
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/turn"
 )
 
@@ -62,15 +63,6 @@ var (
 	// ErrNoField: no picture to follow.
 	ErrNoField = errors.New("no stars to follow")
 )
-
-type failure struct {
-	cause      error
-	text, hint string
-}
-
-func (f failure) Error() string { return f.text }
-func (f failure) Hint() string  { return f.hint }
-func (f failure) Unwrap() error { return f.cause }
 
 // Picture is one picture's stars and when they were taken.
 type Picture struct {
@@ -121,8 +113,8 @@ func Follow(ctx context.Context, pics []Picture, g Given) (Followed, error) {
 		return Followed{}, err
 	}
 	if !(g.FocalPx > 0) {
-		return Followed{}, failure{ErrNoScale, "a field this narrow is measured by its scale, and nothing says what it is",
-			"add --scale ARCSEC_PER_PX, or --focal-length MM and --pixel-pitch UM"}
+		return Followed{}, &amiss.Error{Kind: ErrNoScale, Text: "a field this narrow is measured by its scale, and nothing says what it is",
+			Ways: []amiss.Way{{Thing: amiss.Scale}}}
 	}
 	ways, untracked := f.ways()
 	hand := f.handOf(untracked)

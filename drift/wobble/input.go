@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"trueturn/ephem/amiss"
 )
 
 // Kinds of bad input, for errors.Is.
@@ -13,25 +15,13 @@ var (
 	ErrOption = errors.New("option out of range")
 )
 
-// failure is an error with a way out.
-type failure struct {
-	kind       error
-	text, hint string
-}
-
-func (f *failure) Error() string { return f.text }
-func (f *failure) Unwrap() error { return f.kind }
-
-// Hint is the way out.
-func (f *failure) Hint() string { return f.hint }
-
 // mostPoints keeps the work within seconds.
 const mostPoints = 20000
 
 // check refuses what is no number.
 func check(points []Point, o Options) error {
 	bad := func(kind error, hint, format string, a ...any) error {
-		return &failure{kind, fmt.Sprintf(format, a...), hint}
+		return amiss.New(kind, fmt.Sprintf(format, a...), hint)
 	}
 	if len(points) > mostPoints {
 		return bad(ErrPoint, "leave out every other one", "%d points are more than %d", len(points), mostPoints)

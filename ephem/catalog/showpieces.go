@@ -16,6 +16,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"
 )
 
@@ -103,19 +104,13 @@ func showpiece(f []string) (Showpiece, error) {
 // ErrName: nothing in the sky that is known here is called so.
 var ErrName = errors.New("no such name in the sky")
 
-// nameError is a name nothing has.
-type nameError struct{ name, nearest string }
-
-func (e *nameError) Error() string { return fmt.Sprintf("nothing known here is called %s", e.name) }
-func (e *nameError) Unwrap() error { return ErrName }
-
-// Hint names what was most likely meant.
-func (e *nameError) Hint() string {
-	const other = "give right ascension and declination, in degrees as 83.82,-5.39 or as 5:35:17,-5:23:28"
-	if e.nearest == "" {
-		return other
+// unknown is a name nothing has; nearest is what was most likely meant, or empty.
+func unknown(name, nearest string) error {
+	act := "give right ascension and declination, in degrees as 83.82,-5.39 or as 5:35:17,-5:23:28"
+	if nearest != "" {
+		act = fmt.Sprintf("did you mean %s? Else %s", nearest, act)
 	}
-	return fmt.Sprintf("did you mean %s? Else %s", e.nearest, other)
+	return amiss.New(ErrName, "nothing known here is called "+name, act)
 }
 
 // longestName bounds what is looked at of a name, in bytes: nothing is called longer.
@@ -123,11 +118,11 @@ const longestName = 60
 
 // Place finds a showpiece, or else a star, by any of its names: "M42", "messier 42", "ngc 7000", "north america",
 // "Vega", "α Lyr". Small and capital letters are the same, spaces, hyphens and apostrophes may be left out, and so may
-// "nebula", "galaxy" or "cluster" at the end where that leaves no doubt. The error is of the kind [ErrName]; its Hint names
-// what is spelt most alike.
+// "nebula", "galaxy" or "cluster" at the end where that leaves no doubt. The error is of the kind [ErrName]; its way out
+// names what is spelt most alike.
 func Place(name string) (Showpiece, error) {
 	if len(name) > longestName {
-		return Showpiece{}, &nameError{name: strconv.Quote(strings.ToValidUTF8(name[:longestName], "")) + "…"}
+		return Showpiece{}, unknown(strconv.Quote(strings.ToValidUTF8(name[:longestName], ""))+"…", "")
 	}
 	index := loadPlaces()
 	if i, ok := index.by[key(name)]; ok {
@@ -136,7 +131,7 @@ func Place(name string) (Showpiece, error) {
 	if i, ok := ByName(name); ok {
 		return asShowpiece(Stars()[i]), nil
 	}
-	return Showpiece{}, &nameError{name: strconv.Quote(name), nearest: index.nearest(name)}
+	return Showpiece{}, unknown(strconv.Quote(name), index.nearest(name))
 }
 
 // asShowpiece is a star as a place to point at.

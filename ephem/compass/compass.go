@@ -21,6 +21,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // Model is the field's name.
@@ -37,16 +38,12 @@ type Field struct {
 	HorizontalNT float64    // what turns the needle, nanotesla
 }
 
-// A DateError is an instant the model does not hold for.
-type DateError struct{ Time time.Time }
+// ErrDate: an instant the model does not hold for.
+var ErrDate = errors.New("outside the years of the model")
 
-func (e *DateError) Error() string {
-	return fmt.Sprintf("the model of the Earth's magnetic field (%s) does not hold in %d", Model, e.Time.UTC().Year())
-}
-
-// Hint is the way out.
-func (e *DateError) Hint() string {
-	return fmt.Sprintf("it holds from %d to the end of %d: take the declination from a newer map, or find north by the stars", FirstYear, EndYear-1)
+func badDate(t time.Time) error {
+	return amiss.New(ErrDate, fmt.Sprintf("the model of the Earth's magnetic field (%s) does not hold in %d", Model, t.UTC().Year()),
+		fmt.Sprintf("it holds from %d to the end of %d: take the declination from a newer map, or find north by the stars", FirstYear, EndYear-1))
 }
 
 // ErrNoNorth is returned at a pole of the Earth, where there is no north to be compared with.
@@ -70,7 +67,7 @@ var loaded = sync.OnceValue(igrf.New)
 // memory), counting in rocks and ordinary disturbance. Before 1980, when satellites first measured the whole vector, 100 nT of
 // error across the needle are added (after F. J. Lowes' "health warning" to the IGRF; from memory).
 //
-// Errors are [ErrNoNorth] within a kilometre of a pole of the Earth, whatever the date, a [*DateError], and [ErrPlace].
+// Errors are [ErrNoNorth] within a kilometre of a pole of the Earth, whatever the date, [ErrDate], and [ErrPlace].
 func At(site ephem.Site, t time.Time) (Field, error) {
 	lat := site.Latitude.Deg()
 	if 90-math.Abs(lat) < nearPole {
@@ -78,7 +75,7 @@ func At(site ephem.Site, t time.Time) (Field, error) {
 	}
 	year := decimalYear(t)
 	if !(year >= FirstYear && year < EndYear) { // beyond it the library panics; a year's last nanosecond may round up
-		return Field{}, &DateError{t}
+		return Field{}, badDate(t)
 	}
 	if _, err := ephem.NewSite(lat, site.Longitude.Deg(), site.HeightM); err != nil {
 		return Field{}, fmt.Errorf("%w: %w", ErrPlace, err)

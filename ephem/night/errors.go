@@ -1,31 +1,29 @@
 package night
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem/amiss"
 )
 
-// OptionError says which option was refused.
-type OptionError struct{ reason, hint string }
-
-func (e *OptionError) Error() string { return e.reason }
-
-// Hint is the way out.
-func (e *OptionError) Hint() string { return e.hint }
+// ErrOption: an option out of range.
+var ErrOption = errors.New("option out of range")
 
 func (o Options) check() error {
 	switch deg := o.MinAltitude.Deg(); {
 	case !(math.Abs(deg) <= 90):
-		return &OptionError{fmt.Sprintf("least altitude %g° is not within ±90°", deg), "25° is usual; above 90° there is no sky"}
+		return amiss.New(ErrOption, fmt.Sprintf("least altitude %g° is not within ±90°", deg), "25° is usual; above 90° there is no sky")
 	case o.Exposure < 0:
-		return &OptionError{fmt.Sprintf("an exposure of %v is not possible", o.Exposure), "give a time above zero"}
+		return amiss.New(ErrOption, fmt.Sprintf("an exposure of %v is not possible", o.Exposure), "give a time above zero")
 	case o.Pause < 0:
-		return &OptionError{fmt.Sprintf("a pause of %v is not possible", o.Pause), "give the time between two exposures, or zero"}
+		return amiss.New(ErrOption, fmt.Sprintf("a pause of %v is not possible", o.Pause), "give the time between two exposures, or zero")
 	}
 	if o.Target != nil && !(math.Abs(r3.Norm(*o.Target)-1) <= unitSlack) {
-		return &OptionError{"the target is not a direction", "give a unit vector, as ephem.Direction makes it"}
+		return amiss.New(ErrOption, "the target is not a direction", "give a unit vector, as ephem.Direction makes it")
 	}
 	return nil
 }

@@ -82,8 +82,8 @@ type Height struct {
 const Step = 5 * time.Minute
 
 // Of works the night out that begins on the afternoon of a calendar date at the site's
-// mean solar time. Errors are an [*ephem.SiteError], an [*ephem.AirError], an
-// [*OptionError], or an [*ephem.DateError] where a part of the night is outside the years
+// mean solar time. Errors are [ephem.ErrSite], [ephem.ErrAir], an
+// [ErrOption], or [ephem.ErrDate] where a part of the night is outside the years
 // 1900 to 2100.
 //
 // Against astropy's built-in ephemeris times agree to a few seconds, and where a body

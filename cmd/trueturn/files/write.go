@@ -6,11 +6,13 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
+
+	"trueturn/ephem/amiss"
 )
 
 // Write makes a file that is either the old one or the whole new one, whenever the power fails; when it returns, the
 // content is on the disk and so is its name in the folder. It is written under another name, which Pictures passes
-// over, and renamed. What write finds amiss is returned as it is, what the disk does as a *DiskError.
+// over, and renamed. What write finds amiss is returned as it is, what the disk does as [ErrDisk].
 func Write(path string, perm os.FileMode, write func(io.Writer) error) error {
 	return writeOn(real{}, path, perm, write)
 }
@@ -43,12 +45,12 @@ func writeOn(s system, path string, perm os.FileMode, write func(io.Writer) erro
 	dir, name := filepath.Dir(path), filepath.Base(path)
 	f, err := s.create(dir, "."+name+"-*.part")
 	if err != nil {
-		return &DiskError{err}
+		return diskError(err)
 	}
 	out := &faithful{w: f}
 	err = write(out)
 	if out.err != nil {
-		err = &DiskError{out.err}
+		err = diskError(out.err)
 	}
 	if err == nil {
 		err = diskError(f.Chmod(perm), f.Sync())
@@ -80,19 +82,15 @@ func (f *faithful) Write(b []byte) (int, error) {
 	return n, err
 }
 
-// DiskError is why the disk did not take a file. It says what the system says, without the names of the call and of
+// ErrDisk: the disk did not take a file.
+var ErrDisk = errors.New("the disk took no file")
+
+// diskError is the first of what went wrong, or nil. It says what the system says, without the names of the call and of
 // the file under its other name.
-type DiskError struct{ Err error }
-
-func (e *DiskError) Error() string { return Plain(e.Err).Error() }
-func (e *DiskError) Hint() string  { return Hint(e.Err) }
-func (e *DiskError) Unwrap() error { return e.Err }
-
-// diskError is the first of what went wrong, or nil.
 func diskError(errs ...error) error {
 	for _, err := range errs {
 		if err != nil {
-			return &DiskError{err}
+			return &amiss.Error{Kind: ErrDisk, Text: Plain(err).Error(), Ways: amiss.Do(Hint(err)), From: err}
 		}
 	}
 	return nil

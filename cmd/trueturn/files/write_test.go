@@ -10,6 +10,8 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+
+	"trueturn/ephem/amiss"
 )
 
 // watched is the real system, with an account of what was asked of it; one step may fail.
@@ -135,8 +137,7 @@ func TestWriteFails(t *testing.T) {
 					t.Fatal(err)
 				}
 				err := writeOn(&watched{fails: step, why: why.err}, filepath.Join(dir, "a.json"), 0o600, text("new"))
-				var d *DiskError
-				if !errors.As(err, &d) || strings.Contains(err.Error(), ".part") || !strings.Contains(d.Hint(), why.words) {
+				if !errors.Is(err, ErrDisk) || strings.Contains(err.Error(), ".part") || !strings.Contains(amiss.Ways(err)[0].Act, why.words) {
 					t.Errorf("error %v", err)
 				}
 				if got := holds(t, dir); !slices.Equal(got, []string{"a.json=old"}) {
@@ -155,8 +156,7 @@ func TestWriteRefused(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 	deaf := func(w io.Writer) error { w.Write([]byte("new")); return nil }
-	var d *DiskError
-	if err := writeOn(&watched{fails: "write", why: syscall.ENOSPC}, filepath.Join(dir, "a"), 0o600, deaf); !errors.As(err, &d) {
+	if err := writeOn(&watched{fails: "write", why: syscall.ENOSPC}, filepath.Join(dir, "a"), 0o600, deaf); !errors.Is(err, ErrDisk) {
 		t.Errorf("error %v", err)
 	}
 	if got := holds(t, dir); len(got) != 0 {

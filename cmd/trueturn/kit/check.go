@@ -13,6 +13,8 @@ import (
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 
+	"trueturn/cmd/trueturn/words"
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"
 )
 
@@ -36,8 +38,8 @@ func (e *FileError) Error() string {
 	return s
 }
 
-// Hint is the way out of the first mistake.
-func (e *FileError) Hint() string { return e.Mistakes[0].Way }
+// Unwrap is the first mistake with its way out.
+func (e *FileError) Unwrap() error { return amiss.New(nil, e.Error(), e.Mistakes[0].Way) }
 
 // mostMistakes are told; who made more begins anew.
 const mostMistakes = 100
@@ -296,11 +298,10 @@ func (c *checker) unknownKey(s Section, key string, at int) {
 // figure looks at a value by itself.
 func (c *checker) figure(f field, at int, v *unstable.Node) (float64, bool) {
 	if f.zone {
-		var bad *ZoneError
 		if v.Kind != unstable.String {
 			c.add(at, f.key+" is no text", `write it in quotes, as in tz = "+02:00"`)
-		} else if _, err := Zone(string(v.Data)); errors.As(err, &bad) {
-			c.add(at, fmt.Sprintf("%s %q is no time zone", f.key, v.Data), bad.Hint())
+		} else if _, err := Zone(string(v.Data)); err != nil {
+			c.add(at, fmt.Sprintf("%s %q is no time zone", f.key, v.Data), words.Hint(err))
 		}
 		return 0, false
 	}

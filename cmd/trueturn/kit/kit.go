@@ -8,6 +8,7 @@
 package kit
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -19,6 +20,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"
 )
 
@@ -190,37 +192,28 @@ func (k Kit) Names(s Section) []string {
 	return slices.Sorted(maps.Keys(k.Mounts))
 }
 
-// Has refuses a name that a section does not hold. The error is an *UnknownError.
+// Has refuses a name that a section does not hold. The error is [ErrUnknown].
 func (k Kit) Has(s Section, name string) error {
 	known := k.Names(s)
 	if slices.Contains(known, name) {
 		return nil
 	}
-	return &UnknownError{Section: s, Name: name, Known: known}
+	return amiss.New(ErrUnknown, fmt.Sprintf("the kit has no %s %q", s.One(), name), s.others(name, known))
 }
 
-// UnknownError is a name the kit does not hold.
-type UnknownError struct {
-	Section Section
-	Name    string
-	Known   []string // what it does hold, sorted
-}
+// ErrUnknown: a name the kit does not hold.
+var ErrUnknown = errors.New("not in the kit")
 
-func (e *UnknownError) Error() string {
-	return fmt.Sprintf("the kit has no %s %q", e.Section.One(), e.Name)
-}
-
-// Hint is the nearest name, else the names there are.
-func (e *UnknownError) Hint() string {
-	if i := spelling.Nearest(e.Name, e.Known); i >= 0 {
-		return fmt.Sprintf("did you mean %q?", e.Known[i])
+// others are the nearest of the names there are, else all of them.
+func (s Section) others(name string, known []string) string {
+	if i := spelling.Nearest(name, known); i >= 0 {
+		return fmt.Sprintf("did you mean %q?", known[i])
 	}
-	if len(e.Known) == 0 {
-		return fmt.Sprintf("it holds no %s yet: add one with trueturn kit add %s NAME, or leave the name out", e.Section.One(), e.Section.One())
+	if len(known) == 0 {
+		return fmt.Sprintf("it holds no %s yet: add one with trueturn kit add %s NAME, or leave the name out", s.One(), s.One())
 	}
 	const most = 8
-	list := e.Known[:min(most, len(e.Known))]
-	return fmt.Sprintf("it holds %s; trueturn kit show tells more", strings.Join(list, ", "))
+	return fmt.Sprintf("it holds %s; trueturn kit show tells more", strings.Join(known[:min(most, len(known))], ", "))
 }
 
 // Empty is whether it holds nothing.

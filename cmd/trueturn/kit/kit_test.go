@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"trueturn/cmd/trueturn/words"
 )
 
 const good = `# all there is
@@ -113,13 +115,12 @@ func TestHas(t *testing.T) {
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			err := k.Has(Lenses, row.typed)
-			var unknown *UnknownError
 			if row.hint == "" {
 				if err != nil {
 					t.Error(err)
 				}
-			} else if !errors.As(err, &unknown) || unknown.Hint() != row.hint {
-				t.Errorf("got %v, %v, want hint %q", err, unknown, row.hint)
+			} else if !errors.Is(err, ErrUnknown) || words.Hint(err) != row.hint {
+				t.Errorf("got %v, want hint %q", err, row.hint)
 			}
 		})
 	}

@@ -1,30 +1,30 @@
 package kit
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
 	_ "time/tzdata" // for machines without a zone database
 
+	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"
 )
 
-// ZoneError is a text that names no time zone.
-type ZoneError struct{ near string }
+// ErrZone: a text that names no time zone.
+var ErrZone = errors.New("not a time zone")
 
-func (e *ZoneError) Error() string { return "not a time zone" }
-
-// Hint is the name most likely meant, else how zones are written.
-func (e *ZoneError) Hint() string {
-	if e.near != "" {
-		return "did you mean " + e.near + "?"
+// noZone says the name most likely meant, or how zones are written.
+func noZone(near string) error {
+	if near != "" {
+		return amiss.New(ErrZone, ErrZone.Error(), "did you mean "+near+"?")
 	}
-	return "write the clock's offset from UTC, as in +02:00 or -04:30, UTC itself, or a name of the IANA's list, as in Europe/Lisbon"
+	return amiss.New(ErrZone, ErrZone.Error(), "write the clock's offset from UTC, as in +02:00 or -04:30, UTC itself, or a name of the IANA's list, as in Europe/Lisbon")
 }
 
 // Zone is the time zone a text means: the offset of a clock from UTC, as +02:00, from −12 to +14 hours; UTC; or a name
 // of the IANA time zone database, whose offset is that of each date. The database is the system's where there is one,
-// else the one the program was built with (Go's time/tzdata). The error is a *ZoneError.
+// else the one the program was built with (Go's time/tzdata). The error is [ErrZone].
 func Zone(text string) (*time.Location, error) {
 	if strings.Contains(text, ":") {
 		return offset(text)
@@ -32,7 +32,7 @@ func Zone(text string) (*time.Location, error) {
 	if z, err := named(text); err == nil {
 		return z, nil
 	}
-	return nil, &ZoneError{nearName(text)}
+	return nil, noZone(nearName(text))
 }
 
 func offset(text string) (*time.Location, error) {
@@ -40,7 +40,7 @@ func offset(text string) (*time.Location, error) {
 	t, err := time.Parse("-07:00", text)
 	_, seconds := t.Zone()
 	if err != nil || text[4:] > "59" || seconds < -12*3600 || seconds > 14*3600 {
-		return nil, &ZoneError{}
+		return nil, noZone("")
 	}
 	return time.FixedZone(text, seconds), nil
 }

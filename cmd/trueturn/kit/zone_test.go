@@ -4,6 +4,8 @@ import (
 	"errors"
 	"testing"
 	"time"
+
+	"trueturn/ephem/amiss"
 )
 
 // TestZone: what a clock shows at an instant. Of named zones the rules are those in force in 2026 (IANA time zone database: the
@@ -27,7 +29,7 @@ func TestZone(t *testing.T) {
 }
 
 func TestZoneRefused(t *testing.T) {
-	usual := (&ZoneError{}).Hint()
+	usual := amiss.Ways(noZone(""))[0].Act
 	for _, row := range []struct{ text, hint string }{
 		{"", usual}, {"2", usual}, {"+2", usual}, {"+25:00", usual}, {"+14:30", usual}, {"-12:30", usual}, {"+02:60", usual}, {"02:00", usual},
 		{"Local", usual}, {"localtime", usual}, {"right/Europe/Zurich", usual}, {"../../etc/passwd", usual}, {"Europe", usual}, {"Nowhere/Atall", usual},
@@ -35,11 +37,10 @@ func TestZoneRefused(t *testing.T) {
 		{"utc", "did you mean UTC?"}, {"america/new york", "did you mean America/New_York?"},
 	} {
 		z, err := Zone(row.text)
-		var bad *ZoneError
-		if !errors.As(err, &bad) {
+		if !errors.Is(err, ErrZone) {
 			t.Errorf("%q: taken as %v, %v", row.text, z, err)
-		} else if bad.Hint() != row.hint {
-			t.Errorf("%q: hint %q, want %q", row.text, bad.Hint(), row.hint)
+		} else if hint := amiss.Ways(err)[0].Act; hint != row.hint {
+			t.Errorf("%q: hint %q, want %q", row.text, hint, row.hint)
 		}
 	}
 }

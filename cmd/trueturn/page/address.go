@@ -10,29 +10,17 @@ import (
 	"strconv"
 	"strings"
 	"syscall"
+
+	"trueturn/ephem/amiss"
 )
 
-// AddressError is an address to listen at that makes no sense.
-type AddressError struct{ text, hint string }
+// ErrAddress: an address to listen at that makes no sense.
+var ErrAddress = errors.New("no address to listen at")
 
-func (e *AddressError) Error() string { return e.text }
-
-// Hint is the way out.
-func (e *AddressError) Hint() string { return e.hint }
-
-// ListenError is an address that makes sense but cannot be had now.
-type ListenError struct {
-	text, hint string
-	cause      error
+// cannotHave is why an address that makes sense cannot be had now.
+func cannotHave(text, act string, from error) error {
+	return &amiss.Error{Text: text, Ways: amiss.Do(act), From: from}
 }
-
-func (e *ListenError) Error() string { return e.text }
-
-// Hint is the way out.
-func (e *ListenError) Hint() string { return e.hint }
-
-// Unwrap is what the system said.
-func (e *ListenError) Unwrap() error { return e.cause }
 
 // loopback is where the page is served unless it is told otherwise: to this machine alone.
 const loopback = "127.0.0.1"
@@ -75,8 +63,8 @@ func split(s string) (host, port string, err error) {
 		return host, port, nil
 	}
 	if _, err := strconv.Atoi(s); err == nil {
-		return "", "", &AddressError{fmt.Sprintf("%q could be a host or a port", s),
-			fmt.Sprintf("write :%s for all networks this machine is in, %s:%s for this machine alone", s, loopback, s)}
+		return "", "", amiss.New(ErrAddress, fmt.Sprintf("%q could be a host or a port", s),
+			fmt.Sprintf("write :%s for all networks this machine is in, %s:%s for this machine alone", s, loopback, s))
 	}
 	if strings.ContainsAny(s, ":[]") {
 		return "", "", badAddress(s, "not of the form host:port")
@@ -85,8 +73,8 @@ func split(s string) (host, port string, err error) {
 }
 
 func badAddress(s, why string) error {
-	return &AddressError{fmt.Sprintf("%q cannot be listened at: %s", s, why),
-		"write host:port, as in 0.0.0.0:8080 for the network, [::1]:8080, or " + loopback + ":0 for a free port"}
+	return amiss.New(ErrAddress, fmt.Sprintf("%q cannot be listened at: %s", s, why),
+		"write host:port, as in 0.0.0.0:8080 for the network, [::1]:8080, or "+loopback+":0 for a free port")
 }
 
 // listen takes the address. A free port is, where that can be, the one the session had before:
@@ -108,15 +96,15 @@ func cannotListen(a address, err error) error {
 	var unknown *net.DNSError
 	switch {
 	case errors.As(err, &unknown):
-		return &AddressError{fmt.Sprintf("there is no machine called %q", a.host), "write the address in numbers: " + ownAddresses()}
+		return amiss.New(ErrAddress, fmt.Sprintf("there is no machine called %q", a.host), "write the address in numbers: "+ownAddresses())
 	case errors.Is(err, syscall.EADDRINUSE):
-		return &ListenError{fmt.Sprintf("port %d is in use by another program", a.port), "choose another port, or leave it out: a free one is taken then", err}
+		return cannotHave(fmt.Sprintf("port %d is in use by another program", a.port), "choose another port, or leave it out: a free one is taken then", err)
 	case errors.Is(err, syscall.EACCES):
-		return &ListenError{fmt.Sprintf("port %d is kept for the system's own programs", a.port), "choose a port from 1024 to 65535", err}
+		return cannotHave(fmt.Sprintf("port %d is kept for the system's own programs", a.port), "choose a port from 1024 to 65535", err)
 	case errors.Is(err, syscall.EADDRNOTAVAIL):
-		return &ListenError{a.host + " is no address of this machine", "this machine has " + ownAddresses(), err}
+		return cannotHave(a.host+" is no address of this machine", "this machine has "+ownAddresses(), err)
 	}
-	return &ListenError{fmt.Sprintf("the page cannot be served at %v: %v", a, err), "choose another address with --listen", err}
+	return cannotHave(fmt.Sprintf("the page cannot be served at %v: %v", a, err), "choose another address with --listen", err)
 }
 
 func ownAddresses() string {

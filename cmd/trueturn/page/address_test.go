@@ -48,8 +48,7 @@ func TestParseAddress(t *testing.T) {
 			}
 			continue
 		}
-		var bad *AddressError
-		if !errors.As(err, &bad) || bad.Hint() == "" {
+		if !errors.Is(err, ErrAddress) || hintOf(err) == "" {
 			t.Errorf("%q is %q, %v; want an error with a hint", row.given, a, err)
 		}
 	}
@@ -76,8 +75,7 @@ func TestListenErrors(t *testing.T) {
 				t.Fatal(err)
 			}
 			_, err = listen(a, 0)
-			var usage *AddressError
-			if err == nil || !strings.Contains(err.Error(), row.text) || hintOf(err) == "" || errors.As(err, &usage) != row.usage {
+			if err == nil || !strings.Contains(err.Error(), row.text) || hintOf(err) == "" || errors.Is(err, ErrAddress) != row.usage {
 				t.Errorf("%v, hint %q", err, hintOf(err))
 			}
 		})

@@ -16,7 +16,9 @@ import (
 
 	"trueturn/align/guide"
 	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/trueturn/words"
 	"trueturn/drift"
+	"trueturn/ephem/amiss"
 )
 
 // The pace of the bench.
@@ -86,7 +88,7 @@ type held struct {
 	until time.Time
 }
 
-// newBench opens or continues the session folder and posts what it knows. Errors have a Hint.
+// newBench opens or continues the session folder and posts what it knows.
 func newBench(o Options, b *board) (*bench, error) {
 	if err := needFolder(o.Dir); err != nil {
 		return nil, err
@@ -105,6 +107,7 @@ func newBench(o Options, b *board) (*bench, error) {
 	}
 	n := &bench{o: o, in: newInbox(), board: b, journal: j, unlock: unlock, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
 		results: make(chan []outcome, 1), settling: make(chan settling), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir), trials: openTrials(o.SessionDir, o.Dir)}
+	n.o.Guide.Answer.Voice = words.Page
 	n.o.Measure.Room, n.o.Guide.Arrived, n.o.Guide.Answered = drift.NewRoom(), j.arrived, j.answeredUnder(n.asked)
 	for _, text := range notes {
 		n.note("%s", text)
@@ -131,11 +134,11 @@ func needFolder(dir string) error {
 	info, err := os.Stat(dir)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return &failure{fmt.Sprintf("there is no folder %q", dir), "check the name; the shell's Tab key completes it", err}
+		return &amiss.Error{Text: fmt.Sprintf("there is no folder %q", dir), Ways: amiss.Do("check the name; the shell's Tab key completes it"), From: err}
 	case err != nil:
-		return &failure{fmt.Sprintf("the folder %q cannot be opened: %v", dir, plain(err)), "check that you may read it", err}
+		return &amiss.Error{Text: fmt.Sprintf("the folder %q cannot be opened: %v", dir, plain(err)), Ways: amiss.Do("check that you may read it"), From: err}
 	case !info.IsDir():
-		return &failure{fmt.Sprintf("%q is a file, not a folder", dir), "name the folder the pictures arrive in", nil}
+		return &amiss.Error{Text: fmt.Sprintf("%q is a file, not a folder", dir), Ways: amiss.Do("name the folder the pictures arrive in")}
 	}
 	return nil
 }
@@ -377,17 +380,17 @@ func (n *bench) remember(shots []drift.Shot) {
 // the context's.
 func (n *bench) tell(ctx context.Context, shots []drift.Shot) error {
 	err := n.add(ctx, n.guide, shots)
-	var fault *drift.FaultError
-	if !errors.As(err, &fault) {
+	if !errors.Is(err, drift.ErrFault) {
 		return err
 	}
 	n.note("a fault of this program was met with %s; they are tried one by one", few(fileNames(shots), 3))
 	sound := knownTo(n.guide)
 	n.restore(ctx, sound)
 	for _, s := range shots {
-		if err := n.add(ctx, n.guide, []drift.Shot{s}); !errors.As(err, &fault) {
-			if err != nil {
-				return err
+		fault := n.add(ctx, n.guide, []drift.Shot{s})
+		if !errors.Is(fault, drift.ErrFault) {
+			if fault != nil {
+				return fault
 			}
 			sound[s.File] = true
 			continue
@@ -400,11 +403,11 @@ func (n *bench) tell(ctx context.Context, shots []drift.Shot) error {
 	return nil
 }
 
-// add is Guide.Add; a panic in it is a *drift.FaultError.
+// add is Guide.Add; a panic in it is a [drift.ErrFault].
 func add(ctx context.Context, g *guide.Guide, shots []drift.Shot) (err error) {
 	defer func() {
 		if r := recover(); r != nil {
-			err = &drift.FaultError{Value: r}
+			err = drift.Fault(r)
 		}
 	}()
 	return g.Add(ctx, shots...)

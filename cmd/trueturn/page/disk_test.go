@@ -19,8 +19,8 @@ func TestFullDiskIsTold(t *testing.T) {
 			way    string
 		}{
 			{"an upload", notKept(err), 507, "make room there, and send it again"},
-			{"the session", cannotKeep(err), 500, "make room on that disk, or name a place on another with --session-dir"},
-			{"the inbox", cannotSpool(err), 500, "make room on that disk, or name a place on another with --session-dir"},
+			{"the session", cannotKeep(err), 500, "make room on that disk, or have the session kept on another, at the computer"},
+			{"the inbox", cannotSpool(err), 500, "make room on that disk, or have the session kept on another, at the computer"},
 		} {
 			if got := hintOf(row.told); got != row.way || statusOf(row.told) != row.status {
 				t.Errorf("%s, %v: hint %q, status %d; want %q, %d", row.what, cause, got, statusOf(row.told), row.way, row.status)

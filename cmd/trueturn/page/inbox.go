@@ -5,6 +5,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"trueturn/ephem/amiss"
 )
 
 // picture is a file that waits to be measured.
@@ -25,17 +27,7 @@ const waitingMost = 256
 const oldMost = 16
 
 // errFull: too many pictures wait.
-var errFull error = &failure{text: "too many pictures are waiting to be measured", hint: "wait until some are done, and send the others again"}
-
-// failure is an error with the way out.
-type failure struct {
-	text, hint string
-	cause      error // may be nil
-}
-
-func (f *failure) Error() string { return f.text }
-func (f *failure) Hint() string  { return f.hint }
-func (f *failure) Unwrap() error { return f.cause }
+var errFull error = amiss.New(nil, "too many pictures are waiting to be measured", "wait until some are done, and send the others again")
 
 // errClosed: the bench takes nothing any more.
 var errClosed = errors.New("the session is being closed")

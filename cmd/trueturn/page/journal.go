@@ -16,6 +16,7 @@ import (
 	"trueturn/align/guide"
 	"trueturn/cmd/trueturn/files"
 	"trueturn/drift"
+	"trueturn/ephem/amiss"
 )
 
 // The session folder holds
@@ -87,7 +88,7 @@ type entry struct {
 func entryOf(r *record) entry {
 	text, err := json.Marshal(r)
 	if err != nil {
-		r.Shot = drift.Shot{File: r.File, Err: &failure{"its measurement cannot be written down: " + plain(err).Error(), "leave this picture out", err}}
+		r.Shot = drift.Shot{File: r.File, Err: &amiss.Error{Text: "its measurement cannot be written down: " + plain(err).Error(), Ways: amiss.Do("leave this picture out"), From: err}}
 		text, _ = json.Marshal(r) // words and plain numbers only
 	}
 	return entry{filedAs(*r, r.Shot.Solution != nil && r.Shot.Clock != nil), append(text, '\n')}
@@ -148,7 +149,7 @@ type journal struct {
 	past   map[stamp]bool // of sessions set aside; never written to
 }
 
-// openJournal opens or begins a journal; notes are what its reader should know. The error is a *failure.
+// openJournal opens or begins a journal; notes are what its reader should know. The error says the way out.
 func openJournal(dir string) (j *journal, notes []string, err error) {
 	f, err := os.OpenFile(filepath.Join(dir, journalFile), os.O_RDWR|os.O_CREATE, 0o644)
 	if err != nil {
@@ -269,9 +270,9 @@ func checkHead(line []byte) error {
 	const hint = "name another folder with --session-dir, or move this one away"
 	switch {
 	case json.Unmarshal(line, &h) != nil || h.Kind != head.Kind:
-		return &failure{text: journalFile + " in the session folder is not a journal of this program", hint: hint}
+		return amiss.New(nil, journalFile+" in the session folder is not a journal of this program", hint)
 	case h.Version != head.Version:
-		return &failure{text: fmt.Sprintf("the session folder is of version %d; this program reads version %d", h.Version, head.Version), hint: hint}
+		return amiss.New(nil, fmt.Sprintf("the session folder is of version %d; this program reads version %d", h.Version, head.Version), hint)
 	}
 	return nil
 }
@@ -489,18 +490,18 @@ func (l *lineReader) next() ([]byte, error) {
 
 // cannotKeep is why a session cannot be kept.
 func cannotKeep(err error) error {
-	if own := (*failure)(nil); errors.As(err, &own) {
+	if amiss.Ways(err) != nil && !errors.Is(err, files.ErrDisk) {
 		return err
 	}
-	return &failure{"the session folder cannot be written to: " + plain(err).Error(), elsewhere(err), err}
+	return &amiss.Error{Text: "the session folder cannot be written to: " + plain(err).Error(), Ways: elsewhere(err), From: err}
 }
 
 // elsewhere is the way out when the session folder takes nothing.
-func elsewhere(err error) string {
+func elsewhere(err error) []amiss.Way {
 	if files.Full(err) {
-		return files.Hint(err) + " with --session-dir"
+		return []amiss.Way{{Act: "make room on that disk"}, {Thing: amiss.SessionDisk}}
 	}
-	return "check your rights there and the space left, or name another with --session-dir"
+	return []amiss.Way{{Act: "check your rights there and the space left"}, {Thing: amiss.SessionPlace}}
 }
 
 func plain(err error) error { return files.Plain(err) }
@@ -625,4 +626,4 @@ func lastMeasured(dir string) (time.Time, error) {
 const lockFile = "lock"
 
 // errInUse: two programs would mix up their lines.
-var errInUse error = &failure{text: "the session folder is in use by another trueturn", hint: "end that one first, or name another folder with --session-dir"}
+var errInUse error = amiss.New(nil, "the session folder is in use by another trueturn", "end that one first, or name another folder with --session-dir")

@@ -13,6 +13,7 @@ import (
 
 	"trueturn/drift"
 	"trueturn/drift/frame"
+	"trueturn/ephem/amiss"
 )
 
 // fate is what became of a picture on the bench.
@@ -84,7 +85,7 @@ func (n *bench) unreadable(ctx context.Context, o outcome, why error) outcome {
 	o.sum = ""
 	o.file, _ = n.journal.claim("", o.name)
 	shot, err := n.shot(ctx, o.name, func() (io.ReadSeekCloser, error) {
-		return nil, &failure{"it cannot be read: " + plain(why).Error(), "check the file, its disk and your rights there", why}
+		return nil, &amiss.Error{Text: "it cannot be read: " + plain(why).Error(), Ways: amiss.Do("check the file, its disk and your rights there"), From: why}
 	}, 1)
 	if err != nil {
 		n.journal.release("", o.file)

@@ -77,8 +77,7 @@ type Page struct {
 }
 
 // Open opens the session folder and takes the address; browsers wait until Serve. All errors
-// have a Hint. Those of addresses that make no sense are *AddressError, of addresses that cannot
-// be had *ListenError.
+// say a way out. Those of addresses that make no sense are [ErrAddress].
 func Open(o Options) (*Page, error) {
 	at, err := parseAddress(o.Listen)
 	if err != nil {

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"testing"
 	"time"
 
@@ -71,11 +72,18 @@ type liveAccount struct {
 	Working string `json:"working"`
 }
 
+// flag is how a flag of the command line looks: who has a page before him has no use for one.
+var flag = regexp.MustCompile(`(^|[^-\w])--[a-z]`)
+
 // state asks for the state.
 func (s *served) state() account {
 	s.t.Helper()
 	var v account
-	if err := json.Unmarshal(s.get("state"), &v); err != nil {
+	body := s.get("state")
+	if at := flag.FindIndex(body); at != nil {
+		s.t.Errorf("the page names a flag: %s", body[max(0, at[0]-100):at[1]+20])
+	}
+	if err := json.Unmarshal(body, &v); err != nil {
 		s.t.Fatal(err)
 	}
 	return v

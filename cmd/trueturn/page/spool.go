@@ -17,6 +17,7 @@ import (
 	"unicode/utf8"
 
 	"trueturn/cmd/trueturn/files"
+	"trueturn/ephem/amiss"
 )
 
 const (
@@ -68,7 +69,7 @@ func newSpool(session string, most int64) (*spool, error) {
 }
 
 func cannotSpool(err error) error {
-	return &failure{"there is no place to put pictures sent to the page: " + plain(err).Error(), elsewhere(err), err}
+	return &amiss.Error{Text: "there is no place to put pictures sent to the page: " + plain(err).Error(), Ways: elsewhere(err), From: err}
 }
 
 // spoolName is what a file is called that is shown as name.

@@ -11,6 +11,7 @@ import (
 
 	"trueturn/align/answer"
 	"trueturn/cmd/trueturn/files"
+	"trueturn/ephem/amiss"
 )
 
 // trialsFile says what is being decoded, and what was when the program died. A picture may take more memory than the
@@ -187,7 +188,7 @@ func (t *trials) change(file string, aside bool, deaths int) (trial, bool) {
 }
 
 // errNotAside: another device was quicker, or the name is wrong.
-var errNotAside error = &failure{text: "no picture of this name is set aside", hint: "load the page again"}
+var errNotAside error = amiss.New(nil, "no picture of this name is set aside", "load the page again")
 
 // tryAgain has a picture that was set aside decoded once more; one more death sets it aside again.
 func (n *bench) tryAgain(file string) error {

@@ -10,6 +10,9 @@ import (
 	"os"
 	"strings"
 	"time"
+
+	"trueturn/cmd/trueturn/words"
+	"trueturn/ephem/amiss"
 )
 
 // Limits on uploads, beside those of limits.
@@ -42,12 +45,14 @@ type uploadedJSON struct {
 
 // refusal is why something was not taken.
 type refusal struct {
-	failure
+	error
 	status int
 }
 
-func refuse(status int, text, hint string) *refusal {
-	return &refusal{failure{text: text, hint: hint}, status}
+func (r *refusal) Unwrap() error { return r.error }
+
+func refuse(status int, text, act string) *refusal {
+	return &refusal{amiss.New(nil, text, act), status}
 }
 
 // upload takes pictures as they arrive, straight to the disk. Whether they can be used is found out
@@ -241,13 +246,7 @@ func interrupted(err error) error {
 	return refuse(http.StatusBadRequest, "the upload broke off or is damaged", "send it again")
 }
 
-func hintOf(err error) string {
-	var h interface{ Hint() string }
-	if errors.As(err, &h) {
-		return h.Hint()
-	}
-	return ""
-}
+func hintOf(err error) string { return words.PageHint(err) }
 
 func statusOf(err error) int {
 	var r *refusal

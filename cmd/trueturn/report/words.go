@@ -1,7 +1,6 @@
 package report
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -79,7 +78,7 @@ func headlineOf(d Data) headline {
 	a := d.Answer
 	h := headline{Doing: a.Advice.NextText, Planned: plannedOf(a.Exposure)}
 	if h.Doing == "" && a.Err != nil {
-		h.Doing = reason(a.Err)
+		h.Doing = reason(a)
 	}
 	switch {
 	case a.Measured != nil && a.Measured.Question.Ask != "":
@@ -140,15 +139,8 @@ func notesOf(d Data) []string {
 	})
 }
 
-// reason is an error with its way out.
-func reason(err error) string {
-	text := err.Error()
-	var h interface{ Hint() string }
-	if errors.As(err, &h) && h.Hint() != "" {
-		text += ": " + h.Hint()
-	}
-	return sentence(text)
-}
+// reason is why there is no axis, with the way out.
+func reason(a answer.Answer) string { return sentence(a.Voice.Reason(a.Err)) }
 
 // sentence begins with a capital and ends with a stop.
 func sentence(s string) string {
@@ -169,7 +161,7 @@ func axisOf(d Data) axisView {
 	if a.Axis == nil || a.Error == nil {
 		why := "The pictures do not settle an axis."
 		if a.Err != nil {
-			why = reason(a.Err)
+			why = reason(a)
 		}
 		if headlineOf(d).Doing == why {
 			why = "None could be measured, for the reason above."
