@@ -308,7 +308,8 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries}
 	if stop, ok := b.out.Stop(); ok && q.Ask == "" {
-		b.out.Advice.Next, b.out.Advice.NextText, b.out.Advice.Trustworthy = align.Measure, stop.Told(b.o.Voice), false
+		b.stopAt(stop)
+		return
 	}
 	if f == nil {
 		return
@@ -321,6 +322,13 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
 		b.aside(b.out.Plan.Mount.Wobble.Said())
 	}
+}
+
+// stopAt makes a fault the only order: nothing that is said besides may speak of another step.
+func (b *builder) stopAt(stop align.Situation) {
+	ad := &b.out.Advice
+	ad.Next, ad.NextText, ad.Trustworthy, ad.Notes = align.Measure, stop.Told(b.o.Voice), false, nil
+	b.out.Faults = slices.DeleteFunc(b.out.Faults, func(x align.Situation) bool { return x.Kind.Of() == align.OfMeasure })
 }
 
 // note is a doubt; aside, what may be worth knowing.

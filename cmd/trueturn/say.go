@@ -116,16 +116,19 @@ func (f *face) sayAxis(a answer.Answer) {
 			minutes(e.AltitudeArcmin), minutes(a.Axis.AltitudeSigmaArcmin), either(e.AltitudeArcmin, "high", "low"),
 			minutes(e.AzimuthArcmin), minutes(a.Axis.AzimuthSigmaArcmin), either(e.AzimuthArcmin, "clockwise", "anticlockwise"),
 			minutes(e.TotalArcmin), minutes(e.TotalSigmaArcmin))
-		if !a.Advice.Trustworthy && a.Finding.Advice.Next != align.Shoot {
+		if !a.Advice.Trustworthy && a.Finding.Advice.Next != align.Shoot && !stops {
 			text += " Do not rely on this yet."
 		}
 		f.paragraph(text)
 	}
 	gear := gearWords(a)
+	if stops {
+		gear = ""
+	}
 	if gear != "" {
 		f.paragraph(gear)
 	}
-	if a.Error != nil || gear != "" {
+	if a.Error != nil && !(stops && stop.Kind.Unsteady()) || gear != "" {
 		fmt.Fprintln(f.out)
 	}
 }
@@ -219,28 +222,30 @@ func (f *face) sayAsides(a answer.Answer) {
 	fmt.Fprintln(f.out)
 }
 
-// sayTrouble names what was amiss, and notes.
+// sayTrouble names what was amiss but for what the order says already, and doubts.
 func (f *face) sayTrouble(a answer.Answer) {
+	said := 0
+	item := func(mark, text string) {
+		f.item(mark, text)
+		said++
+	}
 	stop, stops := a.Stop()
 	for _, s := range a.Situations {
-		if stops && s.Kind == string(stop.Kind) { // the order says it
-			stops = false
+		if stops && s.Kind == string(stop.Kind) {
 			continue
 		}
 		from := ""
 		if len(s.Files) > 0 {
 			from = " (from " + s.Files[0] + ")"
 		}
-		f.item("! ", strings.ToUpper(s.Kind[:1])+s.Kind[1:]+from+": "+s.Text)
+		item("! ", strings.ToUpper(s.Kind[:1])+s.Kind[1:]+from+": "+s.Text)
 	}
-	notes := slices.DeleteFunc(slices.Clone(a.Finding.Advice.Notes), func(n align.Note) bool { return n.Aside })
-	if a.Err != nil && len(notes) > 0 {
-		notes = notes[1:] // the first repeats the error, which stderr tells
+	for i, n := range a.Finding.Advice.Notes {
+		if !n.Aside && !(i == 0 && a.Err != nil) { // which repeats the error that stderr tells
+			item("- ", n.Text)
+		}
 	}
-	for _, n := range notes {
-		f.item("- ", n.Text)
-	}
-	if len(a.Situations)+len(notes) > 0 {
+	if said > 0 {
 		fmt.Fprintln(f.out)
 	}
 }
