@@ -23,8 +23,8 @@ func TestKinds(t *testing.T) {
 	for _, c := range []struct {
 		what, got, want string
 	}{
-		{"stop the work", where(func(k Kind) bool { return k.Stops(true) }), "wrong hemisphere, wrong rate, slipping clamp, stacked in phone"},
-		{"stop it besides where they leave no axis", where(func(k Kind) bool { return k.Stops(false) && !k.Stops(true) }), "not turning, daylight"},
+		{"stop the work", where(func(k Kind) bool { return k.Stops(true) }), "not turning, wrong hemisphere, wrong rate, slipping clamp, stacked in phone"},
+		{"stop it besides where they leave no axis", where(func(k Kind) bool { return k.Stops(false) && !k.Stops(true) }), "daylight"},
 		{"leave an axis that does not last", where(Kind.Unsteady), "wrong hemisphere, slipping clamp, stacked in phone"},
 		{"leave no rate", where(Kind.Twists), "slipping clamp, flexure, stacked in phone"},
 		{"are the mount's", where(func(k Kind) bool { return k.Of() == OfMount }),
