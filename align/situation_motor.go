@@ -112,7 +112,11 @@ func notTurning(files []string, r Rate) Situation {
 
 // wrongRate judges a rate.
 func (s *session) wrongRate(r Rate) []Situation {
-	if r.Fault() == KindWrongRate && s.a.Gave.Shown() && math.Abs(r.SiderealRatio-1)*s.a.Turned.Rad() < rateSigmas*s.a.Gave.Size.Rad() {
+	turned := s.a.Turned.Rad()
+	if r.Fault() != KindWrongRate { // it hardly turned
+		turned = siderealRadPerSecond * s.in.Samples[len(s.in.Samples)-1].Mid.Sub(s.in.Samples[0].Mid).Seconds()
+	}
+	if s.a.Gave.Shown() && math.Abs(r.SiderealRatio-1)*turned < rateSigmas*s.a.Gave.Size.Rad() {
 		return nil // what gave across the axis gave along it as well
 	}
 	return r.wrongly(s.files(0, len(s.in.Samples)-1))
@@ -159,7 +163,7 @@ type otherwise struct {
 }
 
 // switched is whether the motor ran otherwise at one end of the session, as a switch makes it run: until it was put right, or since it
-// was touched. That takes two steps; what happened in the midst of the one next to the others is anybody's guess. A clutch does
+// was touched. That takes two steps, at the end three; what happened in the midst of the one next to the others is anybody's guess. A clutch does
 // not slip at the rate of a switch, nor at one end alone.
 func switched(steps []step, ratio float64) (o otherwise, ok bool) {
 	steps = slices.DeleteFunc(slices.Clone(steps), func(st step) bool { return st.byHand(ratio) })
@@ -180,7 +184,7 @@ func switched(steps []step, ratio float64) (o otherwise, ok bool) {
 	case len(lead) == 1 && len(tail) == 0: // amid swings one has to do, where it is plain
 		o = otherwise{ratio: lead[0].ratio(), from: lead[0].from}
 		return o, o.rate().Fault() == KindWrongHemisphere
-	case len(tail) > 1 && len(lead) == 0:
+	case len(tail) > 2 && len(lead) == 0: // two alike besides: a clamp that gives now and then stops the work for nothing else
 		lead = tail[1:]
 		o = otherwise{ratio: lead[0].ratio(), from: tail[0].to, atEnd: true}
 	default:

@@ -31,15 +31,18 @@ type Finding struct {
 	lastView SessionView
 }
 
-// Stop is the fault that is to be put right before anything else, however well the axis is known; false where there is none. A rate by which the
-// planned exposure stays round all the same is none.
-func (f Finding) Stop() (align.Situation, bool) {
+// Stop is the fault that is to be put right before anything else, however well the axis is known; false where there is none. What keeps the axis
+// from lasting comes first: by such a one no rate is known. A rate by which the planned exposure stays round all the same is none.
+func (f Finding) Stop() (stop align.Situation, ok bool) {
 	for _, x := range f.Faults {
-		if x.Stops && f.Measured != nil && (x.Kind != align.KindWrongRate || !f.Measured.Question.Rounded) {
-			return x, true
+		if !x.Stops || f.Measured == nil || x.Kind == align.KindWrongRate && f.Measured.Question.Rounded {
+			continue
+		}
+		if !ok || x.Kind.Unsteady() && !stop.Kind.Unsteady() {
+			stop, ok = x, true
 		}
 	}
-	return align.Situation{}, false
+	return stop, ok
 }
 
 // Measured is the axis, and what was asked of it.
