@@ -206,7 +206,7 @@ func (f *face) demoEnd(r demoReport) error {
 		f.tell("%s", words)
 	}
 	f.tell("Your own pictures: trueturn align --site LAT,LON FOLDER")
-	f.caution()
+	fmt.Fprint(f.out, cautions())
 	return nil
 }
 

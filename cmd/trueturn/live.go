@@ -136,7 +136,7 @@ func (f *face) announce(p *page.Page, o page.Options) {
 	if f.site == nil {
 		f.note("without --site LAT,LON the place must be stored in the pictures")
 	}
-	fmt.Fprint(f.err, "\n", cautions, "\n")
+	fmt.Fprint(f.err, "\n", cautions(), "\n")
 	f.reach(p)
 	fmt.Fprintf(f.out, "the page, until Ctrl-C: %s\n", p.URL())
 }

@@ -455,15 +455,12 @@ func seen(word string) int {
 	return len([]rune(word))
 }
 
-// cautions are the usual ones for this work (trueturn help care has them in full).
-const cautions = `In the dark: keep clear of ledges, railings, drops and water. Set up by daylight,
-secure tripod and cables, light your path in red. Cold drains people and batteries:
-dress for it, keep hands working, do not work alone in remote places. Never point
-optics near the Sun. Follow local rules (access, lasers, drones, protected areas) and
-the mount's manual. Electrical or structural work is for licensed people.
-`
-
-func (f *face) caution() { fmt.Fprint(f.out, cautions) }
+// cautions are those of "trueturn help care", in full.
+func cautions() string {
+	text, _ := chapter("care")
+	_, body, _ := strings.Cut(text, "\n\n")
+	return body
+}
 
 // mind is the line of them under every answer.
 const mind = "Mind ledges and drops, the cold, and the Sun by day: trueturn help care."
