@@ -87,14 +87,6 @@ var natures = [...]nature{
 	{KindLowAltitude, OfSky, goesOn, false, false},
 }
 
-// Kinds lists all kinds, in order.
-func Kinds() (all []Kind) {
-	for _, n := range natures {
-		all = append(all, n.kind)
-	}
-	return all
-}
-
 func (k Kind) nature() nature {
 	if i := slices.IndexFunc(natures[:], func(n nature) bool { return n.kind == k }); i >= 0 {
 		return natures[i]

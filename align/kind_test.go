@@ -13,9 +13,9 @@ import (
 func TestKinds(t *testing.T) {
 	where := func(is func(Kind) bool) string {
 		var list []string
-		for _, k := range Kinds() {
-			if is(k) {
-				list = append(list, string(k))
+		for _, n := range natures {
+			if is(n.kind) {
+				list = append(list, string(n.kind))
 			}
 		}
 		return strings.Join(list, ", ")

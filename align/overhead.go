@@ -178,8 +178,8 @@ func (m *model) score(chol *mat.Cholesky, d func(i int) r3.Vec) float64 {
 // surePlace is by how much an alternative must beat another in χ² for that one to be out of the question.
 const surePlace = 25
 
-// maybePlace is by how much an alternative must beat what was given, in χ², to be put beside a bending holder: with fifty tried chance
-// does that in few sessions.
+// maybePlace is by how much an alternative must beat what was given, in χ², to be put beside a bending holder (our choice: it adds a
+// question to what is named, and takes nothing away).
 const maybePlace = 12
 
 // placeAndClock names what the sky itself says of place and clock: that they cannot be, or that others fit far better. A

@@ -141,7 +141,7 @@ func (s *session) secondsTo(k int) float64 {
 	return s.in.Samples[k].Mid.Sub(s.in.Samples[k-1].Mid).Seconds()
 }
 
-// likeClock: by so much of its size a jump may differ from that of a clock that was set; chance alone does it in one of a hundred directions and sizes.
+// likeClock: by so much of its size a jump may differ from that of a clock that was set (our choice: it adds a question alone).
 const likeClock = 0.15
 
 // jumpsLikeClock is whether the camera's jump is what a turn of everything about the pole looks like, where the axis itself is not known well

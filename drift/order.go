@@ -68,14 +68,6 @@ func keepOneClock(shots []Shot) *ClockSet {
 	return nil
 }
 
-// OneClock puts shots measured one by one in the order of time, and on one clock where their files' numbers show that it was set.
-func OneClock(shots []Shot) Sequence {
-	seq := Sequence{Shots: slices.Clone(shots)}
-	seq.ClockSet = keepOneClock(seq.Shots)
-	seq.sort()
-	return seq
-}
-
 // run are shots of one camera, by their indices in the order of their files' numbers, which follow.
 type run struct {
 	shots   []int
@@ -164,10 +156,7 @@ func (r run) leapsForward(shots []Shot) (at int, ok bool) {
 			at = i
 		}
 	}
-	if r.fixes(shots, 0, at) == fixAgrees && r.fixes(shots, at, len(r.shots)) == fixAgrees {
-		return 0, false
-	}
-	if at == 0 || len(r.shots) <= sideLeast || r.numbers[at]-r.numbers[at-1] != 1 || r.step(shots, at) > setMost {
+	if at == 0 || len(r.shots) <= sideLeast || r.fixes(shots, 0, at) == fixAgrees && r.fixes(shots, at, len(r.shots)) == fixAgrees || r.numbers[at]-r.numbers[at-1] != 1 || r.step(shots, at) > setMost {
 		return 0, false
 	}
 	var steps []time.Duration

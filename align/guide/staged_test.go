@@ -250,8 +250,23 @@ func stage(t *testing.T, m mistake, lat float64, swung bool, seed uint64) outcom
 	}
 	_, out.truth = g.truth()
 	out.live = guide.View()
-	out.once = answer.New(drift.OneClock(shots), o.Answer)
+	out.once = answer.New(together(t, shots), o.Answer)
 	return out
+}
+
+// together are shots as a folder of them is measured.
+func together(t *testing.T, shots []drift.Shot) drift.Sequence {
+	t.Helper()
+	o := drift.Options{Numbered: true, Known: map[string]drift.Shot{}}
+	var sources []drift.Source
+	for _, s := range shots {
+		sources, o.Known[s.File] = append(sources, drift.Source{Name: s.File}), s
+	}
+	q, err := drift.Measure(context.Background(), sources, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return q
 }
 
 func named(list []answer.Situation) (kinds []align.Kind) {

@@ -125,20 +125,20 @@ func (g *Guide) turningWords(a answer.Finding) say {
 		return s
 	}
 	s.knob = string(o.Knob)
-	gain := g.gainText(a, o.Knob)
+	gain, longer := g.gainText(a, o.Knob)
 	if o.Remarked {
 		s.notes = append(s.notes, gain)
 		return s
 	}
-	if q := a.Measured; q != nil && q.Question.Rounded && g.s.Knobs.Turns == 0 && !strings.Contains(gain, "stay round") {
+	if q := a.Measured; q != nil && q.Question.Rounded && g.s.Knobs.Turns == 0 && longer {
 		gain = exposure.Lasting(q.Question.PlannedS) + " stay round already. " + gain
 	}
 	s.text += " " + gain
 	return s
 }
 
-// gainText weighs the turn of a knob against its cost in the job's own figure.
-func (g *Guide) gainText(a answer.Finding, k knobs.Knob) string {
+// gainText weighs the turn of a knob against its cost in the job's own figure; longer is whether it lengthens exposures.
+func (g *Guide) gainText(a answer.Finding, k knobs.Knob) (text string, longer bool) {
 	which := "This turn"
 	if g.s.Knobs.Turns > 0 {
 		which = "Another turn"
@@ -151,14 +151,14 @@ func (g *Guide) gainText(a answer.Finding, k knobs.Knob) string {
 	if to < worthwhile*from {
 		_, to = gainOf(a, exposure.TurnBoth)
 		if to >= worthwhile*from && from > 0 {
-			return fmt.Sprintf("Both knobs together lengthen exposures from %s to %s and take about %s.", exposure.Lasting(from), exposure.Lasting(to), minutes(2*g.turnS()))
+			return fmt.Sprintf("Both knobs together lengthen exposures from %s to %s and take about %s.", exposure.Lasting(from), exposure.Lasting(to), minutes(2*g.turnS())), true
 		}
 		if a.Measured != nil && a.Measured.Question.Rounded {
-			return fmt.Sprintf("%s stay round as it stands: %s keeps the field from creeping over the night.", exposure.Lasting(a.Measured.Question.PlannedS), strings.ToLower(which))
+			return fmt.Sprintf("%s stay round as it stands: %s keeps the field from creeping over the night.", exposure.Lasting(a.Measured.Question.PlannedS), strings.ToLower(which)), false
 		}
-		return which + " lengthens no exposure; it keeps the field from creeping over the night."
+		return which + " lengthens no exposure; it keeps the field from creeping over the night.", false
 	}
-	return fmt.Sprintf("%s lengthens exposures from %s to %s and takes about %s.", which, exposure.Lasting(from), exposure.Lasting(to), minutes(g.turnS()))
+	return fmt.Sprintf("%s lengthens exposures from %s to %s and takes about %s.", which, exposure.Lasting(from), exposure.Lasting(to), minutes(g.turnS())), true
 }
 
 // gainOf is what the forecast says of one thing to be done; 0 where nothing.
