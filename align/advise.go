@@ -7,6 +7,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // Next is the step to take.
@@ -46,7 +48,7 @@ type Advice struct {
 
 // Note is a doubt, or what may be worth knowing besides.
 type Note struct {
-	Text  string
+	Says  say.Line
 	Aside bool // nothing to be done by it tonight
 }
 
@@ -347,18 +349,18 @@ func azimuthWords(south bool) func(bool, string) string {
 
 // notes are doubts and help.
 func notes(a Axis, d Deviation) (ns []Note) {
-	say := func(text string) { ns = append(ns, Note{Text: text}) }
+	note := func(text string) { ns = append(ns, Note{Says: say.Text(text)}) }
 	if a.DOF < 1 {
-		say("Two pictures always fit some axis: a third would show whether anything slipped between them.")
+		note("Two pictures always fit some axis: a third would show whether anything slipped between them.")
 	}
 	if worst := a.WorstSigma(); a.Creep > 3*worst && a.Creep > knobPlay {
-		say(fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; %s rules that out.", Arc(a.Creep), a.proof()))
+		note(fmt.Sprintf("The error stated holds for a camera that sits still. Had it, or the optics in a phone, crept by one pixel during these pictures, the axis found would be %s off; %s rules that out.", Arc(a.Creep), a.proof()))
 	}
 	if own, sigma, differs := a.ownAxis(); differs {
-		say(fmt.Sprintf("The mount's own axis lies %s ± %s beside the one the camera turns about here; for pictures near here it is the latter that counts.", Arc(own), Arc(sigma)))
+		note(fmt.Sprintf("The mount's own axis lies %s ± %s beside the one the camera turns about here; for pictures near here it is the latter that counts.", Arc(own), Arc(sigma)))
 	}
 	if d.Total > unit.AngleFromDeg(5) {
-		say("The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
+		note("The axis is many degrees off: turn coarsely first (move a tripod leg or the head), then measure again. If that surprises you, check the site, the camera's clock and its time zone.")
 	}
 	return ns
 }

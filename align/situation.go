@@ -8,6 +8,7 @@ import (
 
 	"trueturn/drift"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
 
@@ -23,7 +24,7 @@ type Situation struct {
 }
 
 // Told is all of it in words.
-func (s Situation) Told(v amiss.Voice) string { return v.Sentences(s.Text, s.Ways) }
+func (s Situation) Told(v say.Voice) string { return v.Sentences(s.Text, s.Ways) }
 
 // Situations names what was amiss in a session, in the order of the kinds above but for those
 // found in single pictures. h is nil when there is no site; a is nil when there is no axis,

@@ -19,6 +19,7 @@ import (
 	"trueturn/drift"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // Options say what is known besides the pictures and what is wanted.
@@ -34,7 +35,7 @@ type Options struct {
 	Gear          *exposure.Wobble // as told by the user or the kit; what the pictures measure goes before it; nil: nobody has said
 	Play          unit.Angle       // of the knobs, as told by the user or the kit; 0: nobody has said
 	LeaveAsking   bool             // who asks puts the queries of Measured himself: the advice is as if all were answered
-	Voice         amiss.Voice      // of who is told
+	Voice         say.Voice        // of who is told
 	Memory        *Memory          // for faces that ask again and again; nil: nothing is remembered
 }
 
@@ -82,7 +83,7 @@ func Find(seq drift.Sequence, o Options) Finding {
 	b.noteTable()
 	b.noteFollowed()
 	if out.Err != nil {
-		out.Advice.Notes = append([]align.Note{{Text: o.Voice.Reason(out.Err)}}, out.Advice.Notes...)
+		out.Advice.Notes = append([]align.Note{{Says: say.Text(o.Voice.Reason(out.Err))}}, out.Advice.Notes...)
 	}
 	return out
 }
@@ -333,11 +334,11 @@ func (b *builder) stopAt(stop align.Situation) {
 
 // note is a doubt; aside, what may be worth knowing.
 func (b *builder) note(text string) {
-	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Text: text})
+	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Says: say.Text(text)})
 }
 
 func (b *builder) aside(text string) {
-	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Text: text, Aside: true})
+	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Says: say.Text(text), Aside: true})
 }
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.

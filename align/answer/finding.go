@@ -6,7 +6,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
-	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // Finding is all that follows from what the pictures of a sequence show, in values: what is not known is nil. Faces make their words and
@@ -25,7 +25,7 @@ type Finding struct {
 	Forecast *exposure.Forecast // of the mount as measured, or of a camera that stood; nil where the pictures do not say how wide a star is
 	Advice   align.Advice
 	Lines    []FrameJSON // every picture, whether used or not
-	Voice    amiss.Voice // of who is told
+	Voice    say.Voice   // of who is told
 
 	air      ephem.Air
 	lastView SessionView

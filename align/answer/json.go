@@ -8,6 +8,7 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/drift"
 	"trueturn/drift/wobble"
+	"trueturn/ephem/say"
 )
 
 // Version of the JSON written. Keys are only ever added within a version.
@@ -31,7 +32,7 @@ type Answer struct {
 
 // Answer is the finding as JSON has it.
 func (f Finding) Answer() Answer {
-	a := Answer{Finding: f, Advice: adviceOf(f.Advice, f.Measured != nil), Situations: []Situation{}, Frames: f.Lines}
+	a := Answer{Finding: f, Advice: adviceOf(f.Advice, f.Measured != nil, f.Voice), Situations: []Situation{}, Frames: f.Lines}
 	if f.Aim != nil {
 		a.Aim = &AimJSON{Kind: string(f.Aim.Kind), AltitudeDeg: f.Aim.Altitude().Deg(), AzimuthDeg: f.Aim.Azimuth().Deg()}
 	}
@@ -213,10 +214,10 @@ func (b *builder) used(s drift.Shot) (bool, string) {
 }
 
 // adviceOf is the advice; without an axis there is nothing to turn.
-func adviceOf(ad align.Advice, axis bool) AdviceJSON {
+func adviceOf(ad align.Advice, axis bool, v say.Voice) AdviceJSON {
 	j := AdviceJSON{NextText: ad.NextText, Altitude: ad.Altitude, Azimuth: ad.Azimuth, Trustworthy: ad.Trustworthy, Notes: []string{}}
 	for _, n := range ad.Notes {
-		j.Notes = append(j.Notes, n.Text)
+		j.Notes = append(j.Notes, v.Say(n.Says))
 	}
 	if next := string(ad.Next); next != "" {
 		j.Next = &next

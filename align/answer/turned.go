@@ -5,6 +5,7 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/drift"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // Turned is the finding after somebody turned the knobs: axis, error, advice and exposure are those of
@@ -23,7 +24,7 @@ func (f Finding) Turned(axis align.Axis, seen *drift.Sight) Finding {
 	f.ask(seen)
 	f.Advice = align.Advise(m.Axis, m.Question)
 	if x := f.Forecast; x != nil && x.Advice != "" {
-		f.Advice.Notes = append(f.Advice.Notes, align.Note{Text: x.Advice, Aside: true})
+		f.Advice.Notes = append(f.Advice.Notes, align.Note{Says: say.Text(x.Advice), Aside: true})
 	}
 	return f
 }

@@ -12,6 +12,7 @@ import (
 	"trueturn/align/knobs"
 	"trueturn/drift"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // Carried is where the bubbles stood when the last turn was done: the measurement before the turns, carried along by the
@@ -80,7 +81,7 @@ func (c *Carried) weighed(a answer.Finding) answer.Finding {
 	b.Advice.Notes = append(b.Advice.Notes, stillSo(a, b)...)
 	b.Faults = steadyOnes(a.Faults)
 	if alone := own.WorstSigma(); alone > sureness*joint.WorstSigma() {
-		b.Advice.Notes = append(b.Advice.Notes, align.Note{Text: "The turns left the axis there, and nothing since speaks against it; the untouched pictures alone know it to ± " + align.Arc(alone) + ". To be certain swing the axis by hand by 30° and take two more."})
+		b.Advice.Notes = append(b.Advice.Notes, align.Note{Says: say.Text("The turns left the axis there, and nothing since speaks against it; the untouched pictures alone know it to ± " + align.Arc(alone) + ". To be certain swing the axis by hand by 30° and take two more.")})
 	}
 	return b
 }
@@ -88,8 +89,9 @@ func (c *Carried) weighed(a answer.Finding) answer.Finding {
 // stillSo are the notes of an answer that hold for the weighed one and are not in it: its forecast is its own.
 func stillSo(was, now answer.Finding) (notes []align.Note) {
 	for _, n := range was.Advice.Notes {
-		forecast := was.Forecast != nil && n.Text == was.Forecast.Advice
-		if !forecast && !slices.Contains(now.Advice.Notes, n) {
+		forecast := was.Forecast != nil && n.Says.Same(say.Text(was.Forecast.Advice))
+		again := slices.ContainsFunc(now.Advice.Notes, func(x align.Note) bool { return x.Says.Same(n.Says) })
+		if !forecast && !again {
 			notes = append(notes, n)
 		}
 	}

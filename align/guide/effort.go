@@ -25,7 +25,7 @@ const sureness = 2
 
 // effort says how many more pictures are needed, or to swing, for an answer that says nothing a hand can
 // turn by yet.
-func (g *Guide) effort(a answer.Finding, w window) say {
+func (g *Guide) effort(a answer.Finding, w window) told {
 	n := usedIn(a)
 	if n < leastPictures || a.Measured == nil {
 		return g.firstEffort(a, w, n)
@@ -37,20 +37,20 @@ func (g *Guide) effort(a answer.Finding, w window) say {
 	}
 	f := m.Question.Forecast
 	if m.Axis.DOF < 1 {
-		return say{kind: string(align.Measure), text: "Take one more picture, hands off, to see whether anything gave way" + tail(how)}
+		return told{kind: string(align.Measure), text: "Take one more picture, hands off, to see whether anything gave way" + tail(how)}
 	}
 	if m.Deviation.Total > coarsely {
-		return say{kind: string(align.Measure), text: "Take " + g.count(max(1, surePictures-n)) + ", to see whether anything gives way" + tail(how)}
+		return told{kind: string(align.Measure), text: "Take " + g.count(max(1, surePictures-n)) + ", to see whether anything gives way" + tail(how)}
 	}
 	more := morePictures(m.Axis.WorstSigma(), wanted(a), f, n)
 	if more > mostPictures && f.SwingSigma > 0 && f.SwingSigma < m.Axis.WorstSigma() || a.Advice.Next == align.Swing {
-		return say{kind: string(align.Swing), text: fmt.Sprintf("Swing the axis by hand by about 30° and take a picture, then back past the start by 20° and take another: that brings the axis from ± %s to ± %s.",
+		return told{kind: string(align.Swing), text: fmt.Sprintf("Swing the axis by hand by about 30° and take a picture, then back past the start by 20° and take another: that brings the axis from ± %s to ± %s.",
 			align.Arc(m.Axis.WorstSigma()), align.Arc(f.SwingSigma))}
 	}
 	if more > mostPictures {
-		return say{kind: string(align.Measure), text: a.Advice.NextText}
+		return told{kind: string(align.Measure), text: a.Advice.NextText}
 	}
-	return say{kind: string(align.Measure), text: "Take " + g.count(more) + tail(how)}
+	return told{kind: string(align.Measure), text: "Take " + g.count(more) + tail(how)}
 }
 
 // morePictures of the same kind bring the error down to what is wanted: from the forecast for twice as many, by a power of the number.
@@ -88,20 +88,20 @@ func pictures(n int) string {
 }
 
 // firstEffort speaks before the third picture: whether a few minutes of tracking will do, or the axis is to be swung now.
-func (g *Guide) firstEffort(a answer.Finding, w window, n int) say {
+func (g *Guide) firstEffort(a answer.Finding, w window, n int) told {
 	sigma, stands, ok := g.tracking(a, w)
 	want := stands.Div(sureness)
 	least := max(leastPictures-n, 1)
 	switch {
 	case !ok:
-		return say{kind: string(align.Measure), text: "Take at least " + pictures(least) + ", hands off."}
+		return told{kind: string(align.Measure), text: "Take at least " + pictures(least) + ", hands off."}
 	case sigma > want:
-		return say{kind: string(align.Swing), text: fmt.Sprintf("Swing the axis by hand by about 30° now and take the next picture, then back past the start by 20°: tracking alone would leave ± %s after ten pictures, and %s stand %s.",
+		return told{kind: string(align.Swing), text: fmt.Sprintf("Swing the axis by hand by about 30° now and take the next picture, then back past the start by 20°: tracking alone would leave ± %s after ten pictures, and %s stand %s.",
 			align.Arc(sigma), exposure.Lasting(g.o.Answer.Planned.Seconds()), align.Arc(stands))}
 	}
 	total := plannedPictures * math.Pow(sigma.Rad()/want.Rad(), 1/trackingPower)
 	more := max(least, int(math.Ceil(total))-n)
-	return say{kind: string(align.Measure), text: "Take " + g.count(more) + ", or swing the axis by hand by 30° before the next one."}
+	return told{kind: string(align.Measure), text: "Take " + g.count(more) + ", or swing the axis by hand by 30° before the next one."}
 }
 
 // trackingPower: the error of an axis measured by tracking falls with the number of pictures as n^−3/2, for the span grows with it.

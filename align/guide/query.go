@@ -123,6 +123,6 @@ func (g *Guide) clocksSet() (n int) {
 var putRight = map[align.Kind]string{align.KindSite: "site", align.KindClock: "zone or clock offset", "": "site, zone or clock offset"}
 
 // asks is the question in place of an order.
-func asks(q align.Query) say {
-	return say{kind: string(align.Measure), text: q.Ask + " " + q.If + ", say so and go on; if not, start live again at the computer with the right " + putRight[q.Issue.Kind] + "."}
+func asks(q align.Query) told {
+	return told{kind: string(align.Measure), text: q.Ask + " " + q.If + ", say so and go on; if not, start live again at the computer with the right " + putRight[q.Issue.Kind] + "."}
 }

@@ -13,16 +13,17 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/knobs"
+	"trueturn/ephem/say"
 )
 
-// say is what the hand is told: a kind, the words, and what may be noted besides.
-type say struct {
+// told is what the hand is told: a kind, the words, and what may be noted besides.
+type told struct {
 	kind, knob, text string
 	notes            []string
 }
 
 // next is the answer's word for it.
-func (s say) next() align.Next {
+func (s told) next() align.Next {
 	switch s.kind {
 	case string(align.Shoot), string(align.Measure), string(align.Swing):
 		return align.Next(s.kind)
@@ -50,7 +51,7 @@ func (g *Guide) compose() {
 	a.Faults = g.situations(a)
 	a.Advice.Notes = slices.Clone(a.Advice.Notes)
 	for _, n := range s.notes {
-		a.Advice.Notes = append(a.Advice.Notes, align.Note{Text: n})
+		a.Advice.Notes = append(a.Advice.Notes, align.Note{Says: say.Text(n)})
 	}
 	a.Advice.NextText = s.text
 	if a.Measured != nil || g.s.Phase == Turning {
@@ -82,10 +83,10 @@ func (g *Guide) situations(a answer.Finding) []align.Situation {
 	return list
 }
 
-func (g *Guide) words(a answer.Finding) say {
+func (g *Guide) words(a answer.Finding) told {
 	switch g.s.Phase {
 	case Waiting:
-		return say{kind: string(align.Shoot), text: "Start the mount, aim at any patch of sky with stars and take a picture; then keep hands off."}
+		return told{kind: string(align.Shoot), text: "Start the mount, aim at any patch of sky with stars and take a picture; then keep hands off."}
 	case Turning:
 		return g.turningWords(a)
 	case Untouched:
@@ -115,12 +116,12 @@ func headline(a answer.Finding) string {
 const worthwhile = 1.1
 
 // turningWords: the turn, and what it gains for what it costs.
-func (g *Guide) turningWords(a answer.Finding) say {
+func (g *Guide) turningWords(a answer.Finding) told {
 	o := g.s.Order
 	if o == nil {
 		return g.measuringWords(a)
 	}
-	s := say{kind: string(o.Kind), text: o.Text}
+	s := told{kind: string(o.Kind), text: o.Text}
 	if o.Kind == knobs.Wait {
 		return s
 	}
@@ -200,15 +201,15 @@ func minutes(s float64) string {
 	return fmt.Sprintf("%d minutes", n)
 }
 
-func (g *Guide) untouchedWords(a answer.Finding) say {
+func (g *Guide) untouchedWords(a answer.Finding) told {
 	measure := string(align.Measure)
 	switch o := g.s.Order; {
 	case o != nil && o.Kind == knobs.Wait:
-		return say{kind: measure, text: o.Text}
+		return told{kind: measure, text: o.Text}
 	case g.again == nil && a.Measured != nil:
-		return say{kind: measure, text: fmt.Sprintf("Nothing more to turn: the axis is %s off. Tighten the clamps and measure once more untouched.", off(a.Measured))}
+		return told{kind: measure, text: fmt.Sprintf("Nothing more to turn: the axis is %s off. Tighten the clamps and measure once more untouched.", off(a.Measured))}
 	case g.again == nil:
-		return say{kind: measure, text: "Tighten the clamps and measure once more untouched."}
+		return told{kind: measure, text: "Tighten the clamps and measure once more untouched."}
 	}
 	s := g.effort(*g.again, g.fresh)
 	s.text = "Tightened? Measure once more. " + s.text
@@ -220,14 +221,14 @@ func off(m *answer.Measured) string {
 	return align.Arc(m.Deviation.Total) + " ± " + align.Arc(m.Axis.WorstSigma())
 }
 
-func (g *Guide) doneWords(a answer.Finding) say {
-	s := say{kind: string(align.Shoot)}
+func (g *Guide) doneWords(a answer.Finding) told {
+	s := told{kind: string(align.Shoot)}
 	m := a.Measured
 	if m == nil {
 		return g.measuringWords(a)
 	}
 	if fault, ok := faultOf(a); ok {
-		return say{kind: string(align.Measure), text: fault}
+		return told{kind: string(align.Measure), text: fault}
 	}
 	q, off := m.Question, "the axis is "+off(m)+" off"
 	switch planned := exposure.Lasting(q.PlannedS); {
@@ -245,18 +246,18 @@ func (g *Guide) doneWords(a answer.Finding) say {
 }
 
 // measuringWords: what keeps the axis from being known, or what is missing yet.
-func (g *Guide) measuringWords(a answer.Finding) say {
+func (g *Guide) measuringWords(a answer.Finding) told {
 	measure := string(align.Measure)
 	switch {
 	case g.s.Remark != "" && (usedIn(a) < 2 || ready(a)):
-		return say{kind: measure, text: g.s.Remark}
+		return told{kind: measure, text: g.s.Remark}
 	case g.changed():
-		return say{kind: measure, text: changedText + " Take at least " + pictures(g.missing()) + ", hands off."}
+		return told{kind: measure, text: changedText + " Take at least " + pictures(g.missing()) + ", hands off."}
 	case a.Err != nil && !g.merelyFew(a):
-		return say{kind: measure, text: g.sentence(a.Err)}
+		return told{kind: measure, text: g.sentence(a.Err)}
 	}
 	if fault, ok := faultOf(a); ok {
-		return say{kind: measure, text: fault}
+		return told{kind: measure, text: fault}
 	}
 	s := g.effort(a, g.window)
 	if g.s.Remark != "" && usedIn(a) < leastPictures {

@@ -14,8 +14,8 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
-	"trueturn/cmd/trueturn/report"
-	"trueturn/cmd/trueturn/words"
+	"trueturn/cmd/report"
+	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/ephem"
 )
@@ -125,7 +125,7 @@ func (f *face) question(m *measuring) answer.Options {
 	return answer.Options{
 		Site: f.site, Air: m.air, Aim: m.aim, Target: m.target, Planned: m.planned,
 		MaxElongation: m.round.elongation, Share: m.round.share, PeriodS: m.periodS,
-		Gear: f.gear.wobble(m.periodS), Play: f.gear.knobs().Play, Voice: words.Flags,
+		Gear: f.gear.wobble(m.periodS), Play: f.gear.knobs().Play, Voice: words.ForTerminal,
 	}
 }
 

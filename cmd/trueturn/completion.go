@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 )
 
 const completionText = `Writes the script that lets your shell complete commands, flags, their words, and the names

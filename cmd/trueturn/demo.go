@@ -17,7 +17,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/simulate"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 	"trueturn/ephem"
 )
 

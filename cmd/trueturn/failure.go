@@ -12,7 +12,7 @@ import (
 	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/page"
-	"trueturn/cmd/trueturn/words"
+	"trueturn/cmd/words"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"

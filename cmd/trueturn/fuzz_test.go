@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"trueturn/align"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 	"trueturn/ephem"
 )
 

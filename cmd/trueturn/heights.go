@@ -7,8 +7,8 @@ import (
 	"strings"
 	"time"
 
-	"trueturn/cmd/trueturn/kit"
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/kit"
+	"trueturn/cmd/plot"
 )
 
 // heights are how high target, Moon and Sun stand over a night, at instants evenly spaced.

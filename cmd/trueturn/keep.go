@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"trueturn/cmd/report"
 	"trueturn/cmd/trueturn/files"
-	"trueturn/cmd/trueturn/report"
 )
 
 // keeping is what to write to files beside what is printed.

@@ -10,7 +10,7 @@ import (
 
 	"trueturn/align/exposure"
 	"trueturn/align/knobs"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 )
 
 const kitText = `Keeps your equipment in one file, so that no evening begins with typing figures: the places

@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 )
 
 const kitAddText = `Puts one thing into the kit, beside what it holds. With flags it takes what they tell;

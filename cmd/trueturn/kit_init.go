@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/pflag"
 
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 )

@@ -13,8 +13,8 @@ import (
 
 	"golang.org/x/term"
 
+	"trueturn/cmd/kit"
 	"trueturn/cmd/trueturn/files"
-	"trueturn/cmd/trueturn/kit"
 )
 
 // kitFile is where the kit is, through links, and what it holds; nil where there is none yet. The folder is made where it is

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"trueturn/align/exposure"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 )
 
 // asking answers questions with lines.

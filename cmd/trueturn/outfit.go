@@ -10,8 +10,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"trueturn/cmd/kit"
 	"trueturn/cmd/trueturn/files"
-	"trueturn/cmd/trueturn/kit"
 	"trueturn/ephem"
 )
 

@@ -11,8 +11,8 @@ import (
 	"github.com/soniakeys/unit"
 	"github.com/spf13/cobra"
 
-	"trueturn/cmd/trueturn/kit"
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/kit"
+	"trueturn/cmd/plot"
 	"trueturn/ephem"
 	"trueturn/ephem/compass"
 	"trueturn/ephem/pole"

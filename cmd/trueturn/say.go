@@ -16,8 +16,9 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/knobs"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/words"
 	"trueturn/drift/wobble"
 )
 
@@ -216,7 +217,7 @@ func (f *face) sayAsides(a answer.Answer) {
 	}
 	for _, n := range a.Finding.Advice.Notes {
 		if n.Aside {
-			f.item("- ", n.Text)
+			f.item("- ", words.Line(n.Says))
 		}
 	}
 	fmt.Fprintln(f.out)
@@ -242,7 +243,7 @@ func (f *face) sayTrouble(a answer.Answer) {
 	}
 	for i, n := range a.Finding.Advice.Notes {
 		if !n.Aside && !(i == 0 && a.Err != nil) { // which repeats the error that stderr tells
-			item("- ", n.Text)
+			item("- ", words.Line(n.Says))
 		}
 	}
 	if said > 0 {

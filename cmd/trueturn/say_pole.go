@@ -12,7 +12,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/align"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 	"trueturn/ephem"
 	"trueturn/ephem/compass"
 	"trueturn/ephem/pole"

@@ -12,7 +12,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/exposure"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 	"trueturn/ephem/night"
 )
 

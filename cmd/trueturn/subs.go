@@ -15,8 +15,8 @@ import (
 
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/cmd/report"
 	"trueturn/cmd/trueturn/legible"
-	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 	"trueturn/drift/frame"
 	"trueturn/ephem/amiss"

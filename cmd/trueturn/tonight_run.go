@@ -8,7 +8,7 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/plot"
 	"trueturn/ephem"
 	"trueturn/ephem/night"
 )

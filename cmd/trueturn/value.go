@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"trueturn/align"
-	"trueturn/cmd/trueturn/kit"
+	"trueturn/cmd/kit"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog"

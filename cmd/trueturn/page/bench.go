@@ -16,7 +16,7 @@ import (
 
 	"trueturn/align/guide"
 	"trueturn/cmd/trueturn/legible"
-	"trueturn/cmd/trueturn/words"
+	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/ephem/amiss"
 )
@@ -107,7 +107,7 @@ func newBench(o Options, b *board) (*bench, error) {
 	}
 	n := &bench{o: o, in: newInbox(), board: b, journal: j, unlock: unlock, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
 		results: make(chan []outcome, 1), settling: make(chan settling), news: make(chan struct{}, 1), keep: newKeeper(o.SessionDir), trials: openTrials(o.SessionDir, o.Dir)}
-	n.o.Guide.Answer.Voice = words.Page
+	n.o.Guide.Answer.Voice = words.ForPage
 	n.o.Measure.Room, n.o.Guide.Arrived, n.o.Guide.Answered = drift.NewRoom(), j.arrived, j.answeredUnder(n.asked)
 	for _, text := range notes {
 		n.note("%s", text)

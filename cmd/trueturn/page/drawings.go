@@ -7,8 +7,8 @@ import (
 	"sync"
 
 	"trueturn/align/guide"
+	"trueturn/cmd/report"
 	"trueturn/cmd/trueturn/legible"
-	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 )
 

@@ -10,8 +10,8 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/guide"
-	"trueturn/cmd/trueturn/plot"
-	"trueturn/cmd/trueturn/report"
+	"trueturn/cmd/plot"
+	"trueturn/cmd/report"
 	"trueturn/drift"
 )
 

@@ -16,8 +16,8 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/guide"
+	"trueturn/cmd/report"
 	"trueturn/cmd/trueturn/files"
-	"trueturn/cmd/trueturn/report"
 	"trueturn/drift"
 )
 

@@ -6,10 +6,10 @@ import (
 	"io"
 	"time"
 
+	"trueturn/cmd/plot"
+	"trueturn/cmd/report"
 	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/legible"
-	"trueturn/cmd/trueturn/plot"
-	"trueturn/cmd/trueturn/report"
 )
 
 //go:embed web/index.html

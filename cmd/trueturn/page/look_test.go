@@ -10,7 +10,7 @@ import (
 	"testing"
 	"time"
 
-	"trueturn/cmd/trueturn/report"
+	"trueturn/cmd/report"
 )
 
 func index(t *testing.T, l look) string {

@@ -20,7 +20,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"trueturn/cmd/trueturn/report"
+	"trueturn/cmd/report"
 )
 
 // Widths of a phone and of a desk, and the narrowest a page must flow in (WCAG 2.2, criterion 1.4.10).

@@ -9,7 +9,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/guide"
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/plot"
 )
 
 // tubesJSON is the level as a browser shows it: two drawings, a line of words to each, and what the tolerance

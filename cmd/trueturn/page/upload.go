@@ -11,7 +11,7 @@ import (
 	"strings"
 	"time"
 
-	"trueturn/cmd/trueturn/words"
+	"trueturn/cmd/words"
 	"trueturn/ephem/amiss"
 )
 

@@ -16,7 +16,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/simulate"
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/plot"
 	"trueturn/drift"
 	"trueturn/drift/solve"
 	"trueturn/drift/star"

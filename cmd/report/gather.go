@@ -9,7 +9,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/plot"
 	"trueturn/drift"
 	"trueturn/drift/star"
 	"trueturn/drift/wobble"

@@ -11,7 +11,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
-	"trueturn/cmd/trueturn/words"
+	"trueturn/cmd/words"
 )
 
 const good = `# all there is

@@ -20,7 +20,7 @@ var flag = regexp.MustCompile(`(^|[^-\w])--[a-z]`)
 // things are the names package amiss has for what can be given.
 func things(t *testing.T) (all []amiss.Thing) {
 	t.Helper()
-	file, err := parser.ParseFile(token.NewFileSet(), "../../../ephem/amiss/amiss.go", nil, 0)
+	file, err := parser.ParseFile(token.NewFileSet(), "../../ephem/amiss/amiss.go", nil, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -78,7 +78,7 @@ func TestWays(t *testing.T) {
 func TestNoFlagBelow(t *testing.T) {
 	read := 0
 	for _, dir := range []string{"align", "drift", "ephem"} {
-		err := filepath.WalkDir(filepath.Join("../../..", dir), func(path string, d fs.DirEntry, err error) error {
+		err := filepath.WalkDir(filepath.Join("../..", dir), func(path string, d fs.DirEntry, err error) error {
 			if err != nil || filepath.Ext(path) != ".go" || strings.HasSuffix(path, "_test.go") {
 				return err
 			}

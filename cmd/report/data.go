@@ -5,7 +5,7 @@ import (
 
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/plot"
 	"trueturn/drift/wobble"
 )
 

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"trueturn/align/answer"
-	"trueturn/cmd/trueturn/report"
+	"trueturn/cmd/report"
 )
 
 // The table of a picture that could not be used: what is not known is empty.

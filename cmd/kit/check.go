@@ -13,7 +13,7 @@ import (
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"
 
-	"trueturn/cmd/trueturn/words"
+	"trueturn/cmd/words"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"
 )

@@ -12,7 +12,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
-	"trueturn/cmd/trueturn/plot"
+	"trueturn/cmd/plot"
 )
 
 // lasting prints a length of time for a person.

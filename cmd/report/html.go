@@ -5,8 +5,8 @@ import (
 	"html/template"
 	"io"
 
+	"trueturn/cmd/plot"
 	"trueturn/cmd/trueturn/legible"
-	"trueturn/cmd/trueturn/plot"
 )
 
 //go:embed report.css

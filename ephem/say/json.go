@@ -1,0 +1,91 @@
+package say
+
+import (
+	"encoding/json"
+	"fmt"
+	"reflect"
+	"time"
+
+	"github.com/soniakeys/unit"
+)
+
+// String names key and values, for tests and logs: nothing a user reads.
+func (l Line) String() string {
+	text := string(l.Key)
+	for _, w := range l.With {
+		text += fmt.Sprintf(" [%v]", w)
+	}
+	return text
+}
+
+// types are those of quantities, by the name they are kept under.
+var types = map[string]reflect.Type{
+	"angle": reflect.TypeFor[unit.Angle](), "time": reflect.TypeFor[time.Duration](), "count": reflect.TypeFor[int](), "text": reflect.TypeFor[string](),
+	"texts": reflect.TypeFor[[]string](), "line": reflect.TypeFor[Line](), "lines": reflect.TypeFor[[]Line](),
+	"off": reflect.TypeFor[Off](), "moons": reflect.TypeFor[Moons](), "times": reflect.TypeFor[Times](), "pictures": reflect.TypeFor[Pictures](),
+	"share": reflect.TypeFor[Share](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
+	"mm": reflect.TypeFor[Millimetres](), "km": reflect.TypeFor[Kilometres](), "degrees": reflect.TypeFor[Degrees](),
+	"offset": reflect.TypeFor[Offset](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
+	"files": reflect.TypeFor[Files](),
+}
+
+// nameOf is what a type is kept under; "" of one that is no quantity.
+func nameOf(t reflect.Type) string {
+	for name, is := range types {
+		if is == t {
+			return name
+		}
+	}
+	return ""
+}
+
+// lineJSON is a line on paper: every quantity under its type's name.
+type lineJSON struct {
+	Key  Key                          `json:"key"`
+	With []map[string]json.RawMessage `json:"with,omitempty"`
+}
+
+// MarshalJSON writes a line; a text as such.
+func (l Line) MarshalJSON() ([]byte, error) {
+	if l.None() {
+		return []byte(`""`), nil
+	}
+	j := lineJSON{Key: l.Key}
+	for _, w := range l.With {
+		name := nameOf(reflect.TypeOf(w))
+		value, err := json.Marshal(w)
+		if name == "" || err != nil {
+			return nil, fmt.Errorf("%T is no quantity: %w", w, err)
+		}
+		j.With = append(j.With, map[string]json.RawMessage{name: value})
+	}
+	return json.Marshal(j)
+}
+
+// UnmarshalJSON reads what MarshalJSON wrote, and a bare text, which earlier versions wrote.
+func (l *Line) UnmarshalJSON(text []byte) error {
+	var old string
+	if json.Unmarshal(text, &old) == nil {
+		*l = Text(old)
+		return nil
+	}
+	var j lineJSON
+	if err := json.Unmarshal(text, &j); err != nil {
+		return err
+	}
+	*l = Line{Key: j.Key}
+	for _, one := range j.With {
+		for name, raw := range one {
+			t, ok := types[name]
+			if !ok {
+				return fmt.Errorf("no quantity is called %q", name)
+			}
+			v := reflect.New(t)
+			if err := json.Unmarshal(raw, v.Interface()); err != nil {
+				return err
+			}
+			l.With = append(l.With, v.Elem().Interface())
+		}
+	}
+	return nil
+}
