@@ -186,9 +186,9 @@ func (b Bend) Sound() bool {
 	return math.Abs(r3.Norm(b.Own)-1) < rounding
 }
 
-// ownAxis is how far the mount's own axis lies from the one about which the camera turns; differs is whether by more than
+// OwnAxis is how far the mount's own axis lies from the one about which the camera turns; differs is whether by more than
 // its error.
-func (a Axis) ownAxis() (off, sigma unit.Angle, differs bool) {
+func (a Axis) OwnAxis() (off, sigma unit.Angle, differs bool) {
 	if a.Gave.How != GaveBending || !a.Gave.Shown() {
 		return 0, 0, false
 	}

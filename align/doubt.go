@@ -51,7 +51,7 @@ const (
 	slightLeast = unit.Angle(1.0 / 60 * math.Pi / 180)
 	// askSigmas and askLeast: the turns of the knobs would be others by more than what they are worth.
 	askSigmas = 3
-	askLeast  = knobPlay
+	askLeast  = KnobPlay
 )
 
 // Weigh fills in what the other place or time would make of an axis found for a site; aim forms the aim there and then.

@@ -95,6 +95,13 @@ func (a Axis) Correlation() float64 {
 	return a.Covariance[0][1] / math.Sqrt(a.Covariance[0][0]*a.Covariance[1][1])
 }
 
+// soundMisfit is the largest χ² per degree of freedom under which the stated errors mean
+// anything: with ten degrees of freedom chance exceeds it once in 10⁴.
+const soundMisfit = 3.5
+
+// Sound is whether what is left over agrees with the stated errors.
+func (a Axis) Sound() bool { return a.DOF < 1 || a.Chi2 < soundMisfit*float64(a.DOF)+10 }
+
 // WorstSigma is the standard error on the sky in the weaker direction.
 func (a Axis) WorstSigma() unit.Angle {
 	c := a.Covariance

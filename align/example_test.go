@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
+	"trueturn/align/policy"
 	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
@@ -41,7 +42,7 @@ func ExampleEstimate() {
 		fmt.Println(err)
 		return
 	}
-	advice := align.Advise(a, align.Question{Aim: aim, PlannedS: 60, Stands: unit.AngleFromMin(10)})
+	advice := policy.Advise(a, policy.Question{Aim: aim, PlannedS: 60, Stands: unit.AngleFromMin(10)})
 	fmt.Println("altitude:", advice.Altitude)
 	fmt.Println("azimuth:", advice.Azimuth)
 	fmt.Println("next:", advice.Next)

@@ -147,7 +147,7 @@ func (s *session) weigh() (given alternative, others []alternative, ok bool) {
 				by, _ := s.raised(skies[i], skies[i].zenith(in.Site, others[k]))
 				return r3.Sub(by, base[i])
 			})
-			others[k].gain, others[k].fits = least-chi2, Axis{Chi2: chi2, DOF: s.a.DOF}.sound()
+			others[k].gain, others[k].fits = least-chi2, Axis{Chi2: chi2, DOF: s.a.DOF}.Sound()
 		}
 	}
 	s.look(&given, skies)

@@ -2,17 +2,20 @@ package align
 
 import (
 	"cmp"
-	"fmt"
+	"math"
 	"slices"
 	"time"
 
+	"github.com/soniakeys/unit"
+
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // Query is a question of place or clock whose other answer would make other turns.
 type Query struct {
-	Ask   string // empty: nothing is asked
-	If    string // the condition under which what was reckoned with holds, in words
+	Ask   say.Line // none: nothing is asked
+	If    say.Line // the condition under which what was reckoned with holds
 	Issue Issue
 }
 
@@ -62,16 +65,20 @@ func Queries(doubts []Doubt, sky bool, site ephem.Site, a Axis, d Deviation) (al
 	asking := slices.DeleteFunc(slices.Clone(doubts), func(x Doubt) bool { return !x.asks(a) })
 	slices.SortStableFunc(asking, func(x, y Doubt) int { return cmp.Compare(y.Moved.By, x.Moved.By) })
 	for _, x := range asking {
-		all = append(all, Query{x.Other.Ask, x.Other.If, Issue{RaisedByFiles, x.Kind, site, x.Other.Site, x.Other.Later}})
+		all = append(all, Query{say.Text(x.Other.Ask), say.Text(x.Other.If), Issue{RaisedByFiles, x.Kind, site, x.Other.Site, x.Other.Later}})
 	}
 	switch {
 	case sky && matters(a, d):
-		all = append(all, Query{"Are the site and the camera's clock with its zone right? The sky speaks against it, as said below.", "If so", Issue{Raised: RaisedBySky, Site: site}})
+		all = append(all, Query{say.Of("are place and clock right, by the sky"), say.Of("if so"), Issue{Raised: RaisedBySky, Site: site}})
 	case !sky && d.Total > farOff:
-		all = append(all, Query{fmt.Sprintf("Are the site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so", Issue{Raised: RaisedByFar, Site: site}})
+		all = append(all, Query{say.Of("are place and clock right, so far off", d.Total), say.Of("if so"), Issue{Raised: RaisedByFar, Site: site}})
 	}
 	return all
 }
+
+// farOff: an axis set up by eye or compass is seldom farther off (common practice, no source); such an error is a
+// question about place and clock before it is an order.
+const farOff = unit.Angle(10 * math.Pi / 180)
 
 // matters is whether some clock could send the turn far astray: not where the axis is near the pole.
 func matters(a Axis, d Deviation) bool {

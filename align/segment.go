@@ -226,3 +226,6 @@ func sortBreaks(b []Break) {
 		}
 	}
 }
+
+// sureOf is whether an angle stands out of its error, by twice that.
+func sureOf(a, sigma unit.Angle) bool { return math.Abs(a.Rad()) >= 2*sigma.Rad() }

@@ -1,9 +1,11 @@
 package align
 
 import (
+	"math"
 	"slices"
 	"time"
 
+	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/drift"
@@ -170,3 +172,6 @@ func (s *session) skyAttitude(shot int) turn.Turn {
 func (s *session) secondsBetween(i, k int) float64 {
 	return s.seq.Shots[k].Clock.Mid().Sub(s.seq.Shots[i].Clock.Mid()).Seconds()
 }
+
+// KnobPlay is the least a knob is good for (common practice, no source).
+const KnobPlay = unit.Angle(2.0 / 60 * math.Pi / 180)

@@ -45,11 +45,11 @@ const looseWander = 1.5
 
 // loose tells a camera that jumps about, or jumped once by more than its wander explains.
 func (s *session) loose() []Situation {
-	if s.a.WanderPx < looseWander && s.a.sound() {
+	if s.a.WanderPx < looseWander && s.a.Sound() {
 		return nil
 	}
 	n := len(s.in.Samples)
-	if s.listed() && s.a.sound() { // a table may state its errors too small: that is no loose camera
+	if s.listed() && s.a.Sound() { // a table may state its errors too small: that is no loose camera
 		return nil
 	}
 	// Once more, with no more wander than a sound phone has: a single knock then stands out.

@@ -95,7 +95,7 @@ func (b Break) bent() bool { return b.Turned && !b.Knock && b.Moved.Total() < be
 // byHand is whether the axis moved as a knob moves it, surely and by more than knobs have play, or farther than any knock.
 func (b Break) byHand() bool {
 	m := b.Moved
-	if !b.moves() || m.Total() < 3*max(m.AltitudeSigma, m.acrossSigma()) || m.Total() < knobPlay {
+	if !b.moves() || m.Total() < 3*max(m.AltitudeSigma, m.acrossSigma()) || m.Total() < KnobPlay {
 		return false
 	}
 	way := math.Atan2(math.Abs(m.Altitude.Rad()), math.Abs(m.across().Rad()))
@@ -117,7 +117,7 @@ func (s *session) clockSet(b Break) (by time.Duration, likely, sure bool) {
 	if !b.moves() || b.Before == 0 || s.secondsTo(b.Before) < drift.SetLeast.Seconds() {
 		return 0, false, false
 	}
-	if m.Total() < max(knobPlay, 2*m.AltitudeSigma, 2*m.acrossSigma()) {
+	if m.Total() < max(KnobPlay, 2*m.AltitudeSigma, 2*m.acrossSigma()) {
 		by, likely = s.jumpsLikeClock(b)
 		return by, likely, false
 	}

@@ -16,6 +16,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/exposure"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
@@ -83,7 +84,7 @@ func Find(seq drift.Sequence, o Options) Finding {
 	b.noteTable()
 	b.noteFollowed()
 	if out.Err != nil {
-		out.Advice.Notes = append([]align.Note{{Says: say.Text(o.Voice.Reason(out.Err))}}, out.Advice.Notes...)
+		out.Advice.Notes = append([]policy.Note{{Says: say.Text(o.Voice.Reason(out.Err))}}, out.Advice.Notes...)
 	}
 	return out
 }
@@ -291,24 +292,24 @@ func (b *builder) setAim(at time.Time) bool {
 func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	d := a.Deviation(*b.out.Aim)
 	b.forecast(h, b.mount(a))
-	q := align.Question{Aim: *b.out.Aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
+	q := policy.Question{Aim: *b.out.Aim, PlannedS: b.o.Planned.Seconds(), Stands: b.stands(h), South: b.site.Latitude < 0,
 		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(a), Play: b.o.Play}
 	f := b.out.Forecast
 	if f != nil {
-		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
+		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, say.Text(f.Rests())
 	}
 	queries := align.Queries(b.doubts, b.skySpeaks, b.site, a, d)
 	if len(queries) > 0 && !b.o.LeaveAsking {
 		q.Query = queries[0]
 	}
-	b.out.Advice = align.Advise(a, q)
+	b.out.Advice = policy.Advise(a, q)
 	b.noteRests(a)
 	if note := b.towardTarget(h, a); note != "" {
 		b.note(note)
 	}
 	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries}
-	if stop, ok := b.out.Stop(); ok && q.Ask == "" {
+	if stop, ok := b.out.Stop(); ok && q.Ask.None() {
 		b.stopAt(stop)
 		return
 	}
@@ -328,17 +329,17 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 // stopAt makes a fault the only order: nothing that is said besides may speak of another step.
 func (b *builder) stopAt(stop align.Situation) {
 	ad := &b.out.Advice
-	ad.Next, ad.NextText, ad.Trustworthy, ad.Notes = align.Measure, stop.Told(b.o.Voice), false, nil
+	ad.Next, ad.Says, ad.Trustworthy, ad.Notes = policy.Measure, say.Text(stop.Told(b.o.Voice)), false, nil
 	b.out.Faults = slices.DeleteFunc(b.out.Faults, func(x align.Situation) bool { return x.Kind.Of() == align.OfMeasure })
 }
 
 // note is a doubt; aside, what may be worth knowing.
 func (b *builder) note(text string) {
-	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Says: say.Text(text)})
+	b.out.Advice.Notes = append(b.out.Advice.Notes, policy.Note{Says: say.Text(text)})
 }
 
 func (b *builder) aside(text string) {
-	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Says: say.Text(text), Aside: true})
+	b.out.Advice.Notes = append(b.out.Advice.Notes, policy.Note{Says: say.Text(text), Aside: true})
 }
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.

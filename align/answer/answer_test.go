@@ -205,7 +205,7 @@ func TestAdviceInWords(t *testing.T) {
 	for _, c := range []struct {
 		latitude float64
 		toward   string
-	}{{46, "(toward east)"}, {-33, "(toward west)"}} {
+	}{{46, "[east]"}, {-33, "[west]"}} {
 		_, q, site := practice(t, c.latitude, func(*simulate.Evening) {})
 		a := New(q, Options{Site: &site})
 		if a.Err != nil {
@@ -214,10 +214,10 @@ func TestAdviceInWords(t *testing.T) {
 		if *a.Advice.Next != "turn" || !a.Advice.Trustworthy {
 			t.Errorf("%v°: next %q, trustworthy %v", c.latitude, *a.Advice.Next, a.Advice.Trustworthy)
 		}
-		if !strings.HasPrefix(a.Advice.Altitude, "lower 2") {
+		if !strings.HasPrefix(a.Advice.Altitude, "lower [2") {
 			t.Errorf("%v°: altitude %q, want to lower about 25′", c.latitude, a.Advice.Altitude)
 		}
-		if !strings.HasPrefix(a.Advice.Azimuth, "turn 4") || !strings.Contains(a.Advice.Azimuth, " clockwise") || !strings.HasSuffix(a.Advice.Azimuth, c.toward) {
+		if !strings.HasPrefix(a.Advice.Azimuth, "turn the base [4") || !strings.Contains(a.Advice.Azimuth, "[clockwise]") || !strings.HasSuffix(a.Advice.Azimuth, c.toward) {
 			t.Errorf("%v°: azimuth %q, want to turn about 48′ clockwise %s", c.latitude, a.Advice.Azimuth, c.toward)
 		}
 		if *a.Advice.TurnAltitudeArcmin > 0 || *a.Advice.TurnAzimuthArcmin < 0 {

@@ -3,6 +3,7 @@ package answer
 import (
 	"trueturn/align"
 	"trueturn/align/exposure"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
@@ -23,7 +24,7 @@ type Finding struct {
 	Faults   []align.Situation
 	Plan     *exposure.Plan     // what the forecast was asked
 	Forecast *exposure.Forecast // of the mount as measured, or of a camera that stood; nil where the pictures do not say how wide a star is
-	Advice   align.Advice
+	Advice   policy.Advice
 	Lines    []FrameJSON // every picture, whether used or not
 	Voice    say.Voice   // of who is told
 
@@ -49,7 +50,7 @@ func (f Finding) Stop() (stop align.Situation, ok bool) {
 type Measured struct {
 	Axis      align.Axis
 	Deviation align.Deviation
-	Question  align.Question
+	Question  policy.Question
 	Queries   []align.Query // of place and clock, that stand before a turn or a start
 }
 
@@ -60,9 +61,6 @@ func (f Finding) KnownAxis() *exposure.KnownAxis {
 	}
 	return &exposure.KnownAxis{Site: *f.Site, Air: f.air, Axis: f.Measured.Axis, Rate: f.Rate, Faults: f.Faults}
 }
-
-// QuestionFirst stands in place of a figure that rests on the answer to a query.
-const QuestionFirst = "A question first"
 
 // New is the answer to a sequence, see [Find].
 func New(seq drift.Sequence, o Options) Answer { return Find(seq, o).Answer() }

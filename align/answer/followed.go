@@ -4,8 +4,9 @@ import (
 	"fmt"
 	"slices"
 
-	"trueturn/align"
+	"trueturn/align/policy"
 	"trueturn/drift"
+	"trueturn/ephem/say"
 )
 
 // noteFollowed says what an answer rests on whose pictures were followed by their own stars.
@@ -34,6 +35,6 @@ func (b *builder) doubtHand() {
 		return
 	}
 	ad := &b.out.Advice
-	ad.Trustworthy, ad.Next = false, align.Measure
-	ad.NextText = "Left and right may be exchanged in these pictures, and the axis would then lie elsewhere: take two pictures with the motor off, half a minute apart, and measure again with them among the others. Near the equator of the sky they cannot tell; then have the program that wrote the files say which way their rows run (ROWORDER)."
+	ad.Trustworthy, ad.Next = false, policy.Measure
+	ad.Says = say.Text("Left and right may be exchanged in these pictures, and the axis would then lie elsewhere: take two pictures with the motor off, half a minute apart, and measure again with them among the others. Near the equator of the sky they cannot tell; then have the program that wrote the files say which way their rows run (ROWORDER).")
 }

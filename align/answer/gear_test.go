@@ -124,7 +124,7 @@ func TestUnseenGearIsSaid(t *testing.T) {
 	if a.Err != nil || a.Exposure == nil {
 		t.Fatal(a.Err)
 	}
-	if a.Exposure.Gear != exposure.GearUsual || !strings.Contains(a.Measured.Question.Rests, "nobody has seen") || *a.Exposure.LongestS > exposure.FaithS {
+	if a.Exposure.Gear != exposure.GearUsual || !strings.Contains(a.Measured.Question.Rests.String(), "nobody has seen") || *a.Exposure.LongestS > exposure.FaithS {
 		t.Errorf("%+v, %q", a.Exposure, a.Measured.Question.Rests)
 	}
 	s, err := a.Session()

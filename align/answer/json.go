@@ -4,8 +4,8 @@ import (
 	"math"
 	"time"
 
-	"trueturn/align"
 	"trueturn/align/exposure"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/drift/wobble"
 	"trueturn/ephem/say"
@@ -214,8 +214,8 @@ func (b *builder) used(s drift.Shot) (bool, string) {
 }
 
 // adviceOf is the advice; without an axis there is nothing to turn.
-func adviceOf(ad align.Advice, axis bool, v say.Voice) AdviceJSON {
-	j := AdviceJSON{NextText: ad.NextText, Altitude: ad.Altitude, Azimuth: ad.Azimuth, Trustworthy: ad.Trustworthy, Notes: []string{}}
+func adviceOf(ad policy.Advice, axis bool, v say.Voice) AdviceJSON {
+	j := AdviceJSON{NextText: v.Say(ad.Says), Altitude: v.Say(ad.Altitude), Azimuth: v.Say(ad.Azimuth), Trustworthy: ad.Trustworthy, Notes: []string{}}
 	for _, n := range ad.Notes {
 		j.Notes = append(j.Notes, v.Say(n.Says))
 	}

@@ -3,6 +3,7 @@ package answer
 import (
 	"trueturn/align"
 	"trueturn/align/exposure"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/ephem"
 	"trueturn/ephem/say"
@@ -22,9 +23,9 @@ func (f Finding) Turned(axis align.Axis, seen *drift.Sight) Finding {
 	m.Question.Forecast = align.Forecast{}
 	f.Measured = &m
 	f.ask(seen)
-	f.Advice = align.Advise(m.Axis, m.Question)
+	f.Advice = policy.Advise(m.Axis, m.Question)
 	if x := f.Forecast; x != nil && x.Advice != "" {
-		f.Advice.Notes = append(f.Advice.Notes, align.Note{Says: say.Text(x.Advice), Aside: true})
+		f.Advice.Notes = append(f.Advice.Notes, policy.Note{Says: say.Text(x.Advice), Aside: true})
 	}
 	return f
 }
@@ -44,7 +45,7 @@ func (f *Finding) ask(seen *drift.Sight) {
 		return
 	}
 	f.Plan, f.Forecast = &p, &x
-	f.Measured.Question.LongestS, f.Measured.Question.Rounded, f.Measured.Question.Rests = x.LongestS, x.Rounded, x.Rests()
+	f.Measured.Question.LongestS, f.Measured.Question.Rounded, f.Measured.Question.Rests = x.LongestS, x.Rounded, say.Text(x.Rests())
 }
 
 // viewOf is what a picture looked at.

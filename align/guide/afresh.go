@@ -7,8 +7,10 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/answer"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // # Beginning afresh
@@ -105,26 +107,23 @@ func (g *Guide) changed() bool {
 	return ok && f.motor && !f.still
 }
 
-// changedText says so.
-const changedText = "The motor runs otherwise since a moment ago: what was taken before does not count."
-
 // missing is how many pictures it takes at least, once something was changed.
 func (g *Guide) missing() int {
 	f, ok := g.window.fault()
 	if !ok {
-		return leastPictures
+		return policy.LeastPictures
 	}
 	since := window{g.window.shots[f.ended:]}
-	return max(1, leastPictures-since.usable())
+	return max(1, policy.LeastPictures-since.usable())
 }
 
 // sinceFault are the pictures to be asked alone, and how many it takes.
 func (g *Guide) sinceFault() (since window, least int) {
 	if f, ok := g.window.fault(); ok && f.motor && !f.still {
-		return window{g.window.shots[f.ended:]}, leastPictures
+		return window{g.window.shots[f.ended:]}, policy.LeastPictures
 	}
 	if at, ok := g.knocked(); ok {
-		return window{g.window.shots[at:]}, leastPictures
+		return window{g.window.shots[at:]}, policy.LeastPictures
 	}
 	since = window{g.window.shots}
 	since.since(g.s.Told.Add(1))
@@ -191,7 +190,7 @@ func (g *Guide) leaveBehind(since window, a answer.Finding) {
 	g.window, g.base, g.s.Told, g.s.Carried = since, a, time.Time{}, nil
 	g.relist(a)
 	for _, s := range dropped {
-		g.unused(s.File, mendedText)
+		g.unused(s.File, say.Of("before it was put right"))
 	}
 }
 
@@ -207,11 +206,8 @@ func (g *Guide) newest() (at time.Time) {
 func (g *Guide) proof() int {
 	for _, x := range g.base.Faults {
 		if x.Kind.Unsteady() && x.Kind.Twists() {
-			return surePictures
+			return policy.SurePictures
 		}
 	}
-	return leastPictures
+	return policy.LeastPictures
 }
-
-// mendedText says why the pictures of a fault count no more.
-const mendedText = "taken before the mount was put right"

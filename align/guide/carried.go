@@ -10,6 +10,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/ephem"
 	"trueturn/ephem/say"
@@ -80,17 +81,17 @@ func (c *Carried) weighed(a answer.Finding) answer.Finding {
 	b := a.Turned(joint, nil)
 	b.Advice.Notes = append(b.Advice.Notes, stillSo(a, b)...)
 	b.Faults = steadyOnes(a.Faults)
-	if alone := own.WorstSigma(); alone > sureness*joint.WorstSigma() {
-		b.Advice.Notes = append(b.Advice.Notes, align.Note{Says: say.Text("The turns left the axis there, and nothing since speaks against it; the untouched pictures alone know it to ± " + align.Arc(alone) + ". To be certain swing the axis by hand by 30° and take two more.")})
+	if alone := own.WorstSigma(); alone > policy.Sureness*joint.WorstSigma() {
+		b.Advice.Notes = append(b.Advice.Notes, policy.Note{Says: say.Of("the turns left it there", alone)})
 	}
 	return b
 }
 
 // stillSo are the notes of an answer that hold for the weighed one and are not in it: its forecast is its own.
-func stillSo(was, now answer.Finding) (notes []align.Note) {
+func stillSo(was, now answer.Finding) (notes []policy.Note) {
 	for _, n := range was.Advice.Notes {
 		forecast := was.Forecast != nil && n.Says.Same(say.Text(was.Forecast.Advice))
-		again := slices.ContainsFunc(now.Advice.Notes, func(x align.Note) bool { return x.Says.Same(n.Says) })
+		again := slices.ContainsFunc(now.Advice.Notes, func(x policy.Note) bool { return x.Says.Same(n.Says) })
 		if !forecast && !again {
 			notes = append(notes, n)
 		}

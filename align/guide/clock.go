@@ -1,13 +1,13 @@
 package guide
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"trueturn/align"
 	"trueturn/drift"
+	"trueturn/ephem/say"
 )
 
 // # A clock that was set
@@ -186,54 +186,41 @@ func (g *Guide) waited(last, now Stamp) (time.Duration, bool) {
 // clockSet takes note of a setting.
 func (g *Guide) clockSet(set Setting) {
 	g.s.Settings = append(slices.Clone(g.s.Settings), set)
-	g.hear(set.text())
+	g.hear(set.says())
 	if !set.Plain {
 		for _, file := range append(g.window.files(), g.fresh.files()...) {
-			g.unused(file, otherClockText)
+			g.unused(file, say.Of("before the clock was set"))
 		}
 		g.s.Stamps, g.s.Knobs, g.s.Learned = nil, nil, false
-		g.restart(set.text())
-		g.s.News = "" // the remark says it
+		g.restart(set.says())
+		g.s.News = say.Line{} // the remark says it
 	}
 }
 
 // hear has something told once, before what is to be done.
-func (g *Guide) hear(news string) { g.s.News = strings.TrimSpace(g.s.News + " " + news) }
+func (g *Guide) hear(news say.Line) { g.s.News = say.All(g.s.News, news) }
 
-// otherClockText says why pictures of before a setting do not count.
-const otherClockText = "taken before the camera's clock was set"
-
-// text says what happened and what was done about it.
-func (set Setting) text() string {
-	way := "forward"
-	if set.By < 0 {
-		way = "back"
+// says what happened and what was done about it.
+func (set Setting) says() say.Line {
+	by := say.Span(set.By)
+	switch back := set.By < 0; {
+	case back && !set.Plain:
+		return say.Of("clock set back, not plain", set.File)
+	case !set.Plain:
+		return say.Of("clock set forward, not plain", set.File)
+	case back:
+		return say.Of("clock set back, taken out", by, set.File)
 	}
-	if !set.Plain {
-		return fmt.Sprintf("The camera's clock was set %s before %s, by how much is not plain: the axis is measured afresh, by the clock as it is now.", way, set.File)
-	}
-	return fmt.Sprintf("The camera's clock was set %s by %s before %s: that is taken out of the stamps since, and all goes on by the clock as it was. If only the new time is right, begin a new session.", way, hours(set.By.Abs()), set.File)
-}
-
-// hours are a number of whole or half hours.
-func hours(d time.Duration) string {
-	switch n := d.Hours(); {
-	case n == 0.5:
-		return "half an hour"
-	case n == 1:
-		return "an hour"
-	default:
-		return fmt.Sprintf("%g hours", n)
-	}
+	return say.Of("clock set forward, taken out", by, set.File)
 }
 
 // clocks are the situations of the camera's clock: each setting, and what the knobs' tracks tell.
 func (g *Guide) clocks() (list []align.Situation) {
 	for _, set := range g.s.Settings {
-		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{set.File}, Text: set.text()})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{set.File}, Text: g.o.Answer.Voice.Say(set.says())})
 	}
 	if k := g.s.Knobs; k != nil && k.Clock().Sure {
-		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{}, Text: k.Clock().Text()})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{}, Text: g.o.Answer.Voice.Say(k.Clock().Says())})
 	}
 	return list
 }

@@ -9,7 +9,7 @@ import (
 	"trueturn/drift"
 )
 
-// A picture nothing could be made of is listed with the reason, and the page says what to do.
+// A picture nothing could be made of is listed with the reason.
 func Example() {
 	g := guide.New(guide.Options{})
 	fmt.Println(g.View().Live.Phase)
@@ -17,10 +17,10 @@ func Example() {
 		fmt.Println(err)
 	}
 	v := g.View()
-	fmt.Println(v.Live.Phase, v.Live.Instruction)
+	fmt.Println(v.Live.Phase)
 	fmt.Println(v.Frames[0].File, v.Frames[0].Used, v.Frames[0].WhyNot)
 	// Output:
 	// waiting
-	// measuring The file is cut short.
+	// measuring
 	// a.jpg false the file is cut short
 }

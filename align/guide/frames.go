@@ -7,6 +7,7 @@ import (
 
 	"trueturn/align/answer"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // list puts a picture's line among the others, in the order of time; those without a clock last.
@@ -55,9 +56,9 @@ func (g *Guide) relist(a answer.Finding) {
 }
 
 // unused marks a picture's line, whose own cause, if it has one, comes first.
-func (g *Guide) unused(file, why string) {
+func (g *Guide) unused(file string, why say.Line) {
 	if i := g.lineOf(file); i >= 0 {
-		g.s.Frames[i].Used, g.s.Frames[i].WhyNot = false, why
+		g.s.Frames[i].Used, g.s.Frames[i].WhyNot = false, g.o.Answer.Voice.Say(why)
 	}
 }
 

@@ -24,14 +24,13 @@ package guide
 import (
 	"cmp"
 	"context"
-	"math"
 	"time"
-
-	"github.com/soniakeys/unit"
 
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
 	"trueturn/drift"
+	"trueturn/ephem/say"
 )
 
 // Options are what is known and wanted. Stands, PlannedS and WobblePeakToPeak of Knobs are
@@ -66,7 +65,7 @@ type Guide struct {
 // New begins a session.
 func New(o Options) *Guide {
 	g := &Guide{o: filled(o), names: map[string]bool{}}
-	g.s = State{Version: stateVersion, Phase: Waiting}
+	g.s = State{Version: stateVersion, State: policy.State{Phase: Waiting}}
 	g.base = answer.Find(drift.Sequence{}, g.o.Answer)
 	g.compose()
 	return g
@@ -92,7 +91,7 @@ func filled(o Options) Options {
 // context's; shots not yet taken then may be given again.
 func (g *Guide) Add(ctx context.Context, shots ...drift.Shot) error {
 	var err error
-	g.s.News = ""
+	g.s.News = say.Line{}
 	for _, s := range InOrder(shots) {
 		if err = ctx.Err(); err != nil {
 			break
@@ -140,7 +139,7 @@ func (g *Guide) take(s drift.Shot) {
 		if g.storedTwice(s) {
 			return
 		}
-		if why := g.elsewhere(s); why != "" {
+		if why := g.elsewhere(s); !why.None() {
 			g.setAside(s, why)
 			return
 		}
@@ -184,28 +183,24 @@ func (g *Guide) reference() time.Time {
 // longGap parts one measurement from another: what stood still that long was used, or not, by somebody else.
 const longGap = 6 * time.Hour
 
-// Why a picture is of another measurement.
-const (
-	lensText  = "of another camera, lens or crop than the others; a second one begins a measurement of its own"
-	laterText = "taken more than six hours after the others; a second one begins a measurement of its own"
-	priorText = "taken more than six hours before the others"
-)
-
-// elsewhere is why a shot is not one of the present measurement; empty: it is.
-func (g *Guide) elsewhere(s drift.Shot) string {
+// elsewhere is why a shot is not one of the present measurement; none: it is.
+func (g *Guide) elsewhere(s drift.Shot) say.Line {
 	first, last, any := g.span()
 	switch mid := s.Clock.Mid(); {
 	case !any:
-		return ""
+		return say.Line{}
 	case mid.Sub(last.Clock.Mid()) > longGap:
-		return laterText
+		return say.Of("six hours after the others")
 	case first.Clock.Mid().Sub(mid) > longGap:
-		return priorText
+		return tooEarlyLine()
 	case !sameLens(last, s):
-		return lensText
+		return say.Of("of another lens")
 	}
-	return ""
+	return say.Line{}
 }
+
+// tooEarly is why a picture taken long before the others does not count.
+func tooEarlyLine() say.Line { return say.Of("six hours before the others") }
 
 // span is the first and the last usable shot of the present measurement.
 func (g *Guide) span() (first, last drift.Shot, any bool) {
@@ -242,16 +237,16 @@ func sameLens(a, b drift.Shot) bool {
 
 // setAside keeps a shot of another camera or hour until a second one agrees with it: one picture sent in error
 // must not end a session.
-func (g *Guide) setAside(s drift.Shot, why string) {
+func (g *Guide) setAside(s drift.Shot, why say.Line) {
 	g.unused(s.File, why)
 	odd := g.odd
 	g.odd = &s
-	if odd == nil || !sameLens(*odd, s) || apart(*odd, s) > longGap || why == priorText && g.used() >= leastPictures {
+	if odd == nil || !sameLens(*odd, s) || apart(*odd, s) > longGap || why.Same(tooEarlyLine()) && g.used() >= policy.LeastPictures {
 		return
 	}
 	g.odd = nil
 	g.s.Knobs, g.s.Learned = nil, false
-	g.restart("Another camera, lens or hour: the axis is measured afresh.", *odd, s)
+	g.restart(say.Of("another camera or hour"), *odd, s)
 }
 
 func apart(a, b drift.Shot) time.Duration {
@@ -260,7 +255,7 @@ func apart(a, b drift.Shot) time.Duration {
 }
 
 // restart begins a measurement with some pictures; what was learnt of the knobs is kept.
-func (g *Guide) restart(remark string, shots ...drift.Shot) {
+func (g *Guide) restart(remark say.Line, shots ...drift.Shot) {
 	g.window, g.fresh, g.last, g.seen, g.again, g.suspects = window{}, window{}, nil, nil, nil, nil
 	g.s.Phase, g.s.Remark, g.s.Order, g.s.Swung, g.s.Afresh = Measuring, remark, nil, false, false
 	g.s.Told, g.s.Carried, g.s.Loss = time.Time{}, nil, Loss{}
@@ -275,10 +270,3 @@ func (g *Guide) View() View { return g.view }
 
 // Sequence is the shots of the present measurement, in the order of time, for drawings.
 func (g *Guide) Sequence() drift.Sequence { return g.window.sequence() }
-
-// fineLimit is the axis error below which a turn gains less than it costs, whatever the lens, and coarseLimit what
-// a knob is good for, as align.Advise has them.
-const (
-	fineLimit   = unit.Angle(15.0 / 60 * math.Pi / 180)
-	coarseLimit = unit.Angle(2.0 / 60 * math.Pi / 180)
-)

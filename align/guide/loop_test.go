@@ -11,6 +11,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
 	"trueturn/align/simulate"
 	"trueturn/ephem"
 )
@@ -127,7 +128,7 @@ func TestFollowed(t *testing.T) {
 					}
 				}
 				off, _ := g.truth()
-				if v.Live.Phase != Done || off > fineLimit+unit.AngleFromMin(2*v.Axis.AltitudeSigmaArcmin) {
+				if v.Live.Phase != Done || off > policy.FineLimit+unit.AngleFromMin(2*v.Axis.AltitudeSigmaArcmin) {
 					t.Errorf("after %d pictures %s, %.1f′ off: %s", g.taken, v.Live.Phase, off.Min(), v.Live.Instruction)
 				}
 			})
@@ -148,7 +149,7 @@ func TestConfirmed(t *testing.T) {
 		}
 		before := guide.View()
 		most := giving.Min() + givingShare*60 // the knobs were turned by less than a degree
-		for range leastPictures {
+		for range policy.LeastPictures {
 			g.add(guide)
 		}
 		v := guide.View()

@@ -6,6 +6,8 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
+	"trueturn/ephem/say"
 )
 
 // # A question of place or clock
@@ -26,7 +28,7 @@ type Asked struct {
 type Asking struct {
 	Number int        `json:"number"` // for Guide.Settle
 	About  align.Kind `json:"about"`  // site or clock; empty: both
-	Ask    string     `json:"-"`      // in words, as the instruction begins
+	Ask    say.Line   `json:"-"`      // as the instruction begins
 }
 
 // Settle takes the answer to a question: place and clock are right as reckoned with. False where that question does not stand and
@@ -43,7 +45,7 @@ func (g *Guide) Settle(number int) bool {
 	}
 	g.s.Asked = slices.Clone(g.s.Asked)
 	g.s.Asked[number-1].Answered = true
-	g.s.News = ""
+	g.s.News = say.Line{}
 	if g.s.Phase == Untouched {
 		g.concludeFresh()
 	} else {
@@ -72,14 +74,14 @@ func (g *Guide) open(a answer.Finding) (align.Query, bool) {
 func (g *Guide) standing() (align.Query, bool) {
 	switch g.s.Phase {
 	case Untouched:
-		if o := g.s.Order; g.again == nil || !ready(*g.again) || o != nil && o.Kind == knobs.Wait {
+		if o := g.s.Order; g.again == nil || !g.caseOf(*g.again).Ready() || o != nil && o.Kind == knobs.Wait {
 			return align.Query{}, false
 		}
 		return g.open(*g.again)
 	case Done:
 		return g.open(g.base)
 	case Measuring:
-		if !g.s.Afresh && g.decided() && !early(g.base) {
+		if c := g.baseCase(); !g.s.Afresh && c.Decided() && !c.Early() {
 			return g.open(g.base)
 		}
 	}
@@ -119,10 +121,14 @@ func (g *Guide) clocksSet() (n int) {
 	return n
 }
 
-// putRight is what to say otherwise.
-var putRight = map[align.Kind]string{align.KindSite: "site", align.KindClock: "zone or clock offset", "": "site, zone or clock offset"}
-
 // asks is the question in place of an order.
 func asks(q align.Query) told {
-	return told{kind: string(align.Measure), text: q.Ask + " " + q.If + ", say so and go on; if not, start live again at the computer with the right " + putRight[q.Issue.Kind] + "."}
+	right := say.Of("site, zone or clock offset")
+	switch q.Issue.Kind {
+	case align.KindSite:
+		right = say.Of("site")
+	case align.KindClock:
+		right = say.Of("zone or clock offset")
+	}
+	return told{kind: string(policy.Measure), says: say.Of("question, say so and go on", q.Ask, q.If, right)}
 }

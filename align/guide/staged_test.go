@@ -286,19 +286,13 @@ func kindsText(kinds []align.Kind) string {
 	return strings.Join(list, " ")
 }
 
-// asked is whether the first thing said is a question.
-func asked(text string) bool {
-	before, _, _ := strings.Cut(text, "urn the knobs")
-	return strings.Contains(before, "?")
-}
-
 // orders is what the answer has its reader do.
 func (o outcome) orders() string {
 	a := o.once
 	switch {
 	case a.Err != nil:
 		return "no axis"
-	case asked(a.Advice.NextText):
+	case !a.Measured.Question.Ask.None():
 		return "question"
 	case !a.Advice.Trustworthy:
 		return "untrusted"

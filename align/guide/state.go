@@ -13,8 +13,10 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // stateVersion counts the form of State.
@@ -24,7 +26,7 @@ const stateVersion = 1
 type State struct {
 	Version int    `json:"version"`
 	Serial  uint64 `json:"serial"`
-	Phase   string `json:"phase"`
+	policy.State
 	// Window are the pictures of the measurement, Fresh those since the clamps were tightened, Last the last one that moved the
 	// bubbles, Odd one set aside.
 	Window   []string           `json:"window"`
@@ -33,9 +35,7 @@ type State struct {
 	Odd      string             `json:"odd"`
 	Swung    bool               `json:"swung"`    // since the clamps were tightened, so that the knobs cannot be followed any more
 	Learned  bool               `json:"learned"`  // the knobs' state knows something of this mount
-	Afresh   bool               `json:"afresh"`   // the next picture begins a measurement of its own
 	Told     time.Time          `json:"told"`     // newest picture when a fault of the mount was first told; zero: there is none
-	Remark   string             `json:"remark"`   // why measuring began afresh
 	Suspects []Suspect          `json:"suspects"` // the last pictures running that fell behind the stars
 	Knobs    *knobs.State       `json:"knobs"`
 	Order    *Order             `json:"order"`
@@ -47,7 +47,7 @@ type State struct {
 	Moved    map[string]time.Duration `json:"moved_ns"` // by what the stamps of pictures were shifted for them
 	Stamps   []Stamp                  `json:"stamps"`   // the newest few
 	Late     bool                     `json:"late"`     // the last picture was older than those
-	News     string                   `json:"news"`     // what the last pictures showed besides, to be told once
+	News     say.Line                 `json:"news"`     // what the last pictures showed besides, to be told once
 	Asked    []Asked                  `json:"asked"`    // questions of place and clock put so far
 }
 
@@ -56,15 +56,15 @@ type Order struct {
 	Kind       knobs.Kind    `json:"kind"`
 	Knob       knobs.Knob    `json:"knob"`
 	Turn       unit.Angle    `json:"turn_rad"`
-	Text       string        `json:"text"`
+	Says       say.Line      `json:"text"`     // earlier versions kept it in words
 	Remarked   bool          `json:"remarked"` // the text already says what the last turn did
 	Direction  r3.Vec        `json:"direction"`
 	Covariance [2][2]float64 `json:"covariance_rad2"`
 }
 
 func orderOf(i knobs.Instruction) *Order {
-	o := &Order{Kind: i.Kind, Knob: i.Knob, Turn: i.Turn, Text: i.Text, Direction: i.Axis.Direction, Covariance: i.Axis.Covariance}
-	o.Remarked = i.Kind != knobs.Turn || sentences(i.Text) > 1
+	o := &Order{Kind: i.Kind, Knob: i.Knob, Turn: i.Turn, Says: i.Says, Direction: i.Axis.Direction, Covariance: i.Axis.Covariance}
+	o.Remarked = i.Kind != knobs.Turn || i.Remark
 	return o
 }
 
@@ -155,7 +155,7 @@ func (g *Guide) recover() {
 		if g.s.Knobs != nil && g.base.Measured != nil {
 			break
 		}
-		g.restart("Pictures of the session are missing: the axis is measured afresh.", g.fresh.shots...)
+		g.restart(say.Of("pictures are missing"), g.fresh.shots...)
 		g.stale = false
 		g.base = answer.Find(g.window.sequence(), g.o.Answer)
 	default:

@@ -7,6 +7,7 @@ import (
 	"trueturn/align/knobs"
 	"trueturn/drift"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // # A motor that stops midway
@@ -21,9 +22,6 @@ const (
 	lagLeast  = 0.3
 	lagSpread = 0.3
 )
-
-// suspectText says why a measurement begins anew.
-const suspectText = "Three pictures running fell behind the stars or were drawn out: the motor may stand or run the wrong way. See that it runs, keep hands off and take three pictures."
 
 // Suspect is a picture that fell behind.
 type Suspect struct {
@@ -53,7 +51,7 @@ func (g *Guide) suspected(s drift.Shot, before knobs.State, i knobs.Instruction,
 	for _, x := range g.suspects {
 		shots = append(shots, x.shot)
 	}
-	g.restart(suspectText, shots...)
+	g.restart(say.Of("three running fell behind"), shots...)
 	return true
 }
 

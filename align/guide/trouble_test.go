@@ -100,9 +100,9 @@ func TestHands(t *testing.T) {
 	}{
 		{"as asked", 1, "turn", "axis"},
 		{"halfway", 0.5, "turn", "base"},
-		{"the wrong way", -0.4, "wrong way", "The wrong way: the base turned"},
-		{"much too far", 1.6, "overshot", "Too far by"},
-		{"nothing", 0, "turn", "base 48′"},
+		{"the wrong way", -0.4, "wrong way", "the wrong way [the base turned"},
+		{"much too far", 1.6, "overshot", "too far ["},
+		{"nothing", 0, "turn", "base so far [48.0′]"},
 	} {
 		for _, latitude := range []float64{46, -33} {
 			t.Run(fmt.Sprintf("%s, latitude %.0f°", c.name, latitude), func(t *testing.T) {
@@ -186,7 +186,7 @@ func TestSlip(t *testing.T) {
 	for i := 0; v.Live.Phase == Turning && i < 2; i++ {
 		v = g.add(guide)
 	}
-	if v.Live.Phase != Measuring || v.Live.Level != nil || !strings.Contains(v.Live.Instruction, "afresh") {
+	if v.Live.Phase != Measuring || v.Live.Level != nil || !strings.Contains(v.Live.Instruction, "swung") {
 		t.Fatalf("%s: %s", v.Live.Phase, v.Live.Instruction)
 	}
 	for i := 0; v.Live.Phase == Measuring && i < len(swings); i++ {
@@ -296,7 +296,7 @@ func TestFaults(t *testing.T) {
 		{"motor off in the south", -33, func(e *simulate.Evening) { e.Mount.Rate, e.Mount.Wobble = 0, simulate.Wobble{} }, "switch the motor on", false},
 		{"hemisphere switch", 46, func(e *simulate.Evening) { e.Mount.Rate = -1 }, "hemisphere switch", true},
 		{"clamp gives way", 46, func(e *simulate.Evening) { e.Count, e.Mount.BallSlip = 12, deg(3) }, "Tighten", true},
-		{"axis far off", 46, func(e *simulate.Evening) { e.Mount.AltitudeError, e.Mount.AzimuthError = deg(-20), deg(30) }, "roughly", true},
+		{"axis far off", 46, func(e *simulate.Evening) { e.Mount.AltitudeError, e.Mount.AzimuthError = deg(-20), deg(30) }, "by hand", true},
 		{"half the rate", 46, func(e *simulate.Evening) { e.Mount.Rate = 0.5 }, "half rate", true},
 		{"beneath the zenith", 89, func(e *simulate.Evening) {
 			for _, s := range swings {
@@ -421,7 +421,7 @@ func TestOtherSession(t *testing.T) {
 		why   string
 		new   bool
 	}{
-		{"another camera", wider, "another camera", true},
+		{"another camera", wider, "another lens", true},
 		{"seven hours later", func(s drift.Shot, name string) drift.Shot { return later(s, name, 7*time.Hour) }, "six hours after", true},
 		{"of the day before", func(s drift.Shot, name string) drift.Shot { return later(s, name, -24*time.Hour) }, "six hours before", false},
 	} {
@@ -452,8 +452,8 @@ func TestSwingNow(t *testing.T) {
 		kind    string
 		says    string
 	}{
-		{30 * time.Second, "measure", "more pictures, hands off"},
-		{20 * time.Minute, "swing", "Swing the axis by hand by about 30° now"},
+		{30 * time.Second, "measure", "so many more, hands off"},
+		{20 * time.Minute, "swing", "swing now"},
 	} {
 		g := newRig(t, 46, 2)
 		o := g.options()

@@ -7,20 +7,15 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
-
-// lateText says why a picture that came too late moves no bubble.
-const lateText = "it came late: later pictures have shown the axis since"
-
-// sunkText says why a recognised picture has no place in the sky above the site.
-const sunkText = "below the horizon: check site and clock"
 
 // fitted is a picture fitted together with those of the measurement.
 type fitted struct {
@@ -71,7 +66,7 @@ func (g *Guide) whileTurning(s drift.Shot, line answer.FrameJSON) {
 	untouched := g.s.Knobs.Turns == 0
 	switch {
 	case !usable(s):
-		g.hold(line.WhyNot)
+		g.hold(say.Text(line.WhyNot))
 		return
 	case !s.Clock.Mid().After(g.s.Knobs.Now.Mid):
 		g.late(s, untouched)
@@ -79,8 +74,9 @@ func (g *Guide) whileTurning(s drift.Shot, line answer.FrameJSON) {
 	}
 	next, i, f := g.next(s)
 	if f.seen == nil {
-		g.unused(s.File, sunkText)
-		g.hold(sunkText)
+		sunk := say.Of("below the horizon, as reckoned")
+		g.unused(s.File, sunk)
+		g.hold(sunk)
 		return
 	}
 	if !untouched && g.suspected(s, *g.s.Knobs, i, f.picture.Trailed) {
@@ -105,7 +101,7 @@ func (g *Guide) whileTurning(s drift.Shot, line answer.FrameJSON) {
 // the knobs, and is only listed else.
 func (g *Guide) late(s drift.Shot, untouched bool) {
 	if !untouched {
-		g.unused(s.File, lateText)
+		g.unused(s.File, say.Of("it came late"))
 		return
 	}
 	g.gather(s)
@@ -119,16 +115,16 @@ func (g *Guide) joins(s drift.Shot) bool {
 		return false
 	}
 	x := a.Measured.Axis
-	return len(x.Breaks) <= len(g.base.Measured.Axis.Breaks) && !x.Stray[len(x.Stray)-1] && a.Advice.Next != "" && a.Advice.Next != align.Measure
+	return len(x.Breaks) <= len(g.base.Measured.Axis.Breaks) && !x.Stray[len(x.Stray)-1] && a.Advice.Next != "" && a.Advice.Next != policy.Measure
 }
 
 // hold passes over a picture that cannot be used; what was asked is still to be done.
-func (g *Guide) hold(why string) {
+func (g *Guide) hold(why say.Line) {
 	if g.s.Order == nil {
 		return
 	}
 	o := *g.s.Order
-	o.Kind, o.Text, o.Remarked = knobs.Wait, "This picture is not used: "+why+". Hands off, and take another.", true
+	o.Kind, o.Says, o.Remarked = knobs.Wait, knobs.WaitLine(why), true
 	g.s.Order = &o
 }
 
@@ -149,7 +145,7 @@ func (g *Guide) follow(s drift.Shot, next knobs.State, i knobs.Instruction, f fi
 		g.s.Phase, g.fresh, g.again, g.s.Swung = Untouched, window{}, nil, false
 		g.hear(i.News)
 	case knobs.Remeasure:
-		g.restart(i.Text, s)
+		g.restart(i.Says, s)
 	default:
 		g.s.Phase, g.fresh, g.again = Turning, window{}, nil
 	}
@@ -158,7 +154,7 @@ func (g *Guide) follow(s drift.Shot, next knobs.State, i knobs.Instruction, f fi
 // whileUntouched gathers the pictures after tightening, as long as nothing moves.
 func (g *Guide) whileUntouched(s drift.Shot) {
 	if usable(s) && !s.Clock.Mid().After(g.s.Knobs.Stand.Mid) { // of before the last motion
-		g.unused(s.File, lateText)
+		g.unused(s.File, say.Of("it came late"))
 		return
 	}
 	if usable(s) && !g.s.Swung && s.Clock.Mid().After(g.s.Knobs.Now.Mid) && g.disturbed(s) {
@@ -168,7 +164,7 @@ func (g *Guide) whileUntouched(s drift.Shot) {
 	g.stale = true
 	if o := g.s.Order; o != nil && o.Kind == knobs.Wait && usable(s) { // what made it wait is over
 		again := *o
-		again.Kind, again.Text, again.Remarked = knobs.Tighten, "", false
+		again.Kind, again.Says, again.Remarked = knobs.Tighten, say.Line{}, false
 		g.s.Order = &again
 	}
 }
@@ -233,7 +229,7 @@ func (g *Guide) knobOptions(a answer.Finding) knobs.Options {
 	if a.Measured == nil {
 		return o
 	}
-	o.Stands = smallError(a)
+	o.Stands = a.Measured.Question.Small()
 	w, told := a.Gear, g.o.Answer.Gear
 	switch {
 	case told != nil && (w == nil || w.State != wobble.Measured):
@@ -242,15 +238,6 @@ func (g *Guide) knobOptions(a answer.Finding) knobs.Options {
 		o.WobblePeakToPeak = w.PeakToPeak
 	}
 	return o
-}
-
-// smallError is the axis error not worth a turn.
-func smallError(a answer.Finding) unit.Angle {
-	q := a.Measured.Question
-	if !q.Rounded && q.LongestS > 0 {
-		return coarseLimit
-	}
-	return stood(q.Stands)
 }
 
 // begin hands a measured axis to the knobs, which keep what they learnt; false with the reason where it cannot guide them.

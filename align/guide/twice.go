@@ -1,6 +1,9 @@
 package guide
 
-import "trueturn/drift"
+import (
+	"trueturn/drift"
+	"trueturn/ephem/say"
+)
 
 // storedTwice deals with a shot of an exposure the session knows from another file; false where there is none, or where the
 // shot is to be taken as any other.
@@ -12,16 +15,16 @@ func (g *Guide) storedTwice(s drift.Shot) bool {
 	switch w := g.gathering(); {
 	case old == nil:
 		return false
-	case g.odd != nil && old.File == g.odd.File && g.elsewhere(s) == "": // the other form of this picture was the odd one
-		g.unused(old.File, drift.CopyOf(s.File))
+	case g.odd != nil && old.File == g.odd.File && g.elsewhere(s).None(): // the other form of this picture was the odd one
+		g.unused(old.File, say.Text(drift.CopyOf(s.File)))
 		return false
 	case w != nil && w.holds(old.File) && drift.Better(s, *old, w.shots):
 		w.drop(old.File)
 		w.add(s, g.reference())
-		g.unused(old.File, drift.CopyOf(s.File))
+		g.unused(old.File, say.Text(drift.CopyOf(s.File)))
 		g.stale = true
 	default:
-		g.unused(s.File, drift.CopyOf(old.File))
+		g.unused(s.File, say.Text(drift.CopyOf(old.File)))
 	}
 	return true
 }

@@ -2,6 +2,7 @@ package guide
 
 import (
 	"trueturn/align/answer"
+	"trueturn/align/policy"
 )
 
 // View is what a face shows. Its JSON is the contract of `align --json`, frames of the whole
@@ -11,13 +12,13 @@ type View struct {
 	Live Live `json:"live"`
 }
 
-// The phases of a session.
+// The phases of a session, those of package policy.
 const (
-	Waiting   = "waiting"   // no picture yet
-	Measuring = "measuring" // the axis is not known well enough
-	Turning   = "turning"   // a hand is wanted at a knob
-	Untouched = "untouched" // tightened; measured once more
-	Done      = "done"      // nothing is left to turn
+	Waiting   = policy.Waiting
+	Measuring = policy.Measuring
+	Turning   = policy.Turning
+	Untouched = policy.Untouched
+	Done      = policy.Done
 )
 
 // Live is what the hand does now.
@@ -51,5 +52,5 @@ func levelOf(f answer.Finding) *Level {
 		return nil
 	}
 	return &Level{AltitudeArcmin: m.Deviation.Altitude.Min(), AltitudeSigmaArcmin: m.Axis.AltitudeSigma().Min(),
-		AzimuthArcmin: m.Deviation.Azimuth.Min(), AzimuthSigmaArcmin: m.Axis.AzimuthSigma().Min(), StandsArcmin: m.Question.Marks(m.Axis, m.Deviation).Min()}
+		AzimuthArcmin: m.Deviation.Azimuth.Min(), AzimuthSigmaArcmin: m.Axis.AzimuthSigma().Min(), StandsArcmin: policy.Stand(m.Axis, m.Question).Marks.Min()}
 }

@@ -2,35 +2,33 @@ package guide
 
 import (
 	"errors"
-	"fmt"
-	"math"
 	"slices"
-	"strings"
-	"unicode"
-	"unicode/utf8"
+	"time"
 
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
 	"trueturn/ephem/say"
 )
 
-// told is what the hand is told: a kind, the words, and what may be noted besides.
+// told is what the hand is told: a kind, which knob, the line, and what may be noted besides.
 type told struct {
-	kind, knob, text string
-	notes            []string
+	kind, knob string
+	says       say.Line
+	notes      []say.Line
 }
 
 // next is the answer's word for it.
-func (s told) next() align.Next {
+func (s told) next() policy.Step {
 	switch s.kind {
-	case string(align.Shoot), string(align.Measure), string(align.Swing):
-		return align.Next(s.kind)
+	case string(policy.Shoot), string(policy.Measure), string(policy.Swing):
+		return policy.Step(s.kind)
 	case string(knobs.Wait):
-		return align.Shoot
+		return policy.Shoot
 	}
-	return align.Turn
+	return policy.Turn
 }
 
 // compose makes the view of where the session stands; a is changed by nothing later.
@@ -45,20 +43,19 @@ func (g *Guide) compose() {
 			phase = Measuring
 		}
 	}
-	if g.s.News != "" {
-		s.text = g.s.News + " " + s.text
-	}
+	s.says = say.All(g.s.News, s.says)
 	a.Faults = g.situations(a)
 	a.Advice.Notes = slices.Clone(a.Advice.Notes)
 	for _, n := range s.notes {
-		a.Advice.Notes = append(a.Advice.Notes, align.Note{Says: say.Text(n)})
+		a.Advice.Notes = append(a.Advice.Notes, policy.Note{Says: n})
 	}
-	a.Advice.NextText = s.text
+	a.Advice.Says = s.says
 	if a.Measured != nil || g.s.Phase == Turning {
 		a.Advice.Next = s.next()
 	}
 	a.Lines = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
-	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: headline(a), Instruction: s.text, Kind: s.kind, Knob: s.knob,
+	v := g.o.Answer.Voice
+	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: v.Say(headline(a)), Instruction: v.Say(s.says), Kind: s.kind, Knob: s.knob,
 		Level: levelOf(a), Question: question, Serial: g.s.Serial}}
 }
 
@@ -86,7 +83,7 @@ func (g *Guide) situations(a answer.Finding) []align.Situation {
 func (g *Guide) words(a answer.Finding) told {
 	switch g.s.Phase {
 	case Waiting:
-		return told{kind: string(align.Shoot), text: "Start the mount, aim at any patch of sky with stars and take a picture; then keep hands off."}
+		return told{kind: string(policy.Shoot), says: say.Of("begin")}
 	case Turning:
 		return g.turningWords(a)
 	case Untouched:
@@ -98,22 +95,23 @@ func (g *Guide) words(a answer.Finding) told {
 }
 
 // headline is the job's own figure.
-func headline(a answer.Finding) string {
-	if a.Measured != nil && a.Measured.Question.Ask != "" {
-		return answer.QuestionFirst
+func headline(a answer.Finding) say.Line {
+	if a.Measured != nil && !a.Measured.Question.Ask.None() {
+		return say.Of("question first")
 	}
 	if a.Forecast == nil || a.Forecast.LongestS <= 0 {
-		return ""
+		return say.Line{}
 	}
-	words := "Round for " + exposure.Lasting(a.Forecast.LongestS)
+	most := say.Line{}
 	if a.Forecast.Gear == exposure.GearUsual {
-		words += exposure.OnMost
+		most = say.Text(exposure.OnMost)
 	}
-	return words
+	return say.Of("round for", longest(a.Forecast.LongestS), most)
 }
 
-// worthwhile is the share by which an exposure must grow to be worth a word.
-const worthwhile = 1.1
+func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
+
+func longest(s float64) say.Longest { return say.Longest(seconds(s)) }
 
 // turningWords: the turn, and what it gains for what it costs.
 func (g *Guide) turningWords(a answer.Finding) told {
@@ -121,45 +119,49 @@ func (g *Guide) turningWords(a answer.Finding) told {
 	if o == nil {
 		return g.measuringWords(a)
 	}
-	s := told{kind: string(o.Kind), text: o.Text}
+	s := told{kind: string(o.Kind), says: o.Says}
 	if o.Kind == knobs.Wait {
 		return s
 	}
 	s.knob = string(o.Knob)
-	gain, longer := g.gainText(a, o.Knob)
+	gain, longer := g.gainLine(a, o.Knob)
 	if o.Remarked {
 		s.notes = append(s.notes, gain)
 		return s
 	}
 	if q := a.Measured; q != nil && q.Question.Rounded && g.s.Knobs.Turns == 0 && longer {
-		gain = exposure.Lasting(q.Question.PlannedS) + " stay round already. " + gain
+		gain = say.Of("round already, and", seconds(q.Question.PlannedS), gain)
 	}
-	s.text += " " + gain
+	s.says = say.All(s.says, gain)
 	return s
 }
 
-// gainText weighs the turn of a knob against its cost in the job's own figure; longer is whether it lengthens exposures.
-func (g *Guide) gainText(a answer.Finding, k knobs.Knob) (text string, longer bool) {
-	which := "This turn"
-	if g.s.Knobs.Turns > 0 {
-		which = "Another turn"
-	}
+// gainLine weighs the turn of a knob against its cost in the job's own figure; longer is whether it lengthens exposures.
+func (g *Guide) gainLine(a answer.Finding, k knobs.Knob) (line say.Line, longer bool) {
 	what := exposure.TurnAltitude
 	if k == knobs.Azimuth {
 		what = exposure.TurnAzimuth
 	}
 	from, to := gainOf(a, what)
-	if to < worthwhile*from {
+	both := false
+	if to < policy.Worthwhile*from {
 		_, to = gainOf(a, exposure.TurnBoth)
-		if to >= worthwhile*from && from > 0 {
-			return fmt.Sprintf("Both knobs together lengthen exposures from %s to %s and take about %s.", exposure.Lasting(from), exposure.Lasting(to), minutes(2*g.turnS())), true
-		}
-		if a.Measured != nil && a.Measured.Question.Rounded {
-			return fmt.Sprintf("%s stay round as it stands: %s keeps the field from creeping over the night.", exposure.Lasting(a.Measured.Question.PlannedS), strings.ToLower(which)), false
-		}
-		return which + " lengthens no exposure; it keeps the field from creeping over the night.", false
+		both = true
 	}
-	return fmt.Sprintf("%s lengthens exposures from %s to %s and takes about %s.", which, exposure.Lasting(from), exposure.Lasting(to), minutes(g.turnS())), true
+	another := g.s.Knobs.Turns > 0
+	switch gains := to >= policy.Worthwhile*from && from > 0; {
+	case gains && both:
+		return say.Of("both knobs lengthen", longest(from), longest(to), policy.TurnTime(2, g.pace())), true
+	case gains && another:
+		return say.Of("another turn lengthens", longest(from), longest(to), policy.TurnTime(1, g.pace())), true
+	case gains:
+		return say.Of("this turn lengthens", longest(from), longest(to), policy.TurnTime(1, g.pace())), true
+	case a.Measured != nil && a.Measured.Question.Rounded:
+		return say.Of("keeps the field, round", seconds(a.Measured.Question.PlannedS)), false
+	case another:
+		return say.Of("another turn lengthens none"), false
+	}
+	return say.Of("this turn lengthens none"), false
 }
 
 // gainOf is what the forecast says of one thing to be done; 0 where nothing.
@@ -176,113 +178,72 @@ func gainOf(a answer.Finding, what string) (from, to float64) {
 	return from, 0
 }
 
-// handS is how long a hand is at a knob and the clamps (common practice, no source).
-const handS = 60
-
-// turnS is what one more turn costs in seconds: the hand, the picture after it and three untouched ones.
-func (g *Guide) turnS() float64 { return handS + 4*g.paceS() }
-
-// paceS is the time from picture to picture.
-func (g *Guide) paceS() float64 {
-	if m := g.base.Measured; m != nil && m.Question.Forecast.PerPicture > 0 {
-		return m.Question.Forecast.PerPicture.Seconds()
-	}
-	return usualPaceS
-}
-
-// usualPaceS: ten pictures in three minutes (design §7).
-const usualPaceS = 20
-
-func minutes(s float64) string {
-	n := max(1, int(math.Ceil(s/60-0.25)))
-	if n == 1 {
-		return "one minute"
-	}
-	return fmt.Sprintf("%d minutes", n)
-}
-
 func (g *Guide) untouchedWords(a answer.Finding) told {
-	measure := string(align.Measure)
+	measure := string(policy.Measure)
 	switch o := g.s.Order; {
 	case o != nil && o.Kind == knobs.Wait:
-		return told{kind: measure, text: o.Text}
+		return told{kind: measure, says: o.Says}
 	case g.again == nil && a.Measured != nil:
-		return told{kind: measure, text: fmt.Sprintf("Nothing more to turn: the axis is %s off. Tighten the clamps and measure once more untouched.", off(a.Measured))}
+		return told{kind: measure, says: say.Of("so far off, tighten", off(a.Measured))}
 	case g.again == nil:
-		return told{kind: measure, text: "Tighten the clamps and measure once more untouched."}
+		return told{kind: measure, says: say.Of("tighten and measure")}
 	}
 	s := g.effort(*g.again, g.fresh)
-	s.text = "Tightened? Measure once more. " + s.text
+	s.says = say.Of("tightened? once more", s.says)
 	return s
 }
 
 // off is how far an axis is from its aim, with its error.
-func off(m *answer.Measured) string {
-	return align.Arc(m.Deviation.Total) + " ± " + align.Arc(m.Axis.WorstSigma())
+func off(m *answer.Measured) say.Off {
+	return say.Off{Value: m.Deviation.Total, Sigma: m.Axis.WorstSigma()}
 }
 
 func (g *Guide) doneWords(a answer.Finding) told {
-	s := told{kind: string(align.Shoot)}
-	m := a.Measured
-	if m == nil {
+	if a.Measured == nil {
 		return g.measuringWords(a)
 	}
-	if fault, ok := faultOf(a); ok {
-		return told{kind: string(align.Measure), text: fault}
+	if stop, ok := a.Stop(); ok {
+		return g.stopped(stop)
 	}
-	q, off := m.Question, "the axis is "+off(m)+" off"
-	switch planned := exposure.Lasting(q.PlannedS); {
-	case q.LongestS > 0 && !q.Rounded:
-		s.text = fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s%s, not for %s, and turning the axis would not help (%s).", exposure.Lasting(q.LongestS), q.Rests, planned, off)
-	case q.LongestS > 0:
-		s.text = fmt.Sprintf("Start now: %s stay round%s; %s.", planned, q.Room(), off)
-	default:
-		s.text = fmt.Sprintf("Start now: nothing is left to turn; %s.", off)
-	}
-	if from, to := gainOf(a, exposure.TurnBoth); from > 0 && to >= worthwhile*from {
-		s.notes = append(s.notes, fmt.Sprintf("Another turn lengthens exposures from %s to %s and takes about %s.", exposure.Lasting(from), exposure.Lasting(to), minutes(2*g.turnS())))
+	s := told{kind: string(policy.Shoot), says: policy.StartLine(g.caseOf(a))}
+	if from, to := gainOf(a, exposure.TurnBoth); from > 0 && to >= policy.Worthwhile*from {
+		s.notes = append(s.notes, say.Of("another turn lengthens", longest(from), longest(to), policy.TurnTime(2, g.pace())))
 	}
 	return s
+}
+
+// stopped is the order where a fault is to be put right first, however well the axis is known.
+func (g *Guide) stopped(stop align.Situation) told {
+	return told{kind: string(policy.Measure), says: say.Text(stop.Told(g.o.Answer.Voice))}
 }
 
 // measuringWords: what keeps the axis from being known, or what is missing yet.
 func (g *Guide) measuringWords(a answer.Finding) told {
-	measure := string(align.Measure)
+	measure := string(policy.Measure)
 	switch {
-	case g.s.Remark != "" && (usedIn(a) < 2 || ready(a)):
-		return told{kind: measure, text: g.s.Remark}
+	case !g.s.Remark.None() && (usedIn(a) < 2 || g.caseOf(a).Ready()):
+		return told{kind: measure, says: g.s.Remark}
 	case g.changed():
-		return told{kind: measure, text: changedText + " Take at least " + pictures(g.missing()) + ", hands off."}
+		return told{kind: measure, says: say.Of("the motor runs otherwise", say.Pictures(g.missing()))}
 	case a.Err != nil && !g.merelyFew(a):
-		return told{kind: measure, text: g.sentence(a.Err)}
+		return told{kind: measure, says: g.sentence(a.Err)}
 	}
-	if fault, ok := faultOf(a); ok {
-		return told{kind: measure, text: fault}
+	if stop, ok := a.Stop(); ok {
+		return g.stopped(stop)
 	}
 	s := g.effort(a, g.window)
-	if g.s.Remark != "" && usedIn(a) < leastPictures {
-		s.text = g.s.Remark + " " + s.text
+	if usedIn(a) < policy.LeastPictures {
+		s.says = say.All(g.s.Remark, s.says)
 	}
 	return s
 }
 
-// faultOf is what is amiss with the mount itself and to be put right first, however well the axis is known.
-func faultOf(a answer.Finding) (string, bool) {
-	stop, ok := a.Stop()
-	return stop.Told(a.Voice), ok
-}
-
 // merelyFew is whether nothing is amiss but that there are few pictures yet.
 func (g *Guide) merelyFew(a answer.Finding) bool {
-	return usedIn(a) > 0 && (errors.Is(a.Err, align.ErrFewPictures) || errors.Is(a.Err, align.ErrNoAxis) && usedIn(a) < leastPictures)
+	return usedIn(a) > 0 && (errors.Is(a.Err, align.ErrFewPictures) || errors.Is(a.Err, align.ErrNoAxis) && usedIn(a) < policy.LeastPictures)
 }
 
 // sentence is an error and its ways out.
-func (g *Guide) sentence(err error) string {
-	text := g.o.Answer.Voice.Reason(err)
-	r, n := utf8.DecodeRuneInString(text)
-	return string(unicode.ToUpper(r)) + text[n:] + "."
+func (g *Guide) sentence(err error) say.Line {
+	return say.Of("cause and ways out", say.Sentence(g.o.Answer.Voice.Reason(err)))
 }
-
-// sentences counts the sentences of a text.
-func sentences(text string) int { return 1 + strings.Count(strings.TrimSpace(text), ". ") }

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
+	"trueturn/align/policy"
 )
 
 // Knob is one of the two.
@@ -45,23 +46,11 @@ func (t Two) of(k Knob) (value, sigma unit.Angle) {
 	return t.Altitude, t.AltitudeSigma
 }
 
-// Limits of the advice.
-const (
-	// sureness is how many standard errors a correction must be to be made (design §4).
-	sureness = 2
-	// usualPlay is the least a knob is good for (common practice, no source).
-	usualPlay = unit.Angle(2.0 / 60 * math.Pi / 180)
-	// slack: a mount that was good enough is left alone until it is worse by half.
-	slack = 1.5
-	// steadiness: the knob begun is finished unless the other's error is larger by half.
-	steadiness = 1.5
-)
-
 func (o Options) play() unit.Angle {
 	if o.Play > 0 {
 		return o.Play
 	}
-	return usualPlay
+	return policy.UsualPlay
 }
 
 // Beyond is how far a knob is turned past its goal to come back from the right side: more than the
@@ -124,12 +113,7 @@ func damped(j [2][2]float64, b [2]float64) [2]float64 {
 // outstanding is whether a knob still has something to do, given the total error.
 func (s State) outstanding(k Knob, need Two, total unit.Angle) bool {
 	value, sigma := need.of(k)
-	factor := 1.0
-	if s.Tightening {
-		factor = slack
-	}
-	return math.Abs(value.Rad()) > factor*max(sureness*sigma.Rad(), s.Options.play().Rad()) &&
-		total.Rad() > factor*s.Options.Stands.Rad()
+	return policy.Outstanding(value, sigma, s.Options.play(), total, s.Options.Stands, s.Tightening)
 }
 
 // choose picks the knob to turn: the larger error on the sky, the one begun before the other.
@@ -146,9 +130,9 @@ func (s State) choose(need Two, a align.Axis, total unit.Angle) (Knob, bool) {
 	if s.Asked != nil {
 		switch s.Asked.Knob {
 		case Altitude:
-			lift *= steadiness
+			lift *= policy.Steadiness
 		case Azimuth:
-			side *= steadiness
+			side *= policy.Steadiness
 		}
 	}
 	if lift >= side {

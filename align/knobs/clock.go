@@ -1,13 +1,13 @@
 package knobs
 
 import (
-	"fmt"
 	"math"
 	"time"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
 
@@ -229,24 +229,25 @@ func clockOf(beta, sigma, lean float64) Clock {
 // Found is whether there is anything to say.
 func (c Clock) Found() bool { return c.Fast != 0 }
 
-// Text says it.
-func (c Clock) Text() string {
-	if !c.Found() {
-		return ""
+// Says what there is to say.
+func (c Clock) Says() say.Line {
+	off := say.Hours{Value: c.Fast, Sigma: max(6*time.Minute, c.Sigma)}
+	late := c.Fast > 0
+	switch {
+	case !c.Found():
+		return say.Line{}
+	case c.Sure && late:
+		return say.Of("the clock is wrong, late", off)
+	case c.Sure:
+		return say.Of("the clock is wrong, early", off)
+	case late:
+		return say.Of("is the clock right, late", off)
 	}
-	way := "late"
-	if c.Fast < 0 {
-		way = "early"
-	}
-	size := fmt.Sprintf("%.1f ± %.1f hours too %s", c.Fast.Abs().Hours(), max(0.1, c.Sigma.Hours()), way)
-	if !c.Sure {
-		return "Is the camera's clock right, its time zone, and the longitude of the site? The axis moves as if the times were " + size + "; a base that leans much, or both knobs turned at once, look the same."
-	}
-	return "The camera's clock, its time zone or the longitude of the site is wrong: both knobs move the axis as if the times were " + size + ". The turns asked for allow for it; put it right before the next session."
+	return say.Of("is the clock right, early", off)
 }
 
 // tellClock is what there is to say of the clock and was not said yet. While it is sure the knobs' axes are taken for turned.
-func (s State) tellClock() (State, string) {
+func (s State) tellClock() (State, say.Line) {
 	c, level := s.Clock(), 0
 	switch {
 	case c.Sure:
@@ -258,12 +259,12 @@ func (s State) tellClock() (State, string) {
 		s.Skew, s.Axes, s.ClockTold = 0, guessAxes(s.axisAt(s.Now).Direction), 1
 	}
 	if level <= s.ClockTold {
-		return s, ""
+		return s, say.Line{}
 	}
 	s.ClockTold = level
 	if c.Sure {
 		s.Skew = unit.Angle(-c.Fast.Seconds() * siderealRadPerSecond)
 		s.Axes = guessAxes(s.axisAt(s.Now).Direction).turned(s.northward(s.Aim.Direction), s.Skew)
 	}
-	return s, c.Text()
+	return s, c.Says()
 }

@@ -46,9 +46,9 @@ func (g *rig) adjust(turn func(State, Instruction)) (a adjusted) {
 			turn(a.s, a.i)
 		}
 		a.s, a.i = a.s.Next(g.picture())
-		a.trace = append(a.trace, a.i.Text)
-		if c := a.s.Clock(); c.Found() && strings.Contains(a.i.Text, c.Text()) {
-			a.told = append(a.told, c.Text())
+		a.trace = append(a.trace, a.i.Says.String())
+		if c := a.s.Clock(); c.Found() && strings.Contains(a.i.Says.String(), c.Says().String()) {
+			a.told = append(a.told, c.Says().String())
 		}
 	}
 	return a

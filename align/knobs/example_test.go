@@ -43,15 +43,16 @@ func Example() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Println(state.Instruct().Text)
+	i := state.Instruct()
+	fmt.Printf("%s %+.1f′\n", i.Knob, i.Turn.Min())
 
 	// The hand raises the axis by 12′ only, while the motor runs on for a minute.
 	head := turn.About(r3.Vec{X: 1}, unit.AngleFromMin(12))
 	tracked := unit.Angle(7.292115e-5 * 60)
 	c := head.Inverse().Then(turn.About(axis, unit.AngleFromDeg(10)+tracked)).Then(camera)
 	_, next := state.Next(knobs.Picture{Mid: start.Add(4 * time.Minute), Attitude: exact{c}})
-	fmt.Println(next.Text)
+	fmt.Printf("%s %+.1f′\n", next.Knob, next.Turn.Min())
 	// Output:
-	// Raise the axis by 20′ (0.5 of a turn of the knob).
-	// Raise the axis by 8.0′ (0.2 of a turn of the knob).
+	// altitude +20.0′
+	// altitude +8.0′
 }

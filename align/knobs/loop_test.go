@@ -79,20 +79,20 @@ func TestFollowed(t *testing.T) {
 					turns, last := 0, g.off(s)
 					for ; i.Kind != Tighten; turns++ {
 						if turns == 6 {
-							t.Fatalf("still not done, %.2f′ off: %s", g.off(s).Min(), i.Text)
+							t.Fatalf("still not done, %.2f′ off: %s", g.off(s).Min(), i.Says)
 						}
 						if i.Kind == WrongWay || i.Kind == Remeasure || i.Kind == Wait {
-							t.Errorf("turn %d: %s", turns, i.Text)
+							t.Errorf("turn %d: %s", turns, i.Says)
 						}
 						h.obey(i)
 						s, i = s.Next(g.picture())
 						now := g.off(s)
 						// The play of one knob may swallow a small turn, never more.
 						if now > last+min(0.5) {
-							t.Errorf("turn %d: from %.2f′ off to %.2f′: %s", turns, last.Min(), now.Min(), i.Text)
+							t.Errorf("turn %d: from %.2f′ off to %.2f′: %s", turns, last.Min(), now.Min(), i.Says)
 						}
 						last = now
-						t.Logf("%.1f′ off: %s", now.Min(), i.Text)
+						t.Logf("%.1f′ off: %s", now.Min(), i.Says)
 					}
 					limit := max(i.Axis.WorstSigma().Mul(2), min(4))
 					if a := g.off(s); a > limit.Mul(1.1) {
@@ -119,8 +119,8 @@ func TestRestart(t *testing.T) {
 		if err := json.Unmarshal(data, &again); err != nil {
 			t.Fatal(err)
 		}
-		if got := again.Instruct(); !reflect.DeepEqual(got, i) && got.Text != s.Instruct().Text {
-			t.Errorf("after a restart: %q, before: %q", got.Text, i.Text)
+		if got := again.Instruct(); !reflect.DeepEqual(got, i) && !got.Says.Same(s.Instruct().Says) {
+			t.Errorf("after a restart: %q, before: %q", got.Says, i.Says)
 		}
 		h.obey(s.Instruct())
 		p := g.picture()
@@ -152,7 +152,7 @@ func TestManyEvenings(t *testing.T) {
 	for seed := range evenings {
 		f := follow(t, chanceEvening(t, r, uint64(seed)), seed%3 == 0, uint64(seed))
 		if f.turns > 6 || f.alarms > 0 {
-			t.Errorf("evening %d: %d turns, %d false alarms: %s", seed, f.turns, f.alarms, f.last.Text)
+			t.Errorf("evening %d: %d turns, %d false alarms: %s", seed, f.turns, f.alarms, f.last.Says)
 		}
 		if f.chi > fourSigma {
 			t.Errorf("evening %d: the axis is off by %.1f of its errors", seed, f.chi)

@@ -2,13 +2,13 @@ package knobs
 
 import (
 	"math"
-	"strings"
 	"time"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
+	"trueturn/ephem/say"
 )
 
 // Picture is one solved picture, fitted together with those of the measurement, as
@@ -44,11 +44,12 @@ type Instruction struct {
 	Knob   Knob       // of turn, wrong way and overshot
 	Turn   unit.Angle // of that knob, signed as in Two
 	Beyond unit.Angle // how far to go past it and come back, so that the play ends on the right side; 0: straight
-	Text   string
-	News   string // the part of Text that is of the clock; empty: nothing new
+	Says   say.Line
+	News   say.Line // the part of it that is of the clock; none: nothing new
+	Remark bool     // it says what the last turn did
 
-	Used   bool   // the picture was
-	WhyNot string // if not
+	Used   bool     // the picture was
+	WhyNot say.Line // if not
 
 	Axis      align.Axis // Direction and Covariance alone, as the last picture used shows it
 	Remaining align.Deviation
@@ -59,21 +60,21 @@ type Instruction struct {
 
 // Instruct repeats what is to be done now.
 func (s State) Instruct() Instruction {
-	if why := s.lost(); why != "" {
+	if why := s.lost(); !why.None() {
 		return s.report(Remeasure, why)
 	}
-	return s.order("")
+	return s.order(say.Line{})
 }
 
 // Next takes a further picture. It never fails: a picture that cannot be used leaves the state
 // as it was, or makes it more watchful.
 func (s State) Next(p Picture) (State, Instruction) {
-	if why := s.lost(); why != "" {
-		return s, s.unused(s.report(Remeasure, why), "the axis has to be measured afresh first")
+	if why := s.lost(); !why.None() {
+		return s, s.unused(s.report(Remeasure, why), say.Of("to be measured afresh first"))
 	}
 	pose, why := s.take(p)
-	if why != "" {
-		return s, s.unused(s.report(Wait, waitText(why)), why)
+	if !why.None() {
+		return s, s.unused(s.report(Wait, WaitLine(why)), why)
 	}
 	m := s.judge(pose, s.Stand)
 	agrees := s.Pending != nil && s.judge(pose, *s.Pending).kind == nothing
@@ -85,15 +86,15 @@ func (s State) Next(p Picture) (State, Instruction) {
 	}
 	switch {
 	case v == swung:
-		return s.lose(swungText(m.clutch()))
+		return s.lose(say.Of("the axis was swung", m.clutch()))
 	case (v == believed || v == doubted && agrees) && s.Strays+1 >= mostStrays && s.stray(m):
-		return s.lose(creepText)
+		return s.lose(say.Of("again and again it moves"))
 	case v == believed, v == doubted && agrees:
 		return s.settle(m, pose)
 	case v == leftField && agrees:
-		return s.lose(leftText)
+		return s.lose(say.Of("the camera looks elsewhere"))
 	case v == refused && agrees, s.Doubts+1 == mostDoubts:
-		return s.lose(slippedText)
+		return s.lose(say.Of("the camera moved on its holder"))
 	}
 	return s.doubt(v, m, pose)
 }
@@ -119,20 +120,20 @@ func (s State) stray(m motion) bool {
 func (s State) doubt(v verdict, m motion, p Pose) (State, Instruction) {
 	s.Pending = &p
 	s.Doubts++
-	why := strangeText
+	why := say.Of("moved as neither knob does")
 	switch {
 	case m.skewed:
-		why = skewedText
+		why = say.Of("both knobs, or the clock")
 	case v == doubted:
-		why = bothText
+		why = say.Of("both knobs at once")
 	}
-	return s, s.unused(s.report(Wait, waitText(why)), why)
+	return s, s.unused(s.report(Wait, WaitLine(why)), why)
 }
 
-// lost is why there is no measurement to go on from; empty: there is.
-func (s State) lost() string {
-	if s.Lost == "" && r3.Norm(s.Body) == 0 {
-		return emptyText
+// lost is why there is no measurement to go on from; none: there is.
+func (s State) lost() say.Line {
+	if s.Lost.None() && r3.Norm(s.Body) == 0 {
+		return say.Of("not measured yet")
 	}
 	return s.Lost
 }
@@ -144,14 +145,14 @@ func (s State) whole(p Pose) unit.Angle {
 }
 
 // take reads a picture; why says why not.
-func (s State) take(p Picture) (pose Pose, why string) {
+func (s State) take(p Picture) (pose Pose, why say.Line) {
 	switch {
 	case p.Attitude == nil:
-		return pose, unsolvedText
+		return pose, say.Of("stars not recognised")
 	case p.Trailed:
-		return pose, trailedText
+		return pose, say.Of("stars drawn out")
 	case !p.Mid.After(s.Now.Mid):
-		return pose, olderText
+		return pose, say.Of("before the last one used")
 	}
 	c, cov := p.Attitude.Given(s.WanderPx)
 	if p.Reference != nil {
@@ -164,18 +165,21 @@ func (s State) take(p Picture) (pose Pose, why string) {
 		size += cov[i][i]
 	}
 	if math.IsNaN(size) || math.IsInf(size, 0) || !(cov[0][0] > 0 && cov[1][1] > 0 && cov[2][2] > 0) || size > 4 {
-		return pose, unsolvedText
+		return pose, say.Of("stars not recognised")
 	}
-	return pose, ""
+	return pose, say.Line{}
 }
 
-func (s State) unused(i Instruction, why string) Instruction {
+// WaitLine passes over a picture; what was asked is still to be done.
+func WaitLine(why say.Line) say.Line { return say.Of("not used, wait", why) }
+
+func (s State) unused(i Instruction, why say.Line) Instruction {
 	i.Used, i.WhyNot = false, why
 	return i
 }
 
 // lose gives the measurement up.
-func (s State) lose(why string) (State, Instruction) {
+func (s State) lose(why say.Line) (State, Instruction) {
 	s.Lost, s.Asked, s.Pending = why, nil, nil
 	return s, s.unused(s.report(Remeasure, why), why)
 }
@@ -200,11 +204,11 @@ func (s State) settle(m motion, p Pose) (State, Instruction) {
 	}
 	s, clock := s.tellClock()
 	s = s.ask()
-	kind, remark := Turn, ""
+	kind, remark := Turn, say.Line{}
 	if before.Asked != nil && (altitude || azimuth) {
 		kind, remark = before.grade(m, s, s.axisAt(p).Deviation(s.Aim).Total > worse)
 	}
-	i := s.order(strings.TrimSpace(clock + " " + remark))
+	i := s.order(say.All(clock, remark))
 	if kind != Turn && i.Kind == Turn {
 		i.Kind = kind
 	}
@@ -222,7 +226,7 @@ func (s State) settle(m motion, p Pose) (State, Instruction) {
 const notable = 2 * jiggle
 
 // grade compares a motion with what was asked for.
-func (s State) grade(m motion, after State, worse bool) (Kind, string) {
+func (s State) grade(m motion, after State, worse bool) (Kind, say.Line) {
 	k := s.Asked.Knob
 	x, least := m.of(k), max(m.sigmaOf(k).Mul(3), notable)
 	along := x.Mul(float64(sign(s.Asked.Turn)))
@@ -230,15 +234,15 @@ func (s State) grade(m motion, after State, worse bool) (Kind, string) {
 	back := after.Asked != nil && after.Asked.Knob == k && sign(after.Asked.Turn) != sign(s.Asked.Turn)
 	switch {
 	case along < -least:
-		return WrongWay, wrongText(k, x, s.South)
+		return WrongWay, say.Of("the wrong way", movedLine(k, x, s.South))
 	case !m.moved(k) && worse:
-		return WrongWay, otherText(k) + " and made it worse."
+		return WrongWay, say.Of("and made it worse", wasOther(k))
 	case !m.moved(k):
-		return Turn, otherText(k) + "."
+		return Turn, say.Of("and no more", wasOther(k))
 	case back && excess > max(least, s.Asked.Beyond.Mul(1.5)):
-		return Overshot, overshotText(excess)
+		return Overshot, say.Of("too far", excess)
 	}
-	return Turn, ""
+	return Turn, say.Line{}
 }
 
 // moved is whether a motion turned a knob.
@@ -248,25 +252,23 @@ func (m motion) moved(k Knob) bool {
 }
 
 // report is an instruction without a turn.
-func (s State) report(k Kind, text string) Instruction {
+func (s State) report(k Kind, says say.Line) Instruction {
 	a := s.axisAt(s.Now)
-	return Instruction{Kind: k, Text: text, Axis: a, Remaining: a.Deviation(s.Aim), Needed: s.needed(a)}
+	return Instruction{Kind: k, Says: says, Axis: a, Remaining: a.Deviation(s.Aim), Needed: s.needed(a)}
 }
 
 // order is the instruction for what is asked, after a remark on what was done.
-func (s State) order(remark string) Instruction {
-	i := s.report(Tighten, "")
+func (s State) order(remark say.Line) Instruction {
+	i := s.report(Tighten, say.Line{})
 	switch {
 	case s.Asked != nil:
 		i.Kind, i.Knob, i.Turn, i.Beyond = Turn, s.Asked.Knob, s.Asked.Turn, s.Asked.Beyond
-		i.Text = s.turnText(*s.Asked)
+		i.Says = s.turnLine(*s.Asked)
 	case s.Turns == 0:
-		i.Kind, i.Text = Done, s.doneText(i)
+		i.Kind, i.Says = Done, s.nothingLine(i, false)
 	default:
-		i.Text = s.tightenText(i)
+		i.Says = s.nothingLine(i, true)
 	}
-	if remark != "" {
-		i.Text = remark + " " + i.Text
-	}
+	i.Says, i.Remark = say.All(remark, i.Says), !remark.None()
 	return i
 }

@@ -11,6 +11,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
 
@@ -88,7 +89,7 @@ type State struct {
 	Asked       *Request `json:"asked,omitempty"`
 	AzimuthSide int      `json:"azimuth_side"` // sign of the direction in which azimuth is always finished; 0: not chosen
 	Tightening  bool     `json:"tightening"`   // there was nothing left to turn
-	Lost        string   `json:"lost"`         // why a fresh measurement is needed; empty: it is not
+	Lost        say.Line `json:"lost"`         // why a fresh measurement is needed; none: it is not
 }
 
 // ErrMeasurement: the measurement is no start for turning the knobs.
@@ -99,7 +100,7 @@ func unusable(format string, args ...any) error {
 }
 
 // Start begins the adjustment at a measured axis. The input is the one the axis was
-// estimated from. Whether the axis is trustworthy is not asked here (align.Advise says so): its
+// estimated from. Whether the axis is trustworthy is not asked here (package policy says so): its
 // covariance is taken at its word.
 //
 // Errors: [ErrMeasurement].

@@ -46,13 +46,13 @@ func TestHands(t *testing.T) {
 		kind              Kind
 		says              string
 	}{
-		{"as asked, halfway", nil, func(i Instruction) unit.Angle { return i.Turn / 2 }, Turn, "Turn the base"},
-		{"the wrong way", nil, func(i Instruction) unit.Angle { return -i.Turn / 3 }, WrongWay, "The wrong way: the base turned"},
-		{"the wrong way, a little", nil, func(i Instruction) unit.Angle { return min(-2) }, WrongWay, "The wrong way"},
-		{"much too far", nil, func(i Instruction) unit.Angle { return i.Turn.Mul(1.5) }, Overshot, "Too far by 2"},
-		{"the other knob, to the better", func(i Instruction) unit.Angle { return min(-10) }, nil, Turn, "That was the altitude knob."},
+		{"as asked, halfway", nil, func(i Instruction) unit.Angle { return i.Turn / 2 }, Turn, "turn the base"},
+		{"the wrong way", nil, func(i Instruction) unit.Angle { return -i.Turn / 3 }, WrongWay, "the wrong way [the base turned"},
+		{"the wrong way, a little", nil, func(i Instruction) unit.Angle { return min(-2) }, WrongWay, "the wrong way"},
+		{"much too far", nil, func(i Instruction) unit.Angle { return i.Turn.Mul(1.5) }, Overshot, "too far ["},
+		{"the other knob, to the better", func(i Instruction) unit.Angle { return min(-10) }, nil, Turn, "that was the tilt"},
 		{"the other knob, to the worse", func(i Instruction) unit.Angle { return min(10) }, nil, WrongWay, "made it worse"},
-		{"nothing", nil, nil, Turn, "Turn the base 48′"},
+		{"nothing", nil, nil, Turn, "turn the base so far [4"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			for _, latitude := range []float64{46, -33} {
@@ -61,8 +61,8 @@ func TestHands(t *testing.T) {
 				})
 				s := g.start(Options{})
 				i := s.Instruct()
-				if i.Knob != Azimuth || i.Turn < 0 || !strings.Contains(i.Text, "clockwise") {
-					t.Fatalf("asked %q", i.Text)
+				if i.Knob != Azimuth || i.Turn < 0 || !strings.Contains(i.Says.String(), "[clockwise]") {
+					t.Fatalf("asked %q", i.Says)
 				}
 				var altitude, azimuth unit.Angle
 				if c.altitude != nil {
@@ -73,8 +73,8 @@ func TestHands(t *testing.T) {
 				}
 				g.turn(altitude, azimuth)
 				_, i = s.Next(g.picture())
-				if i.Kind != c.kind || !strings.Contains(i.Text, c.says) {
-					t.Errorf("latitude %.0f°: %s: %s", latitude, i.Kind, i.Text)
+				if i.Kind != c.kind || !strings.Contains(i.Says.String(), c.says) {
+					t.Errorf("latitude %.0f°: %s: %s", latitude, i.Kind, i.Says)
 				}
 			}
 		})
@@ -107,7 +107,7 @@ func TestClutch(t *testing.T) {
 				swung = c.clutch
 			}
 			if !i.Used || i.Kind == Remeasure || i.Kind == WrongWay {
-				t.Errorf("latitude %.0f°, %s: %s: %s", latitude, c.name, i.Kind, i.Text)
+				t.Errorf("latitude %.0f°, %s: %s: %s", latitude, c.name, i.Kind, i.Says)
 				continue
 			}
 			if x := chi(i.Axis, g.truth()); x > fourSigma {
@@ -137,11 +137,11 @@ func TestSwing(t *testing.T) {
 			s := g.start(Options{})
 			g.swing(unit.AngleFromDeg(deg))
 			s, i := s.Next(g.picture())
-			if i.Kind != Remeasure || !strings.Contains(i.Text, "swung") {
-				t.Errorf("latitude %.0f°, swung by %.0f°: %s: %s", latitude, deg, i.Kind, i.Text)
+			if i.Kind != Remeasure || !strings.Contains(i.Says.String(), "swung") {
+				t.Errorf("latitude %.0f°, swung by %.0f°: %s: %s", latitude, deg, i.Kind, i.Says)
 			}
 			if _, i := s.Next(g.picture()); i.Kind != Remeasure {
-				t.Errorf("and then: %s: %s", i.Kind, i.Text)
+				t.Errorf("and then: %s: %s", i.Kind, i.Says)
 			}
 		}
 	}
@@ -163,12 +163,12 @@ func TestTouch(t *testing.T) {
 			touched, i := s.Next(g.picture().nudged(anyWay(r, unit.AngleFromMin(20))))
 			if i.Used {
 				used++
-			} else if i.Kind != Wait || i.WhyNot == "" {
-				t.Errorf("%s: %s", i.Kind, i.Text)
+			} else if i.Kind != Wait || i.WhyNot.None() {
+				t.Errorf("%s: %s", i.Kind, i.Says)
 			}
 			s, i = touched.Next(g.picture())
 			if i.Kind == Remeasure {
-				t.Fatalf("after one touch: %s", i.Text)
+				t.Fatalf("after one touch: %s", i.Says)
 			}
 			if x := chi(i.Axis, g.truth()); i.Used && x > fourSigma {
 				t.Errorf("after the touch the axis is off by %.1f of its errors", x)
@@ -253,7 +253,7 @@ func TestCreep(t *testing.T) {
 			break
 		}
 		if n == 12 {
-			t.Fatalf("after %d pictures and %d′: %s", n, 2*n, i.Text)
+			t.Fatalf("after %d pictures and %d′: %s", n, 2*n, i.Says)
 		}
 	}
 }
@@ -267,6 +267,6 @@ func TestEmptyState(t *testing.T) {
 		s, _ = s.Next(g.picture())
 	}
 	if i := s.Instruct(); i.Kind != Remeasure {
-		t.Errorf("%s: %s", i.Kind, i.Text)
+		t.Errorf("%s: %s", i.Kind, i.Says)
 	}
 }

@@ -1,152 +1,95 @@
 package knobs
 
 import (
-	"fmt"
 	"math"
+	"time"
 
 	"github.com/soniakeys/unit"
 
-	"trueturn/align"
+	"trueturn/align/policy"
+	"trueturn/ephem/say"
 )
 
-// Why a picture is not used.
-const (
-	unsolvedText = "its stars could not be recognised"
-	trailedText  = "its stars are drawn out: it was taken during or just after a touch"
-	olderText    = "it was taken before the last one used"
-	bothText     = "both knobs seem to have moved at once"
-	skewedText   = "both knobs seem to have moved at once, or the camera's clock or the longitude of the site is off by an hour or so"
-	strangeText  = "the camera moved as neither knob turns it: a hand was still on it, or it slipped"
-)
-
-// Why the axis has to be measured afresh.
-const (
-	slippedText = "The camera moved on its holder, or the mount as neither knob turns it: seat it firmly and measure the axis afresh, untouched."
-	leftText    = "The camera looks elsewhere: where the axis lies in the picture is no longer known. Measure it afresh, untouched."
-)
-
-const (
-	creepText = "Something gives way: again and again the camera moves as no knob you were asked to turn. Tighten holder and clamps and measure the axis afresh, untouched."
-	emptyText = "The axis has not been measured yet: take several pictures without touching the mount."
-)
-
-func swungText(by unit.Angle) string {
-	return fmt.Sprintf("The axis was swung by %s: the camera hangs differently and the gear has play to take up. Measure afresh, untouched.", align.Arc(by))
-}
-
-func waitText(why string) string {
-	return "This picture is not used: " + why + ". Hands off, and take another."
-}
-
-func wrongText(k Knob, moved unit.Angle, south bool) string {
-	return "The wrong way: " + movedWords(k, moved, south) + "."
-}
-
-func movedWords(k Knob, moved unit.Angle, south bool) string {
-	if k == Altitude {
-		way := "down"
-		if moved > 0 {
-			way = "up"
-		}
-		return fmt.Sprintf("the axis went %s by %s", way, align.Arc(moved))
+// movedLine is which way a knob went.
+func movedLine(k Knob, moved unit.Angle, south bool) say.Line {
+	if k == Azimuth {
+		sense, toward, _ := policy.BaseWay(moved, south)
+		return say.Of("the base turned", moved, sense, toward)
 	}
-	sense, _, toward := azimuthWords(moved > 0, south)
-	return fmt.Sprintf("the base turned %s %s (toward %s)", align.Arc(moved), sense, toward)
-}
-
-func otherText(asked Knob) string {
-	return fmt.Sprintf("That was the %s knob", asked.other())
-}
-
-func overshotText(by unit.Angle) string {
-	return fmt.Sprintf("Too far by %s.", align.Arc(by))
-}
-
-// azimuthWords: facing the pole, clockwise seen from above is to the right; in the north that
-// is east, in the south west.
-func azimuthWords(clockwise, south bool) (sense, side, toward string) {
-	sense, side, toward = "anticlockwise", "left", "west"
-	if clockwise {
-		sense, side = "clockwise", "right"
+	if moved > 0 {
+		return say.Of("the axis went up", moved)
 	}
-	if clockwise != south {
-		toward = "east"
-	}
-	return sense, side, toward
+	return say.Of("the axis went down", moved)
 }
 
-// turnText is a request in a sentence a hand can follow.
-func (s State) turnText(r Request) string {
-	size, up := align.Arc(r.Turn), r.Turn > 0
+// wasOther is which knob was turned in place of the one asked for.
+func wasOther(asked Knob) say.Line {
+	if asked == Altitude {
+		return say.Of("that was the base")
+	}
+	return say.Of("that was the tilt")
+}
+
+// turnLine is a request a hand can follow.
+func (s State) turnLine(r Request) say.Line {
 	measure := s.Options.Measure(r.Knob, r.Turn)
 	if r.Knob == Altitude {
-		if up {
-			return fmt.Sprintf("Raise the axis by %s (%s).", size, measure)
+		if r.Turn > 0 {
+			return say.Of("raise the axis", r.Turn, measure)
 		}
-		return fmt.Sprintf("Lower the axis by %s (%s): go about %s lower still and finish upward.", size, measure, align.Arc(r.Beyond))
+		return say.Of("lower the axis", r.Turn, measure, r.Beyond)
 	}
-	sense, side, toward := azimuthWords(up, s.South)
-	text := fmt.Sprintf("Turn the base %s %s seen from above (%s when facing the pole, toward %s; %s)", size, sense, side, toward, measure)
+	sense, toward, hand := policy.BaseWay(r.Turn, s.South)
 	if r.Beyond > 0 {
-		back, _, _ := azimuthWords(!up, s.South)
-		return fmt.Sprintf("%s: go about %s past that and come back %s.", text, align.Arc(r.Beyond), back)
+		back, _, _ := policy.BaseWay(-r.Turn, s.South)
+		return say.Of("turn the base and come back", r.Turn, sense, hand, toward, measure, r.Beyond, back)
 	}
-	return text + "."
+	return say.Of("turn the base so far", r.Turn, sense, hand, toward, measure)
 }
 
 // Measure is the size of a turn in what the hand has to go by: turns of the knob, millimetres, or where neither is known
 // widths of the Moon.
-func (o Options) Measure(k Knob, a unit.Angle) string {
+func (o Options) Measure(k Knob, a unit.Angle) say.Line {
 	size := math.Abs(a.Min())
-	perTurn, radius, where := o.ArcminPerTurnAltitude, o.LegMM, "at the leg"
+	perTurn, radius, at := o.ArcminPerTurnAltitude, o.LegMM, say.Key("mm at the leg")
 	if k == Azimuth {
-		perTurn, radius, where = o.ArcminPerTurnAzimuth, o.RimMM, "at the head's rim"
+		perTurn, radius, at = o.ArcminPerTurnAzimuth, o.RimMM, say.Key("mm at the rim")
 	}
 	switch {
 	case perTurn > 0:
-		return turnsText(size / perTurn)
+		return turnsLine(size / perTurn)
 	case radius > 0:
-		return fmt.Sprintf("%.1f mm %s", radius*math.Tan(math.Min(math.Abs(a.Rad()), 1)), where)
+		return say.Of(at, say.Millimetres(radius*math.Tan(math.Min(math.Abs(a.Rad()), 1))))
 	}
-	return align.MoonWidths(a)
+	return say.Of("in Moon widths", say.Moons(a))
 }
 
-// turnsText counts turns of a knob, in tenths: a hand in the dark does no better.
-func turnsText(n float64) string {
+// turnsLine counts turns of a knob, in tenths: a hand in the dark does no better.
+func turnsLine(n float64) say.Line {
 	switch {
 	case n < 0.05:
-		return "a touch of the knob"
+		return say.Of("a touch of the knob")
 	case n < 0.95:
-		return fmt.Sprintf("%.1f of a turn of the knob", n)
+		return say.Of("part of a turn of the knob", say.Tenths(n))
 	case n < 1.05:
-		return "one turn of the knob"
+		return say.Of("one turn of the knob")
 	}
-	return fmt.Sprintf("%.1f turns of the knob", n)
+	return say.Of("turns of the knob", say.Tenths(n))
 }
 
-// doneText closes a measurement that asks for no turn.
-func (s State) doneText(i Instruction) string {
-	return fmt.Sprintf("Nothing to turn: the axis is %s ± %s off%s.%s", align.Arc(i.Remaining.Total), align.Arc(i.Axis.WorstSigma()), s.plannedText(i), s.doubtText(i))
-}
-
-func (s State) tightenText(i Instruction) string {
-	return fmt.Sprintf("Nothing more to turn: the axis is %s ± %s off%s. Tighten the clamps and measure once more untouched.%s",
-		align.Arc(i.Remaining.Total), align.Arc(i.Axis.WorstSigma()), s.plannedText(i), s.doubtText(i))
-}
-
-// plannedText says that the planned exposure stands the error, where it does.
-func (s State) plannedText(i Instruction) string {
+// nothingLine closes what asks for no turn.
+func (s State) nothingLine(i Instruction, more bool) say.Line {
+	off := say.Off{Value: i.Remaining.Total, Sigma: i.Axis.WorstSigma()}
+	planned := say.Line{}
 	if s.Options.PlannedS > 0 && i.Remaining.Total < s.Options.Stands {
-		return fmt.Sprintf(", and %.0f s stand %s", s.Options.PlannedS, align.Arc(s.Options.Stands))
+		planned = say.Of("and the exposure stands", time.Duration(s.Options.PlannedS*float64(time.Second)), s.Options.Stands)
 	}
-	return ""
-}
-
-// doubtText says when only the measurement's own error keeps the knobs still.
-func (s State) doubtText(i Instruction) string {
-	sigma := i.Axis.WorstSigma().Mul(sureness)
-	if i.Remaining.Total+sigma > s.Options.Stands && sigma > s.Options.play() {
-		return " A surer measurement (more pictures, or a swing by 30°) would show what is left."
+	line := say.Of("nothing to turn", off, planned)
+	if more {
+		line = say.Of("nothing more to turn, tighten", off, planned)
 	}
-	return ""
+	if sigma := i.Axis.WorstSigma().Mul(policy.Sureness); i.Remaining.Total+sigma > s.Options.Stands && sigma > s.Options.play() {
+		return say.All(line, say.Of("a surer measurement would show")) // only the measurement's own error keeps the knobs still
+	}
+	return line
 }

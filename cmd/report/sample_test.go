@@ -12,11 +12,12 @@ import (
 
 	"github.com/soniakeys/unit"
 
-	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/align/policy"
 	"trueturn/align/simulate"
 	"trueturn/cmd/plot"
+	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
@@ -47,7 +48,7 @@ func full() Data {
 	}
 	site, _ := ephem.NewSite(46, 7, 500)
 	a.Site = &site
-	a.Measured = &answer.Measured{Question: align.Question{PlannedS: 30, Stands: unit.AngleFromMin(18)}}
+	a.Measured = &answer.Measured{Question: policy.Question{PlannedS: 30, Stands: unit.AngleFromMin(18)}}
 	d := Data{Answer: a, Title: "Evening at the reservoir", Generated: evening.Add(time.Hour), Version: "0.3",
 		Drift: &Drift{}, Wobble: &Wobble{Result: wobble.Result{State: wobble.Measured, PeriodS: 480, PeriodSigmaS: 6, PeakToPeakSigma: unit.AngleFromSec(3), MaxRateSigma: 0.04}},
 		Exposure: &Exposure{MaxElongation: 1.25, Share: 0.9, Rules: exposure.Rules{Rule500S: to(4.3), NPFS: to(3.9)},
@@ -118,7 +119,7 @@ func hostile() Data {
 func simulated(t testing.TB) Data {
 	t.Helper()
 	seq := simulatedSequence(t)
-	d := Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+	d := Of(seq, answer.New(seq, answer.Options{Site: to(place(t)), Voice: words.ForTerminal}))
 	if d.Answer.Measured == nil {
 		t.Fatal(d.Answer.Err)
 	}
@@ -156,14 +157,14 @@ func swung(t testing.TB) Data {
 			e.Mount.Swings = append(e.Mount.Swings, unit.AngleFromDeg(deg))
 		}
 	})
-	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t)), Voice: words.ForTerminal}))
 }
 
 // standing is a tripod: there is no axis.
 func standing(t testing.TB) Data {
 	t.Helper()
 	seq := sequence(t, func(e *simulate.Evening) { e.Count, e.Mount.Tripod = 6, true })
-	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t)), Voice: words.ForTerminal}))
 }
 
 func sequence(t testing.TB, set func(*simulate.Evening)) drift.Sequence {

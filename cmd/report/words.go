@@ -12,7 +12,10 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/align/policy"
 	"trueturn/cmd/plot"
+	"trueturn/cmd/words"
+	"trueturn/ephem/say"
 )
 
 // lasting prints a length of time for a person.
@@ -67,10 +70,10 @@ func titleOf(d Data) string {
 
 // figures for each step where no length of exposure is known.
 var steps = map[string]string{
-	string(align.Shoot):   "Start now",
-	string(align.Turn):    "Turn the knobs",
-	string(align.Swing):   "Swing the axis",
-	string(align.Measure): "Measure again",
+	string(policy.Shoot):   "Start now",
+	string(policy.Turn):    "Turn the knobs",
+	string(policy.Swing):   "Swing the axis",
+	string(policy.Measure): "Measure again",
 }
 
 // headlineOf is the exposure that stays round, else what to turn, else why there is nothing.
@@ -81,8 +84,8 @@ func headlineOf(d Data) headline {
 		h.Doing = reason(a)
 	}
 	switch {
-	case a.Measured != nil && a.Measured.Question.Ask != "":
-		h.Figure = answer.QuestionFirst
+	case a.Measured != nil && !a.Measured.Question.Ask.None():
+		h.Figure = words.Line(say.Of("question first"))
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
 		h.Figure = roundFor(*a.Exposure.LongestS)
 		if a.Exposure.Gear == exposure.GearUsual {
@@ -188,7 +191,7 @@ func Level(a answer.Answer) (azimuth, altitude plot.Tube, ok bool) {
 	}
 	var stands unit.Angle
 	if a.Measured != nil {
-		stands = a.Measured.Question.Marks(a.Measured.Axis, a.Measured.Deviation)
+		stands = policy.Stand(a.Measured.Axis, a.Measured.Question).Marks
 	}
 	// As a turn about the vertical an error on the sky is larger by 1/cos(altitude).
 	turn := unit.Angle(stands.Rad() / max(1e-6, math.Cos(a.Axis.AltitudeDeg*math.Pi/180)))

@@ -16,6 +16,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/align/policy"
 	"trueturn/align/simulate"
 	"trueturn/cmd/kit"
 	"trueturn/ephem"
@@ -82,7 +83,7 @@ func (f *face) demo(ctx context.Context, e simulate.Evening, out string) error {
 		return err
 	}
 	f.unlessJSON(func() { f.sayBrief(r.Before) })
-	if next := r.Before.Advice.Next; next != nil && *next == string(align.Turn) {
+	if next := r.Before.Advice.Next; next != nil && *next == string(policy.Turn) {
 		if err := f.demoTurn(ctx, e, out, &r); err != nil {
 			return err
 		}
@@ -163,8 +164,8 @@ func demoPlace(s ephem.Site, own bool) string {
 }
 
 // handful is a turn as a hand makes it, to half a minute of arc.
-func handful(is align.KnobIs, arcmin *float64) unit.Angle {
-	if arcmin == nil || is != align.KnobTurns {
+func handful(is policy.KnobIs, arcmin *float64) unit.Angle {
+	if arcmin == nil || is != policy.KnobTurns {
 		return 0
 	}
 	return unit.AngleFromMin(math.Round(*arcmin*2) / 2)

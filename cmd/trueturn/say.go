@@ -16,6 +16,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/align/knobs"
+	"trueturn/align/policy"
 	"trueturn/cmd/kit"
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/words"
@@ -52,7 +53,7 @@ func (f *face) sayBrief(a answer.Answer) {
 }
 
 // asks is whether a question of place or clock comes before all else.
-func asks(a answer.Answer) bool { return a.Measured != nil && a.Measured.Question.Ask != "" }
+func asks(a answer.Answer) bool { return a.Measured != nil && !a.Measured.Question.Ask.None() }
 
 // sayNext is the next step. A turn is told knob by knob, the larger error first.
 func (f *face) sayNext(a answer.Answer) {
@@ -60,7 +61,7 @@ func (f *face) sayNext(a answer.Answer) {
 	if ad.Next == nil {
 		return
 	}
-	if *ad.Next != string(align.Turn) || ad.TurnAltitudeArcmin == nil || ad.TurnAzimuthArcmin == nil || a.Axis == nil {
+	if *ad.Next != string(policy.Turn) || ad.TurnAltitudeArcmin == nil || ad.TurnAzimuthArcmin == nil || a.Axis == nil {
 		f.headline(ad.NextText)
 		fmt.Fprintln(f.out)
 		return
@@ -79,7 +80,7 @@ func (f *face) sayNext(a answer.Answer) {
 // baseTurn is the turn of the azimuth knob, in the words of the advice and in what the hand has to go by.
 func (f *face) baseTurn(a answer.Answer) string {
 	ad := a.Advice
-	if a.Finding.Advice.AzimuthIs != align.KnobTurns {
+	if a.Finding.Advice.AzimuthIs != policy.KnobTurns {
 		return "base: " + ad.Azimuth
 	}
 	return fmt.Sprintf("base: %s: to the %s when facing the pole, %s", f.bold(ad.Azimuth),
@@ -90,7 +91,7 @@ func (f *face) baseTurn(a answer.Answer) string {
 // gravity, so that play does not undo it.
 func (f *face) tiltTurn(a answer.Answer) string {
 	ad := a.Advice
-	if a.Finding.Advice.AltitudeIs != align.KnobTurns {
+	if a.Finding.Advice.AltitudeIs != policy.KnobTurns {
 		return "tilt: " + ad.Altitude
 	}
 	turn := fmt.Sprintf("tilt: %s, %s", f.bold(ad.Altitude), f.measured(knobs.Altitude, *ad.TurnAltitudeArcmin))
@@ -105,7 +106,7 @@ func (f *face) tiltTurn(a answer.Answer) string {
 
 // measured is a turn in what the hand has to go by.
 func (f *face) measured(k knobs.Knob, arcmin float64) string {
-	return f.gear.knobs().Measure(k, unit.AngleFromMin(arcmin))
+	return words.Line(f.gear.knobs().Measure(k, unit.AngleFromMin(arcmin)))
 }
 
 // sayAxis is how far off the axis is and how sure that is, and the gear.
@@ -113,11 +114,11 @@ func (f *face) sayAxis(a answer.Answer) {
 	stop, stops := a.Stop()
 	if a.Error != nil && a.Axis != nil && a.Aim != nil && !(stops && stop.Kind.Unsteady()) {
 		e := a.Error
-		text := fmt.Sprintf("Off %s: tilt %s ± %s too %s, base %s ± %s too far %s (seen from above); %s ± %s in all.", aimWords[a.Aim.Kind],
-			minutes(e.AltitudeArcmin), minutes(a.Axis.AltitudeSigmaArcmin), either(e.AltitudeArcmin, "high", "low"),
-			minutes(e.AzimuthArcmin), minutes(a.Axis.AzimuthSigmaArcmin), either(e.AzimuthArcmin, "clockwise", "anticlockwise"),
-			minutes(e.TotalArcmin), minutes(e.TotalSigmaArcmin))
-		if !a.Advice.Trustworthy && a.Finding.Advice.Next != align.Shoot && !stops {
+		text := fmt.Sprintf("Off %s: tilt %s too %s, base %s too far %s (seen from above); %s in all.", aimWords[a.Aim.Kind],
+			within(e.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin), either(e.AltitudeArcmin, "high", "low"),
+			within(e.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin), either(e.AzimuthArcmin, "clockwise", "anticlockwise"),
+			within(e.TotalArcmin, e.TotalSigmaArcmin))
+		if !a.Advice.Trustworthy && a.Finding.Advice.Next != policy.Shoot && !stops {
 			text += " Do not rely on this yet."
 		}
 		f.paragraph(text)
@@ -147,7 +148,11 @@ func off(altitudeArcmin, azimuthArcmin float64) string {
 		minutes(azimuthArcmin), either(azimuthArcmin, "clockwise", "anticlockwise"))
 }
 
-func minutes(arcmin float64) string { return align.Arc(unit.AngleFromMin(arcmin)) }
+func minutes(arcmin float64) string { return words.Arc(unit.AngleFromMin(arcmin)) }
+
+func within(arcmin, sigma float64) string {
+	return words.Off(unit.AngleFromMin(arcmin), unit.AngleFromMin(sigma))
+}
 
 func either(x float64, positive, negative string) string {
 	if x < 0 {
@@ -159,11 +164,11 @@ func either(x float64, positive, negative string) string {
 // sayPlanned is what axis and gear will do to the exposure planned, and what a turn is for when they do it no harm.
 func (f *face) sayPlanned(a answer.Answer) {
 	x, next := a.Exposure, a.Advice.Next
-	if _, stops := a.Stop(); stops || x == nil || x.LongestS == nil || next != nil && *next == string(align.Shoot) { // whose text says it
+	if _, stops := a.Stop(); stops || x == nil || x.LongestS == nil || next != nil && *next == string(policy.Shoot) { // whose text says it
 		return
 	}
 	f.headline(plannedWords(*x))
-	if next != nil && *next == string(align.Turn) && x.PlannedStaysRound != nil && *x.PlannedStaysRound {
+	if next != nil && *next == string(policy.Turn) && x.PlannedStaysRound != nil && *x.PlannedStaysRound {
 		f.headline("For longer ones, and so that the field does not creep over the night:")
 	}
 	fmt.Fprintln(f.out)

@@ -5,6 +5,8 @@ import (
 	"math"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/soniakeys/unit"
 
@@ -50,6 +52,12 @@ func Quantity(v any) string {
 		return fmt.Sprintf("%.1f mm", float64(v))
 	case say.Kilometres:
 		return kilometres(float64(v))
+	case say.Sentence:
+		return sentence(string(v))
+	case say.Hours:
+		return fmt.Sprintf("%.1f ± %.1f hours", v.Value.Abs().Hours(), v.Sigma.Hours())
+	case say.Tenths:
+		return fmt.Sprintf("%.1f", float64(v))
 	case say.Number:
 		return significant(float64(v))
 	case say.Place:
@@ -60,6 +68,8 @@ func Quantity(v any) string {
 		return strings.Join(v, ", ")
 	case []say.Line:
 		return sequence(v)
+	case say.Clause:
+		return small(Line(say.Line(v)))
 	case say.Line:
 		return Line(v)
 	}
@@ -96,23 +106,21 @@ func arcUnit(minutes float64) inUnit {
 	return inUnit{"°", 60, 1}
 }
 
-// Off is an angle with its standard error, both in one unit and to one figure: 25′ ± 3′, 0.8′ ± 0.2′, 1.6° ± 0.9°.
+// Off is an angle with its standard error, both in one unit: 25′ ± 3′, 0.8′ ± 0.2′, 1.6° ± 1.0°. A hand turns no finer than a tenth of a minute, so
+// that nothing is told finer, but where all of it is smaller; an error rounds up to that.
 func Off(a, sigma unit.Angle) string {
 	v, s := math.Abs(a.Min()), math.Abs(sigma.Min())
 	if !finite(v) || !finite(s) {
 		return Arc(a) + " ± " + Arc(sigma)
 	}
 	in := arcUnit(max(v, s))
+	if v < 0.95 && s < 0.095 {
+		in = arcUnit(0)
+	}
 	v, s = v/in.minutes, s/in.minutes
 	decimals := 0
-	switch {
-	case s < 0.095:
-		decimals = 2
-	case s < 9.95 && in.mark != "″":
-		decimals = 1
-	}
-	if s >= 0.995 && v >= 9.95 {
-		decimals = 0
+	if in.mark != "″" && (s < 0.995 || v < 9.95) {
+		decimals, s = 1, max(s, 0.1)
 	}
 	return fmt.Sprintf("%.*f%s ± %.*f%s", decimals, v, in.mark, decimals, s, in.mark)
 }
@@ -126,9 +134,7 @@ func Moons(a unit.Angle) string {
 	switch w := math.Abs(a.Min()) / moonWidth; {
 	case w < 0.05:
 		return "less than a tenth of the Moon's width"
-	case w < 0.95:
-		return fmt.Sprintf("%.1f of the Moon's width", w)
-	case w < 1.05:
+	case w >= 0.95 && w < 1.05:
 		return "one Moon width"
 	default:
 		return fmt.Sprintf("%.1f Moon widths", w)
@@ -172,6 +178,12 @@ func Wait(d time.Duration) string {
 // span is a difference between clocks, of hours and minutes, or of minutes and seconds.
 func span(d time.Duration) string {
 	d = d.Abs().Round(time.Second)
+	switch d {
+	case time.Hour:
+		return "an hour"
+	case 30 * time.Minute:
+		return "half an hour"
+	}
 	h, m, s := int(d.Hours()), int(d.Minutes())%60, int(d.Seconds())%60
 	var parts []string
 	for _, p := range []struct {
@@ -253,6 +265,18 @@ func few(files []string) string {
 		return strings.Join(files, "")
 	}
 	return fmt.Sprintf("%s and %d more", files[0], len(files)-1)
+}
+
+// sentence is a text with its first letter large and a full stop behind.
+func sentence(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(r)) + strings.TrimSuffix(text[n:], ".") + "."
+}
+
+// small is a text with its first letter small.
+func small(text string) string {
+	r, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToLower(r)) + text[n:]
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -3,6 +3,7 @@ package say
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"reflect"
 	"time"
 
@@ -11,9 +12,23 @@ import (
 
 // String names key and values, for tests and logs: nothing a user reads.
 func (l Line) String() string {
+	if l.Key == verbatim {
+		return fmt.Sprint(l.With...)
+	}
 	text := string(l.Key)
 	for _, w := range l.With {
-		text += fmt.Sprintf(" [%v]", w)
+		switch w := w.(type) {
+		case unit.Angle:
+			text += fmt.Sprintf(" [%.1f′]", math.Abs(w.Min()))
+		case Off:
+			text += fmt.Sprintf(" [%.1f′ ± %.1f′]", math.Abs(w.Value.Min()), w.Sigma.Min())
+		case Longest:
+			text += fmt.Sprintf(" [%v]", time.Duration(w))
+		case Clause:
+			text += fmt.Sprintf(" [%v]", Line(w))
+		default:
+			text += fmt.Sprintf(" [%v]", w)
+		}
 	}
 	return text
 }
@@ -25,8 +40,8 @@ var types = map[string]reflect.Type{
 	"off": reflect.TypeFor[Off](), "moons": reflect.TypeFor[Moons](), "times": reflect.TypeFor[Times](), "pictures": reflect.TypeFor[Pictures](),
 	"share": reflect.TypeFor[Share](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
 	"mm": reflect.TypeFor[Millimetres](), "km": reflect.TypeFor[Kilometres](), "degrees": reflect.TypeFor[Degrees](),
-	"offset": reflect.TypeFor[Offset](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
-	"files": reflect.TypeFor[Files](),
+	"offset": reflect.TypeFor[Offset](), "sentence": reflect.TypeFor[Sentence](), "hours": reflect.TypeFor[Hours](), "tenths": reflect.TypeFor[Tenths](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
+	"files": reflect.TypeFor[Files](), "clause": reflect.TypeFor[Clause](),
 }
 
 // nameOf is what a type is kept under; "" of one that is no quantity.
@@ -38,6 +53,12 @@ func nameOf(t reflect.Type) string {
 	}
 	return ""
 }
+
+// MarshalJSON and UnmarshalJSON are those of the line.
+func (c Clause) MarshalJSON() ([]byte, error) { return Line(c).MarshalJSON() }
+
+// UnmarshalJSON reads what MarshalJSON wrote.
+func (c *Clause) UnmarshalJSON(text []byte) error { return (*Line)(c).UnmarshalJSON(text) }
 
 // lineJSON is a line on paper: every quantity under its type's name.
 type lineJSON struct {

@@ -71,6 +71,10 @@ type (
 	Degrees unit.Angle
 	// Offset is a zone's from UTC.
 	Offset time.Duration
+	// Hours is a difference between clocks with its standard error, told in hours.
+	Hours struct{ Value, Sigma time.Duration }
+	// Tenths is a number told to a tenth.
+	Tenths float64
 	// Number is a bare one, told to two figures.
 	Number float64
 	// Place is on the Earth, degrees north and east.
@@ -81,6 +85,10 @@ type (
 	Span time.Duration
 	// Longest is a length of exposure up to which stars stay round; of an hour and more nobody says how much more.
 	Longest time.Duration
+	// Sentence is a text from elsewhere as a sentence: its first letter large, a full stop behind.
+	Sentence string
+	// Clause is a line within another one: its first letter is small.
+	Clause Line
 	// Files are names of pictures: the first of them, and how many more there are.
 	Files []string
 )

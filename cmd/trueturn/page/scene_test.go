@@ -125,7 +125,7 @@ func (s *scene) turn(altitude, azimuth unit.Angle) {
 // The words a turn is asked in.
 var (
 	baseWords = regexp.MustCompile(`Turn the base ([0-9.]+)(°|′|″) (clockwise|anticlockwise) seen from above`)
-	tiltWords = regexp.MustCompile(`(Raise|Lower) the axis by ([0-9.]+)(°|′|″)`)
+	tiltWords = regexp.MustCompile(`(Raise|Lower) the tilt by ([0-9.]+)(°|′|″)`)
 )
 
 // obeyed is the turn a sentence asks for, as a person understands it; false where it asks for none.
