@@ -33,7 +33,7 @@ type shotJSON struct {
 	Clock        *clockJSON    `json:"clock,omitempty"`
 	ClockErr     *errorJSON    `json:"clock_error,omitempty"`
 	Lens         lensJSON      `json:"lens"`
-	Place        *placeJSON    `json:"place,omitempty"`
+	Place        *ephem.Place  `json:"place,omitempty"`
 	Width        int           `json:"width,omitempty"`
 	Height       int           `json:"height,omitempty"`
 	RowOrderFree bool          `json:"row_order_free,omitempty"`
@@ -98,12 +98,6 @@ type lensJSON struct {
 	Model   string  `json:"model,omitempty"`
 }
 
-type placeJSON struct {
-	LatitudeDeg  float64 `json:"latitude_deg"`
-	LongitudeDeg float64 `json:"longitude_deg"`
-	HeightM      float64 `json:"height_m"`
-}
-
 type fieldJSON struct {
 	Width     int            `json:"width"`
 	Height    int            `json:"height"`
@@ -151,7 +145,8 @@ func (s Shot) MarshalJSON() ([]byte, error) {
 		j.Clock = &clockJSON{c.Start.UTC(), c.Exposure, c.Step, c.Source, toldOnPaper(c.Told)}
 	}
 	if p := s.Place; p != nil {
-		j.Place = &placeJSON{degrees(p.Latitude), degrees(p.Longitude), p.HeightM}
+		place := ephem.PlaceOf(*p)
+		j.Place = &place
 	}
 	if f := s.Field; f.Width > 0 {
 		j.Field = &fieldJSON{f.Width, f.Height, exactly(f.Background, f.Noise, f.FWHM, f.Elongation), f.Condition, s.starRows()}
@@ -161,10 +156,6 @@ func (s Shot) MarshalJSON() ([]byte, error) {
 	}
 	return json.Marshal(j)
 }
-
-// degrees are rounded to a tenth of a millimetre on the ground: converted, the pole is an ulp beyond 90° and
-// would be refused.
-func degrees(a unit.Angle) float64 { return math.Round(a.Deg()*1e9) / 1e9 }
 
 func (s Shot) starRows() []numbers {
 	matched := s.matched()
@@ -220,7 +211,7 @@ func (s *Shot) UnmarshalJSON(text []byte) error {
 // rest reads the parts that may be wrong.
 func (j shotJSON) rest(n *Shot) error {
 	if p := j.Place; p != nil {
-		site, err := ephem.NewSite(p.LatitudeDeg, p.LongitudeDeg, p.HeightM)
+		site, err := p.Site()
 		if err != nil {
 			return noShot(err.Error())
 		}

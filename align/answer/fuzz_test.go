@@ -8,18 +8,22 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/soniakeys/unit"
+
 	"trueturn/align/exposure"
+	"trueturn/drift/wobble"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 )
 
 // savedSession is a session as align --save writes it, with all it may hold.
 func savedSession(t testing.TB) string {
+	sec := unit.AngleFromSec
 	s := Session{Kind: sessionKind, Version: Version, FWHMPx: 2.4,
-		Site: SessionSite{46.02, 7.75, 1620}, Air: ephem.Air{TemperatureC: -2, PressureHPa: 830},
+		Site: ephem.Place{LatitudeDeg: 46.02, LongitudeDeg: 7.75, HeightM: 1620}, Air: ephem.Air{TemperatureC: -2, PressureHPa: 830},
 		View: SessionView{MidUTC: "2026-11-25T21:30:00Z", RADeg: 83.8, DecDeg: -5.4, FocalPx: 3000, Width: 4000, Height: 3000},
 		Mount: &SessionMount{AxisAltitudeDeg: 46.1, AxisAzimuthDeg: 0.3, CovarianceRad2: [2][2]float64{{1e-7, 1e-8}, {1e-8, 2e-7}}, RateSigma: 1e-4,
-			Wobble: &SessionWobble{PeriodS: 480, PeakToPeakArcsec: 40, SigmaArcsec: 3, Harmonics: [][2]float64{{10, 17}, {1, 2}}}}}
+			Wobble: &exposure.Wobble{PeriodS: 480, PeakToPeak: sec(40), Sigma: sec(3), Harmonics: []wobble.Harmonic{{Cos: sec(10), Sin: sec(17)}, {Cos: sec(1), Sin: sec(2)}}}}}
 	var b bytes.Buffer
 	if err := s.Write(&b); err != nil {
 		t.Fatal(err)

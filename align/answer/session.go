@@ -31,7 +31,7 @@ const sessionLimit = 64 << 20
 type Session struct {
 	Kind    string        `json:"kind"`
 	Version int           `json:"version"`
-	Site    SessionSite   `json:"site"`
+	Site    ephem.Place   `json:"site"`
 	Air     ephem.Air     `json:"air"`
 	View    SessionView   `json:"view"`
 	Mount   *SessionMount `json:"mount"` // null where no axis was found
@@ -39,13 +39,6 @@ type Session struct {
 	// Elongation of a star before the mount moves it, where that is too long to be called round.
 	Elongation float64 `json:"elongation,omitempty"`
 	Answer     Answer  `json:"answer"`
-}
-
-// SessionSite is where.
-type SessionSite struct {
-	LatitudeDeg  float64 `json:"latitude_deg"`
-	LongitudeDeg float64 `json:"longitude_deg"`
-	HeightM      float64 `json:"height_m"`
 }
 
 // SessionView is the last picture's: where its middle looked, when, and its lens.
@@ -61,25 +54,13 @@ type SessionView struct {
 
 // SessionMount is the mount as measured: what a forecast reckons with.
 type SessionMount struct {
-	AxisAltitudeDeg float64        `json:"axis_altitude_deg"`
-	AxisAzimuthDeg  float64        `json:"axis_azimuth_deg"`
-	CovarianceRad2  [2][2]float64  `json:"covariance_rad2"` // across (toward growing azimuth) and up, on the sky
-	RateError       float64        `json:"rate_error"`      // sidereal ratio less 1
-	RateSigma       float64        `json:"rate_sigma"`
-	Wobble          *SessionWobble `json:"wobble"`
-	Bend            *align.Bend    `json:"bend,omitempty"` // where the holder was seen to bend
-}
-
-// SessionWobble is the gear's periodic error.
-type SessionWobble struct {
-	PeriodS          float64      `json:"period_s"`
-	PeakToPeakArcsec float64      `json:"peak_to_peak_arcsec"`
-	SigmaArcsec      float64      `json:"sigma_arcsec"`
-	Harmonics        [][2]float64 `json:"harmonics_arcsec"`      // cosine and sine of the fundamental, the second, …
-	SizeFactor       float64      `json:"size_factor,omitempty"` // to which the size is known, where to no more
-	PeriodFactor     float64      `json:"period_factor,omitempty"`
-	// Source is where the figures come from; files written before it was kept have none, and their answer says.
-	Source exposure.Source `json:"source,omitempty"`
+	AxisAltitudeDeg float64          `json:"axis_altitude_deg"`
+	AxisAzimuthDeg  float64          `json:"axis_azimuth_deg"`
+	CovarianceRad2  [2][2]float64    `json:"covariance_rad2"` // across (toward growing azimuth) and up, on the sky
+	RateError       float64          `json:"rate_error"`      // sidereal ratio less 1
+	RateSigma       float64          `json:"rate_sigma"`
+	Wobble          *exposure.Wobble `json:"wobble"`
+	Bend            *align.Bend      `json:"bend,omitempty"` // where the holder was seen to bend
 }
 
 // Session gathers what [Answer.Plan] was asked; an error of kind [ErrSession] where there is
@@ -90,7 +71,7 @@ func (a Answer) Session() (Session, error) {
 	}
 	_, over := rounded(*a.Site)
 	s := Session{Kind: sessionKind, Version: Version, FWHMPx: a.Plan.FWHM, Elongation: a.Plan.Elongation, Answer: a.Abroad(), View: a.lastView}
-	s.Site = SessionSite{hundredths(a.Site.Latitude), hundredths(a.Site.Longitude), a.Site.HeightM}
+	s.Site = ephem.Place{LatitudeDeg: hundredths(a.Site.Latitude), LongitudeDeg: hundredths(a.Site.Longitude), HeightM: a.Site.HeightM}
 	s.Air = a.air
 	if m := a.Plan.Mount; !m.Tripod {
 		at := ephem.HorizontalOf(over.Apply(m.Axis.Direction))
@@ -101,12 +82,7 @@ func (a Answer) Session() (Session, error) {
 			bend.Own = over.Apply(bend.Own)
 			s.Mount.Bend = &bend
 		}
-		if w := m.Wobble; w != nil {
-			s.Mount.Wobble = &SessionWobble{PeriodS: w.PeriodS, PeakToPeakArcsec: w.PeakToPeak.Sec(), SigmaArcsec: w.Sigma.Sec(), SizeFactor: w.SizeFactor, PeriodFactor: w.PeriodFactor, Source: w.Source}
-			for _, h := range w.Harmonics {
-				s.Mount.Wobble.Harmonics = append(s.Mount.Wobble.Harmonics, [2]float64{h.Cos.Sec(), h.Sin.Sec()})
-			}
-		}
+		s.Mount.Wobble = m.Wobble
 	}
 	return s, nil
 }
@@ -155,7 +131,7 @@ func ReadSession(r io.Reader) (Session, error) {
 
 // fault is what makes a session unusable, empty if nothing does.
 func (s Session) fault() string {
-	if _, err := ephem.NewSite(s.Site.LatitudeDeg, s.Site.LongitudeDeg, s.Site.HeightM); err != nil {
+	if _, err := s.Site.Site(); err != nil {
 		return "names an impossible site: " + err.Error()
 	}
 	if _, err := time.Parse(time.RFC3339Nano, s.View.MidUTC); err != nil {
@@ -175,7 +151,7 @@ func (s Session) fault() string {
 
 // Plan is the forecast's question again: the session's mount over the session's view.
 func (s Session) Plan() (exposure.Plan, error) {
-	site, err := ephem.NewSite(s.Site.LatitudeDeg, s.Site.LongitudeDeg, s.Site.HeightM)
+	site, err := s.Site.Site()
 	if err != nil {
 		return exposure.Plan{}, err
 	}
@@ -203,10 +179,9 @@ func (s Session) mount() exposure.Mount {
 	if w := m.Wobble; w != nil && s.gearSource() == exposure.GearUsual && w.SizeFactor == 0 {
 		out.Wobble = exposure.Reckoned(nil) // of a file from before the range was kept
 	} else if w != nil {
-		out.Wobble = &exposure.Wobble{PeriodS: w.PeriodS, PeakToPeak: unit.AngleFromSec(w.PeakToPeakArcsec), Sigma: unit.AngleFromSec(w.SigmaArcsec), SizeFactor: w.SizeFactor, PeriodFactor: w.PeriodFactor, Source: s.gearSource()}
-		for _, h := range w.Harmonics {
-			out.Wobble.Harmonics = append(out.Wobble.Harmonics, wobble.Harmonic{Cos: unit.AngleFromSec(h[0]), Sin: unit.AngleFromSec(h[1])})
-		}
+		known := *w
+		known.Source = s.gearSource()
+		out.Wobble = &known
 	}
 	return out
 }
