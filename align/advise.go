@@ -59,12 +59,13 @@ type Question struct {
 	Play     unit.Angle // of the knobs, where it is known: less than that no turn of them brings; 0: what small mounts usually have
 	Stands   unit.Angle // the axis error the planned exposure stands; 0 if unknown
 	Forecast Forecast
-	South    bool    // the elevated pole is the south pole
-	LongestS float64 // exposure that stays round; 0 if unknown
-	Rests    string  // what that rests on, to be said behind the figure; empty: on what was measured
-	Rounded  bool    // the planned exposure stays round
-	Unsteady bool    // a situation was met in which the axis will not stay as measured
-	Query            // of place or clock, to be put before any turn; zero: none
+	South    bool      // the elevated pole is the south pole
+	LongestS float64   // exposure that stays round; 0 if unknown
+	Rests    string    // what that rests on, to be said behind the figure; empty: on what was measured
+	Rounded  bool      // the planned exposure stays round
+	Unsteady bool      // a situation was met in which the axis will not stay as measured
+	Query              // of place or clock, to be put before any turn; zero: none
+	Voice    say.Voice // of who is told the query
 }
 
 // Thresholds of the advice.
@@ -91,13 +92,13 @@ const (
 func Advise(a Axis, q Question) Advice {
 	d := a.Deviation(q.Aim)
 	ad := Advice{TurnAltitude: -d.Altitude, TurnAzimuth: -d.Azimuth}
-	ad.Trustworthy = a.sound() && !q.Unsteady && q.Ask == "" && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
+	ad.Trustworthy = a.sound() && !q.Unsteady && q.Ask.None() && (d.Total > sureness*d.TotalSigma || sureness*a.WorstSigma() < max(min(q.Stands, fineLimit), q.play()))
 	ad.Next = nextStep(a, d, q)
 	ad.judgeKnobs(a, q)
 	ad.Altitude = q.knobText(ad.AltitudeIs, ad.TurnAltitude, a.AltitudeSigma(), altitudeWords)
 	ad.Azimuth = q.knobText(ad.AzimuthIs, ad.TurnAzimuth, a.AzimuthSigma(), azimuthWords(q.South))
 	ad.NextText = nextText(ad, a, d, q)
-	if q.Ask != "" {
+	if !q.Ask.None() {
 		ad.askFirst(q)
 	}
 	ad.Notes = notes(a, d)
@@ -111,9 +112,9 @@ func (ad *Advice) askFirst(q Question) {
 	if ad.Next == Turn || ad.Next == Shoot {
 		ad.Next = Measure
 		r, n := utf8.DecodeRuneInString(step)
-		step = q.If + ": " + string(unicode.ToLower(r)) + step[n:]
+		step = q.Voice.Say(q.If) + ": " + string(unicode.ToLower(r)) + step[n:]
 	}
-	ad.NextText = q.Ask + " " + step
+	ad.NextText = q.Voice.Say(q.Ask) + " " + step
 }
 
 // sound is whether what is left over agrees with the stated errors.
@@ -236,7 +237,7 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		if !q.Rounded && q.LongestS > 0 {
 			return fmt.Sprintf("Start, but with shorter exposures: stars stay round for %s%s, not for %s, and turning the axis would not help (%s).", seconds(q.LongestS), q.Rests, seconds(q.PlannedS), off)
 		}
-		if !ad.Trustworthy && q.Ask == "" { // by the error it may have
+		if !ad.Trustworthy && q.Ask.None() { // by the error it may have
 			return fmt.Sprintf("Start now: %s, and %s stay round even with %s.", off, seconds(q.PlannedS), Arc(d.worst(a)))
 		}
 		if q.Rounded && q.LongestS > 0 {
@@ -244,7 +245,7 @@ func nextText(ad Advice, a Axis, d Deviation, q Question) string {
 		}
 		return fmt.Sprintf("Start now: %s, and %s stand more than that.", off, seconds(q.PlannedS))
 	case Turn:
-		if q.Rounded && q.LongestS > 0 && q.Ask == "" {
+		if q.Rounded && q.LongestS > 0 && q.Ask.None() {
 			return fmt.Sprintf("%s stay round as it stands%s. Turn the knobs for longer ones, and to keep the field from creeping over the night: ", seconds(q.PlannedS), q.Room()) +
 				ad.steps(a) + ", then tighten the clamps and measure once more without touching."
 		}

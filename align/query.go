@@ -2,21 +2,21 @@ package align
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 	"time"
 
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // Query is a question of place or clock whose other answer would make other turns.
 type Query struct {
-	Ask   string // empty: nothing is asked
-	If    string // the condition under which what was reckoned with holds, in words
+	Ask   say.Line // none: nothing is asked
+	If    say.Line // the condition under which what was reckoned with holds
 	Issue Issue
 }
 
-// Issue is what a query is about, in values: by them, and not by its words, it is known again with the next picture. Its JSON is for
+// Issue is what a query is about, in values: by them, and not by its sentence, it is known again with the next picture. Its JSON is for
 // sessions on disk.
 type Issue struct {
 	Raised Raised        `json:"raised"`
@@ -66,9 +66,9 @@ func Queries(doubts []Doubt, sky bool, site ephem.Site, a Axis, d Deviation) (al
 	}
 	switch {
 	case sky && matters(a, d):
-		all = append(all, Query{"Are the site and the camera's clock with its zone right? The sky speaks against it, as said below.", "If so", Issue{Raised: RaisedBySky, Site: site}})
+		all = append(all, Query{say.Of("sky against place or clock"), say.Of("if so"), Issue{Raised: RaisedBySky, Site: site}})
 	case !sky && d.Total > farOff:
-		all = append(all, Query{fmt.Sprintf("Are the site and the camera's clock with its zone right? They put the axis %s off, which is seldom true, and a wrong one sends the turn another way.", Arc(d.Total)), "If so", Issue{Raised: RaisedByFar, Site: site}})
+		all = append(all, Query{say.Of("axis seldom so far off", d.Total), say.Of("if so"), Issue{Raised: RaisedByFar, Site: site}})
 	}
 	return all
 }

@@ -8,6 +8,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/drift"
+	"trueturn/ephem/say"
 )
 
 // # A clock that was set
@@ -230,10 +231,10 @@ func hours(d time.Duration) string {
 // clocks are the situations of the camera's clock: each setting, and what the knobs' tracks tell.
 func (g *Guide) clocks() (list []align.Situation) {
 	for _, set := range g.s.Settings {
-		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{set.File}, Text: set.text()})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{set.File}, Says: say.Text(set.text())})
 	}
 	if k := g.s.Knobs; k != nil && k.Clock().Sure {
-		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{}, Text: k.Clock().Text()})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{}, Says: say.Text(k.Clock().Text())})
 	}
 	return list
 }

@@ -95,7 +95,7 @@ func (g *Guide) ask(q align.Query) *Asking {
 		at = len(g.s.Asked)
 		g.s.Asked = append(slices.Clone(g.s.Asked), Asked{Issue: q.Issue, Clocks: g.clocksSet()})
 	}
-	return &Asking{at + 1, q.Issue.Kind, q.Ask}
+	return &Asking{at + 1, q.Issue.Kind, g.o.Answer.Voice.Say(q.Ask)}
 }
 
 // withQuery is an answer that says what stands before it.
@@ -123,6 +123,7 @@ func (g *Guide) clocksSet() (n int) {
 var putRight = map[align.Kind]string{align.KindSite: "site", align.KindClock: "zone or clock offset", "": "site, zone or clock offset"}
 
 // asks is the question in place of an order.
-func asks(q align.Query) told {
-	return told{kind: string(align.Measure), text: q.Ask + " " + q.If + ", say so and go on; if not, start live again at the computer with the right " + putRight[q.Issue.Kind] + "."}
+func (g *Guide) asks(q align.Query) told {
+	v := g.o.Answer.Voice
+	return told{kind: string(align.Measure), text: v.Say(q.Ask) + " " + v.Say(q.If) + ", say so and go on; if not, start live again at the computer with the right " + putRight[q.Issue.Kind] + "."}
 }

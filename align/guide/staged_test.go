@@ -287,9 +287,9 @@ func kindsText(kinds []align.Kind) string {
 }
 
 // asked is whether the first thing said is a question.
-func asked(text string) bool {
-	before, _, _ := strings.Cut(text, "urn the knobs")
-	return strings.Contains(before, "?")
+func asked(a answer.Answer) bool {
+	ask := a.Measured.Question.Ask
+	return !ask.None() && strings.HasPrefix(a.Advice.NextText, ask.String())
 }
 
 // orders is what the answer has its reader do.
@@ -298,7 +298,7 @@ func (o outcome) orders() string {
 	switch {
 	case a.Err != nil:
 		return "no axis"
-	case asked(a.Advice.NextText):
+	case asked(a):
 		return "question"
 	case !a.Advice.Trustworthy:
 		return "untrusted"
@@ -433,12 +433,12 @@ func (o outcome) most() float64 {
 func (o outcome) right(k align.Kind, list []answer.Situation) bool {
 	text := textOf(list, k)
 	misplaced := strings.HasPrefix(o.name, "site") || strings.HasPrefix(o.name, "clock")
-	return slices.Contains(o.want, k) || misplaced && (k == align.KindLowAltitude || strings.Contains(text, "clock or place") || strings.Contains(text, "clock was set"))
+	return slices.Contains(o.want, k) || misplaced && (k == align.KindLowAltitude || strings.Contains(text, "clock or place") || strings.Contains(text, "clock set"))
 }
 
 // rests is whether it is said what the answer rests on.
 func (o outcome) rests() bool {
-	return slices.ContainsFunc(o.once.Advice.Notes, func(n string) bool { return strings.Contains(n, "ite as given") })
+	return slices.ContainsFunc(o.once.Advice.Notes, func(n string) bool { return strings.Contains(n, "site as given") })
 }
 
 func textOf(list []answer.Situation, k align.Kind) string {

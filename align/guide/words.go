@@ -39,7 +39,7 @@ func (g *Guide) compose() {
 	q, asked := g.standing()
 	s, phase, question := g.words(a), g.s.Phase, (*Asking)(nil)
 	if asked {
-		s, question = asks(q), g.ask(q)
+		s, question = g.asks(q), g.ask(q)
 		a = withQuery(a, q)
 		if phase == Done {
 			phase = Measuring
@@ -99,7 +99,7 @@ func (g *Guide) words(a answer.Finding) told {
 
 // headline is the job's own figure.
 func headline(a answer.Finding) string {
-	if a.Measured != nil && a.Measured.Question.Ask != "" {
+	if a.Measured != nil && !a.Measured.Question.Ask.None() {
 		return answer.QuestionFirst
 	}
 	if a.Forecast == nil || a.Forecast.LongestS <= 0 {

@@ -17,6 +17,7 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/align/simulate"
 	"trueturn/cmd/plot"
+	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
@@ -99,7 +100,7 @@ func (d *Data) fill() {
 
 // nothing is an answer in which everything is null.
 func nothing() Data {
-	return Data{Answer: answer.New(drift.Sequence{}, answer.Options{}), Generated: evening}
+	return Data{Answer: answer.New(drift.Sequence{}, answer.Options{Voice: words.ForPage}), Generated: evening}
 }
 
 // hostile has a name in it that is no name.
@@ -118,7 +119,7 @@ func hostile() Data {
 func simulated(t testing.TB) Data {
 	t.Helper()
 	seq := simulatedSequence(t)
-	d := Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+	d := Of(seq, answer.New(seq, answer.Options{Site: to(place(t)), Voice: words.ForPage}))
 	if d.Answer.Measured == nil {
 		t.Fatal(d.Answer.Err)
 	}
@@ -156,14 +157,14 @@ func swung(t testing.TB) Data {
 			e.Mount.Swings = append(e.Mount.Swings, unit.AngleFromDeg(deg))
 		}
 	})
-	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t)), Voice: words.ForPage}))
 }
 
 // standing is a tripod: there is no axis.
 func standing(t testing.TB) Data {
 	t.Helper()
 	seq := sequence(t, func(e *simulate.Evening) { e.Count, e.Mount.Tripod = 6, true })
-	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t))}))
+	return Of(seq, answer.New(seq, answer.Options{Site: to(place(t)), Voice: words.ForPage}))
 }
 
 func sequence(t testing.TB, set func(*simulate.Evening)) drift.Sequence {

@@ -81,7 +81,7 @@ func headlineOf(d Data) headline {
 		h.Doing = reason(a)
 	}
 	switch {
-	case a.Measured != nil && a.Measured.Question.Ask != "":
+	case a.Measured != nil && !a.Measured.Question.Ask.None():
 		h.Figure = answer.QuestionFirst
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
 		h.Figure = roundFor(*a.Exposure.LongestS)

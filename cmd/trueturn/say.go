@@ -52,7 +52,7 @@ func (f *face) sayBrief(a answer.Answer) {
 }
 
 // asks is whether a question of place or clock comes before all else.
-func asks(a answer.Answer) bool { return a.Measured != nil && a.Measured.Question.Ask != "" }
+func asks(a answer.Answer) bool { return a.Measured != nil && !a.Measured.Question.Ask.None() }
 
 // sayNext is the next step. A turn is told knob by knob, the larger error first.
 func (f *face) sayNext(a answer.Answer) {
