@@ -42,24 +42,3 @@ func MoonWidths(a unit.Angle) string {
 	}
 	return fmt.Sprintf("%.1f Moon widths", w)
 }
-func altitudeWords(up bool, size string) string {
-	if up {
-		return "raise " + size
-	}
-	return "lower " + size
-}
-
-// azimuthWords: facing the pole, clockwise seen from above is to the right; in the
-// north that is east, in the south west.
-func azimuthWords(south bool) func(bool, string) string {
-	return func(clockwise bool, size string) string {
-		sense, toward := "anticlockwise", "west"
-		if clockwise {
-			sense = "clockwise"
-		}
-		if clockwise != south {
-			toward = "east"
-		}
-		return fmt.Sprintf("turn %s %s seen from above (toward %s)", size, sense, toward)
-	}
-}

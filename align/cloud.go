@@ -1,7 +1,6 @@
 package align
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -9,6 +8,7 @@ import (
 
 	"trueturn/drift"
 	"trueturn/drift/star"
+	"trueturn/ephem/say"
 )
 
 // The test for cloud: a picture with less than two fifths of the stars of its neighbours, and fewer by more than four times the scatter
@@ -121,12 +121,12 @@ func (s *session) clouds() []Situation {
 	if len(list) == 0 {
 		return nil
 	}
-	text, sure := "Cloud took the stars from %s. The gap is bridged; check the sky before the next exposure.", true
+	says, sure := say.Key("cloud, bridged"), true
 	switch n := len(s.solved); {
 	case n == 0:
-		text = "Cloud took the stars from %s. Check the sky before the next exposure."
+		says = say.Key("cloud")
 	case list[len(list)-1] >= s.solved[n-1]:
-		text, sure = "The stars are gone from %s, to the end: cloud, or dew or something else before the lens. Look at both before going on.", false
+		says, sure = say.Key("stars gone to the end"), false
 	}
-	return []Situation{{Kind: KindCloud, Files: s.shotFiles(list), Size: lost, Sure: sure, Text: fmt.Sprintf(text, pictures(len(list)))}}
+	return []Situation{{Kind: KindCloud, Files: s.shotFiles(list), Size: lost, Sure: sure, Says: say.Of(says, say.Pictures(len(list)))}}
 }

@@ -1,10 +1,8 @@
 package align
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -12,6 +10,7 @@ import (
 
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // Doubt is a place or a time told in two ways: the one reckoned with, and the other. [PlaceOf] and [ClockDoubts] find them, once for
@@ -19,7 +18,7 @@ import (
 type Doubt struct {
 	Kind  Kind // KindSite or KindClock
 	Files []string
-	Text  string // what differs, which is reckoned with and why
+	Says  say.Line // what differs, which is reckoned with and why
 	Ways  []amiss.Way
 	// Slight: no situation unless the other moves the axis by slightLeast.
 	Slight bool
@@ -30,12 +29,12 @@ type Doubt struct {
 
 // Other is the place or time not reckoned with.
 type Other struct {
-	Name  string        // for "with …"
+	Name  say.Line      // for "with …"
 	Site  *ephem.Site   // nil: the same
 	Later time.Duration // than reckoned with
-	// Ask is the question which of both is right, and If the condition under which what was reckoned holds; empty: nothing to
+	// Ask is the question which of both is right, and If the condition under which what was reckoned holds; none: nothing to
 	// ask, for something else confirms what was reckoned with.
-	Ask, If string
+	Ask, If say.Line
 }
 
 // Moved is where the axis would be with the other place or time.
@@ -78,44 +77,44 @@ func (d *Doubt) Weigh(a Axis, site ephem.Site, aim func(ephem.Site, time.Duratio
 
 // asks is whether the question comes before any turn by an axis.
 func (d Doubt) asks(a Axis) bool {
-	return d.Other.Ask != "" && d.Moved != nil && d.Moved.By > askLeast && d.Moved.By > a.WorstSigma().Mul(askSigmas)
+	return !d.Other.Ask.None() && d.Moved != nil && d.Moved.By > askLeast && d.Moved.By > a.WorstSigma().Mul(askSigmas)
 }
 
 // told is whether it is worth a situation.
 func (d Doubt) told() bool { return !d.Slight || d.Moved != nil && d.Moved.By >= slightLeast }
 
 // effect says what the other would change.
-func (d Doubt) effect() string {
+func (d Doubt) effect() say.Line {
 	m := d.Moved
-	if m == nil {
-		return ""
+	switch {
+	case m == nil:
+		return say.Line{}
+	case m.By < slightLeast:
+		return say.Of("other leaves the axis", d.Other.Name, slightLeast)
 	}
-	if m.By < slightLeast {
-		return fmt.Sprintf(" With %s the axis would be the same to %s.", d.Other.Name, Arc(slightLeast))
-	}
-	return fmt.Sprintf(" With %s the axis would be %s elsewhere; the turns would be: base %s; tilt %s.", d.Other.Name, Arc(m.By),
-		azimuthTurn(-m.Deviation.Azimuth, m.South), altitudeTurn(-m.Deviation.Altitude))
+	return say.Of("other moves the axis", d.Other.Name, m.By, baseToward(-m.Deviation.Azimuth, m.South), tiltBy(-m.Deviation.Altitude))
 }
 
-func azimuthTurn(turn unit.Angle, south bool) string {
-	return azimuthWords(south)(turn > 0, Arc(unit.Angle(math.Abs(turn.Rad()))))
-}
-
-func altitudeTurn(turn unit.Angle) string {
-	return altitudeWords(turn > 0, Arc(unit.Angle(math.Abs(turn.Rad()))))
+// baseToward is a turn of the base, with the side it goes to for who faces the pole: clockwise is to the right, in the north that
+// is east, in the south west.
+func baseToward(turn unit.Angle, south bool) say.Line {
+	if turn > 0 != south {
+		return say.Of("toward east", baseBy(turn))
+	}
+	return say.Of("toward west", baseBy(turn))
 }
 
 // Contradictions are the situations doubts make, one a kind, site first; the size is how far the other place or time moves the axis at most.
 func Contradictions(doubts []Doubt) (all []Situation) {
 	for _, k := range []Kind{KindSite, KindClock} {
 		s := Situation{Kind: k, Sure: true}
-		var texts []string
+		var told []say.Line
 		for _, d := range doubts {
 			if d.Kind != k || !d.told() {
 				continue
 			}
-			texts, s.Ways = append(texts, d.Text+d.effect()), append(s.Ways, d.Ways...)
-			s.Sure = s.Sure && d.Other.Ask == ""
+			told, s.Ways = append(told, d.Says, d.effect()), append(s.Ways, d.Ways...)
+			s.Sure = s.Sure && d.Other.Ask.None()
 			if d.Moved != nil && d.Moved.By.Rad() > s.Size.Value {
 				s.Size = angle(d.Moved.By, 0)
 			}
@@ -125,8 +124,8 @@ func Contradictions(doubts []Doubt) (all []Situation) {
 				}
 			}
 		}
-		if len(texts) > 0 {
-			s.Text = strings.Join(texts, " ")
+		if len(told) > 0 {
+			s.Says = say.All(told...)
 			all = append(all, s)
 		}
 	}

@@ -2,14 +2,13 @@ package align
 
 import (
 	"fmt"
-	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"trueturn/drift"
 	"trueturn/drift/frame"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // Limits of what GPS times in pictures can say. A fix is as old as it is, so that stamps run ahead of it: only one later than
@@ -93,19 +92,17 @@ func (c clocks) gpsDoubt() (Doubt, bool) {
 	if whole {
 		ahead = hours
 	}
-	which := "ahead of"
+	differ, zone := say.Of("ahead of GPS", say.Span(ahead)), say.Line{}
 	if ahead < 0 {
-		which = "behind"
+		differ = say.Of("behind GPS", say.Span(ahead))
 	}
-	d := Doubt{Kind: KindClock, Files: off.files(), Slight: ahead.Abs() < gpsSlight}
-	d.Text = fmt.Sprintf("The time of the pictures is %s %s the GPS time in them", spell(ahead.Abs()), which)
 	if whole {
-		d.Text += ", as with a wrong zone or summer time set in the camera"
+		zone = say.Of("as a wrong zone")
 	}
-	d.Text += ". Their own time is used, for GPS times may be old or not of UTC."
+	d := Doubt{Kind: KindClock, Files: off.files(), Slight: ahead.Abs() < gpsSlight, Says: say.All(differ, zone, say.Of("camera's time used"))}
 	d.Ways = []amiss.Way{{When: "if GPS is right", Thing: amiss.ClockOffset, Value: fmt.Sprintf("%.0f", -ahead.Seconds())}}
-	d.Other = Other{Name: "GPS time", Later: -ahead, If: "If that of the camera is right"}
-	d.Other.Ask = fmt.Sprintf("Which time is right for %s: %s, as the camera's clock has it, or %s, as GPS has it?", off[0].File, utcOf(off[0], 0), utcOf(off[0], -ahead))
+	d.Other = Other{Name: say.Of("GPS time"), Later: -ahead, If: say.Of("if the camera's is right"),
+		Ask: say.Of("camera's time or GPS?", off[0].File, off[0].Clock.Start, off[0].Clock.Start.Add(-ahead))}
 	return d, true
 }
 
@@ -127,23 +124,22 @@ func (c clocks) zoneDoubt() (Doubt, bool) {
 	}
 	t := off[0].Clock.Told
 	later := t.Offset - t.Given
-	d := Doubt{Kind: KindClock, Files: off.files(), Other: Other{Name: "the zone given", Later: later}}
+	d := Doubt{Kind: KindClock, Files: off.files(), Other: Other{Name: say.Of("zone given"), Later: later}}
 	confirmed := len(off.those(frame.Told.Confirmed)) == len(off)
+	says := say.Key("zone in the pictures")
 	switch {
 	case t.Zone == frame.ZoneFromGPS:
-		d.Text = fmt.Sprintf("The zone given, UTC%s, is not that of the pictures: by GPS time their clock was at UTC%s, which is used.", offsetWords(t.Given), offsetWords(t.Offset))
-		confirmed = off.alive()
+		says, confirmed = say.Key("zone by GPS"), off.alive()
 	case confirmed:
-		d.Text = fmt.Sprintf("The zone given, UTC%s, is not that of the pictures: they state UTC%s, which is used, and GPS time confirms it.", offsetWords(t.Given), offsetWords(t.Offset))
-	default:
-		d.Text = fmt.Sprintf("The zone given, UTC%s, is not that of the pictures: they state UTC%s, which is used, for the camera wrote it with each time.", offsetWords(t.Given), offsetWords(t.Offset))
+		says = say.Key("zone in the pictures and by GPS")
 	}
+	d.Says = say.Of(says, say.Offset(t.Given), say.Offset(t.Offset))
 	if confirmed {
 		return d, true
 	}
 	d.Ways = []amiss.Way{{When: "if the zone given is right", Thing: amiss.ClockOffset, Value: fmt.Sprintf("%.0f", later.Seconds())}}
-	d.Other.Ask = fmt.Sprintf("Was the camera's clock at UTC%s, as its pictures say, or at UTC%s, as given?", offsetWords(t.Offset), offsetWords(t.Given))
-	d.Other.If = "If the pictures are right"
+	d.Other.Ask = say.Of("pictures' zone or the one given?", say.Offset(t.Offset), say.Offset(t.Given))
+	d.Other.If = say.Of("if the pictures are right")
 	return d, true
 }
 
@@ -154,86 +150,54 @@ func (c clocks) changeDoubt() (Doubt, bool) {
 		return Doubt{}, false
 	}
 	t := off[0].Clock.Told
-	d := Doubt{Kind: KindClock, Files: off.files(), Other: Other{Name: "UTC" + offsetWords(t.Other), Later: t.Offset - t.Other}}
-	d.Text = fmt.Sprintf("The clocks of the zone given were changed within half a day of these pictures. The camera's was taken to be at UTC%s, as the zone had it then.", offsetWords(t.Offset))
-	d.Ways = []amiss.Way{{When: "if nobody had set it so", Thing: amiss.ZoneOther, Value: offsetWords(t.Other)}}
-	d.Other.Ask = fmt.Sprintf("The clocks were changed that night: was the camera's at UTC%s or at UTC%s?", offsetWords(t.Offset), offsetWords(t.Other))
-	d.Other.If = "If at UTC" + offsetWords(t.Offset)
+	d := Doubt{Kind: KindClock, Files: off.files(), Other: Other{Name: say.Of("UTC and", say.Offset(t.Other)), Later: t.Offset - t.Other}}
+	d.Says = say.Of("clocks changed", say.Offset(t.Offset))
+	d.Ways = []amiss.Way{{When: "if nobody had set it so", Thing: amiss.ZoneOther, Value: zoneValue(t.Other)}}
+	d.Other.Ask = say.Of("before or after the change?", say.Offset(t.Offset), say.Offset(t.Other))
+	d.Other.If = say.Of("if at UTC and", say.Offset(t.Offset))
 	return d, true
+}
+
+// zoneValue is an offset as it is given.
+func zoneValue(d time.Duration) string {
+	return time.Time{}.In(time.FixedZone("", int(d/time.Second))).Format("-07:00")
 }
 
 // setDoubt is a clock that was set between two pictures.
 func setDoubt(s drift.ClockSet) Doubt {
-	d := Doubt{Kind: KindClock, Files: s.After, Other: Other{Name: "the later clock", Later: s.By}}
-	kept, other := "earlier", "later"
+	earlier, later := say.Of("earlier clock"), say.Of("later clock")
+	kept, other := earlier, Other{Name: later, Later: s.By, If: say.Of("if the earlier")}
 	if s.Later {
-		kept, other = other, kept
-		d.Other = Other{Name: "the earlier clock", Later: -s.By}
+		kept, other = later, Other{Name: earlier, Later: -s.By, If: say.Of("if the later")}
 	}
-	about := ""
+	by := clockBy(s.By.Round(time.Minute))
 	if !s.Mended {
-		about = "about "
+		by = clockWay(s.By > 0, say.Of("about", say.Span(s.By.Round(time.Minute))))
 	}
-	way, shown := "back", "by their numbers these pictures came after the others, by their times before"
+	d := Doubt{Kind: KindClock, Files: s.After, Other: other}
+	told := []say.Line{say.Of("clock set back", by, s.After[0])}
 	if s.By > 0 {
-		way, shown = "forward", "the numbers go on one by one, and so does the interval but for whole hours"
+		told[0] = say.Of("clock set forward", by, s.After[0])
 	}
-	by := about + spell(s.By.Abs().Round(time.Minute))
-	d.Text = fmt.Sprintf("The camera's clock was set %s by %s before %s: %s.", way, by, s.After[0], shown)
 	switch {
 	case s.Mended:
-		d.Text += fmt.Sprintf(" All are reckoned by the %s clock: %s.", kept, mendedWords(s))
+		told = append(told, say.Of("all by one clock", kept), mended(s))
 	default:
-		d.Text += fmt.Sprintf(" By how much exactly cannot be told, so the %s pictures alone count.", kept)
+		told = append(told, say.Of("some by one clock", kept))
 		d.Ways = []amiss.Way{{When: "to use all of them", Thing: amiss.TimesAnew}}
 	}
 	if s.Confirmed {
-		d.Text += fmt.Sprintf(" GPS times agree with the %s clock.", kept)
+		d.Says, d.Other.If = say.All(append(told, say.Of("GPS agrees with", kept))...), say.Line{}
 		return d
 	}
-	d.Other.Ask = fmt.Sprintf("The camera's clock was set %s by %s before %s: which was right, the earlier or the later?", way, by, s.After[0])
-	d.Other.If = "If the " + kept
+	d.Says, d.Other.Ask = say.All(told...), say.Of("earlier or later clock?", by, s.After[0])
 	return d
 }
 
-// mendedWords say what was done to the times of those moved.
-func mendedWords(s drift.ClockSet) string {
-	by, files := spell(s.By.Abs()), fewFiles(s.Moved)
+// mended says what was done to the times of those moved.
+func mended(s drift.ClockSet) say.Line {
 	if s.Later != (s.By > 0) {
-		return fmt.Sprintf("%s was taken off the times of %s", by, files)
+		return say.Of("taken off the times", say.Span(s.By), say.Files(s.Moved))
 	}
-	return fmt.Sprintf("%s was added to the times of %s", by, files)
-}
-
-// fewFiles names the first of several files and how many more there are.
-func fewFiles(files []string) string {
-	if len(files) == 1 {
-		return files[0]
-	}
-	return fmt.Sprintf("%s and %d more", files[0], len(files)-1)
-}
-
-// spell writes a span in words, of hours and minutes, or of minutes and seconds.
-func spell(d time.Duration) string {
-	h, m, s := int(d.Hours()), int(d.Minutes())%60, int(math.Round(d.Seconds()))%60
-	var parts []string
-	for _, p := range []struct {
-		n    int
-		unit string
-	}{{h, "h"}, {m, "min"}, {s, "s"}} {
-		if p.n > 0 && !(p.unit == "s" && h > 0) {
-			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.unit))
-		}
-	}
-	return strings.Join(parts, " ")
-}
-
-// offsetWords writes an offset from UTC as +HH:MM.
-func offsetWords(d time.Duration) string {
-	return time.Time{}.In(time.FixedZone("", int(d/time.Second))).Format("-07:00")
-}
-
-// utcOf is when a picture was taken, or so much later.
-func utcOf(s drift.Shot, later time.Duration) string {
-	return s.Clock.Start.Add(later).UTC().Format("15:04") + " UTC"
+	return say.Of("added to the times", say.Span(s.By), say.Files(s.Moved))
 }

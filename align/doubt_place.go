@@ -2,10 +2,8 @@ package align
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -14,6 +12,7 @@ import (
 	"trueturn/drift/frame"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // farKM is how far apart two places must be to be two: less turns an axis a degree from the pole by under half a minute of arc, and
@@ -110,25 +109,19 @@ func strays(seen []seenPlace, middle ephem.Site, given *ephem.Site) []Doubt {
 	if len(files) == 0 {
 		return nil
 	}
-	d := Doubt{Kind: KindSite, Files: files, Other: Other{Name: "that place", Site: &other}}
-	d.Text = fmt.Sprintf("By their own account %s taken at %s, %s from the others, at %s.", wasWere(len(files)), placeWords(other), kilometres(other, middle), placeWords(middle))
+	d := Doubt{Kind: KindSite, Files: files, Other: Other{Name: say.Of("that place"), Site: &other}}
+	apart := say.Kilometres(apartKM(other, middle))
+	d.Says = say.Of("some taken elsewhere", say.Pictures(len(files)), toldPlace(other), apart, toldPlace(middle))
 	switch {
 	case given != nil && apartKM(*given, middle) <= farKM:
-		d.Text += " The site given is used, and agrees with the others."
+		d.Says = say.All(d.Says, say.Of("site given agrees with the others"))
 	case given == nil:
-		d.Text += " The others' place is used."
+		d.Says = say.All(d.Says, say.Of("others' place used"))
 		d.Ways = []amiss.Way{{When: "to settle it", Thing: amiss.SiteAnew}}
-		d.Other.Ask = fmt.Sprintf("Which place is right: %s, as most of the pictures say, or %s, as the rest do, %s away?", placeWords(middle), placeWords(other), kilometres(other, middle))
-		d.Other.If = "If that of most is right"
+		d.Other.Ask = say.Of("most or the rest?", toldPlace(middle), toldPlace(other), apart)
+		d.Other.If = say.Of("if that of most is right")
 	}
 	return []Doubt{d}
-}
-
-func wasWere(n int) string {
-	if n == 1 {
-		return "one picture was"
-	}
-	return fmt.Sprintf("%d pictures were", n)
 }
 
 // choose settles a contradiction between the site given and the pictures' place.
@@ -137,43 +130,40 @@ func (p *Place) choose(given ephem.Site, seen []seenPlace, pictures ephem.Site, 
 	for _, s := range seen {
 		d.Files = append(d.Files, s.file)
 	}
-	d.Text = fmt.Sprintf("The site given, %s, lies %s from where the pictures say they were taken, %s", placeWords(given), kilometres(given, pictures), placeWords(pictures))
+	apart := say.Kilometres(apartKM(given, pictures))
 	slip, slipped := slipOf(given, pictures)
-	if slipped {
-		d.Text += ": " + slip
-	}
-	d.Text += "."
+	told := []say.Line{say.Of("site given and pictures apart", toldPlace(given), apart, toldPlace(pictures)), slip}
 	usePictures, ruled := slipped, sunk(given) != sunk(pictures)
 	if ruled {
 		usePictures = sunk(given)
 	}
 	if usePictures {
 		p.Site, p.Rests = pictures, PlacePictures
-		d.Other = Other{Name: "the site given", Site: &given}
-		d.Text += " The pictures' own place is used"
+		d.Other = Other{Name: say.Of("site given"), Site: &given}
+		told = append(told, say.Of("pictures' place used"))
 	} else {
 		p.Site, p.Rests = given, PlaceGiven
-		d.Other = Other{Name: "the pictures' place", Site: &pictures}
-		d.Text += " The site given is used"
+		d.Other = Other{Name: say.Of("pictures' place"), Site: &pictures}
+		told = append(told, say.Of("site given used"))
 	}
 	switch {
 	case ruled:
-		d.Text += ", for from the other the stars in them stood below the horizon then."
+		told = append(told, say.Of("other is ruled out"))
 	case slipped:
-		d.Text += "."
-		d.Other.Ask = fmt.Sprintf("Were these pictures taken at %s, as they say, and not at %s, as given?", placeWords(pictures), placeWords(given))
-		d.Other.If = "If so"
+		d.Other.Ask = say.Of("as the pictures say, not as given?", toldPlace(pictures), toldPlace(given))
+		d.Other.If = say.Of("if so")
 	default:
-		d.Text += ", for a place in pictures may be an old one."
+		told = append(told, say.Of("place in pictures may be old"))
 		d.Ways = []amiss.Way{{When: "if the pictures are right", Thing: amiss.NoSite}}
-		d.Other.Ask = fmt.Sprintf("Which place is right: %s, as given, or %s, as the pictures say, %s away?", placeWords(given), placeWords(pictures), kilometres(given, pictures))
-		d.Other.If = "If the one given is right"
+		d.Other.Ask = say.Of("as given or as the pictures say?", toldPlace(given), toldPlace(pictures), apart)
+		d.Other.If = say.Of("if the one given is right")
 	}
+	d.Says = say.All(told...)
 	p.Doubts = append(p.Doubts, d)
 }
 
 // slipOf says by which slip of the pen a site became the one given, where one does it.
-func slipOf(given, meant ephem.Site) (words string, ok bool) {
+func slipOf(given, meant ephem.Site) (slip say.Line, ok bool) {
 	for _, exchanged := range []bool{false, true} {
 		for _, signs := range [][2]float64{{-1, 1}, {1, -1}, {-1, -1}, {1, 1}} {
 			lat, lon := given.Latitude.Mul(signs[0]), given.Longitude.Mul(signs[1])
@@ -184,10 +174,10 @@ func slipOf(given, meant ephem.Site) (words string, ok bool) {
 			if err != nil || apartKM(at, meant) > farKM {
 				continue
 			}
-			return slipWords(given, signs, exchanged), true
+			return slipBy(signs, exchanged), true
 		}
 	}
-	return "", false
+	return slip, false
 }
 
 // Zones follow the Sun but for what borders and summer time add: their clocks are from two hours behind it to four ahead (western
@@ -217,49 +207,31 @@ func zoneSlips(given ephem.Site, shots []drift.Shot) []Doubt {
 		if err != nil || !suits(offset, site.Longitude) || math.Abs(site.Latitude.Rad()) > livedIn.Rad() {
 			continue
 		}
-		d := Doubt{Kind: KindSite, Files: told.files(), Other: Other{Name: "that place", Site: &site}}
-		d.Text = fmt.Sprintf("The zone of the pictures' clock, UTC%s, is in use nowhere near %s, the site given; it is at %s. The site given is used.", offsetWords(offset), placeWords(given), placeWords(site))
-		d.Other.Ask = fmt.Sprintf("Is the site right: %s, as given, or should it be %s, where the zone of the pictures' clock, UTC%s, is in use?", placeWords(given), placeWords(site), offsetWords(offset))
-		d.Other.If = "If it is right"
+		d := Doubt{Kind: KindSite, Files: told.files(), Other: Other{Name: say.Of("that place"), Site: &site}}
+		d.Says = say.All(say.Of("zone of another place", say.Offset(offset), toldPlace(given), toldPlace(site)), say.Of("site given used"))
+		d.Other.Ask = say.Of("as given or where the zone is?", toldPlace(given), toldPlace(site), say.Offset(offset))
+		d.Other.If = say.Of("if it is right")
 		return []Doubt{d}
 	}
 	return nil
 }
 
-func slipWords(given ephem.Site, signs [2]float64, exchanged bool) string {
-	var was, is []string
-	if signs[0] < 0 {
-		was, is = append(was, latitude(given.Latitude)), append(is, latitude(-given.Latitude))
-	}
-	if signs[1] < 0 {
-		was, is = append(was, longitude(given.Longitude)), append(is, longitude(-given.Longitude))
-	}
-	switch {
-	case exchanged && len(was) > 0:
-		return "latitude and longitude look exchanged, and a sign is wrong"
+// slipBy says which slip it is.
+func slipBy(signs [2]float64, exchanged bool) say.Line {
+	switch north, east := signs[0] > 0, signs[1] > 0; {
+	case exchanged && north && east:
+		return say.Of("exchanged")
 	case exchanged:
-		return "latitude and longitude look exchanged"
+		return say.Of("exchanged and a sign")
+	case north:
+		return say.Of("longitude's sign")
+	case east:
+		return say.Of("latitude's sign")
 	}
-	return fmt.Sprintf("it looks like %s for %s", strings.Join(was, ", "), strings.Join(is, ", "))
+	return say.Of("both signs")
 }
 
-// placeWords writes a place to a hundredth of a degree: no more of it may leave the device.
-func placeWords(s ephem.Site) string { return latitude(s.Latitude) + ", " + longitude(s.Longitude) }
-
-func latitude(a unit.Angle) string  { return hundredths(a, "N", "S") }
-func longitude(a unit.Angle) string { return hundredths(a, "E", "W") }
-
-func hundredths(a unit.Angle, positive, negative string) string {
-	letter := positive
-	if a < 0 {
-		letter = negative
-	}
-	return fmt.Sprintf("%.2f° %s", math.Abs(a.Deg()), letter)
-}
-
-// kilometres is how far two places are apart, to two digits.
-func kilometres(a, b ephem.Site) string {
-	km := apartKM(a, b)
-	unit := math.Pow(10, math.Floor(math.Log10(max(km, 10)))-1)
-	return fmt.Sprintf("%.0f km", math.Round(km/unit)*unit)
+// toldPlace is a site as it is told.
+func toldPlace(s ephem.Site) say.Place {
+	return say.Place{LatitudeDeg: s.Latitude.Deg(), LongitudeDeg: s.Longitude.Deg()}
 }

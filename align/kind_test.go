@@ -81,7 +81,7 @@ func TestSizes(t *testing.T) {
 		told := fmt.Sprintf("%.4f ± %.4f %s, sure %v", s.Size.Value, s.Size.Sigma, s.Size.Unit, s.Sure)
 		t.Logf("%s: %s", name, told)
 		if s.Size.Unit != c.unit || s.Sure != c.sure || s.Stops != s.Kind.Stops(true) {
-			t.Errorf("%s: %s, stops %v: %s", name, told, s.Stops, s.Text)
+			t.Errorf("%s: %s, stops %v: %s", name, told, s.Stops, s.Says)
 		}
 		if f.want == KindPlay { // what of it the first picture leaves
 			c.size = e.Mount.Play.Seconds() - e.MidOf(0).Sub(e.Start).Seconds()

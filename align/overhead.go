@@ -2,7 +2,6 @@ package align
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -13,6 +12,7 @@ import (
 
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // # What the sky can say of place and clock
@@ -37,7 +37,7 @@ type alternative struct {
 	fits    bool          // what is then left over is no more than the errors
 	lowest  unit.Angle    // of the pictures' middles
 	sun     unit.Angle    // height of the Sun, at most
-	changed string        // in words, of the place
+	changed say.Line      // of the place
 }
 
 // possible is whether such pictures could have been taken there and then.
@@ -101,16 +101,16 @@ func (s *session) raised(o overhead, zenith r3.Vec) (by r3.Vec, height unit.Angl
 func (s *session) alternatives() []alternative {
 	here := s.in.Site
 	var list []alternative
-	add := func(changed string, lat, lon unit.Angle) {
+	add := func(changed say.Line, lat, lon unit.Angle) {
 		site := here
 		site.Latitude, site.Longitude = lat, lon
 		list = append(list, alternative{site: site, changed: changed})
 	}
-	add("the latitude's sign changed", -here.Latitude, here.Longitude)
-	add("the longitude's sign changed", here.Latitude, -here.Longitude)
-	add("both signs changed", -here.Latitude, -here.Longitude)
+	add(say.Of("with latitude's sign changed"), -here.Latitude, here.Longitude)
+	add(say.Of("with longitude's sign changed"), here.Latitude, -here.Longitude)
+	add(say.Of("with both signs changed"), -here.Latitude, -here.Longitude)
 	if math.Abs(here.Longitude.Rad()) < math.Pi/2 {
-		add("latitude and longitude exchanged", here.Longitude, here.Latitude)
+		add(say.Of("with both exchanged"), here.Longitude, here.Latitude)
 	}
 	for k := 1; k <= 24; k++ {
 		for _, sign := range []time.Duration{1, -1} {
@@ -202,8 +202,8 @@ func (s *session) placeAndClock() []Situation {
 		return nil
 	}
 	best, sure := list[0], true
-	say := func(k Kind, what string, check amiss.Thing) []Situation {
-		return []Situation{{Kind: k, Files: files, Size: best.size(), Sure: sure, Text: what + ".",
+	name := func(k Kind, says say.Line, check amiss.Thing) []Situation {
+		return []Situation{{Kind: k, Files: files, Size: best.size(), Sure: sure, Says: says,
 			Ways: []amiss.Way{{When: "before you turn anything", Thing: check}}}}
 	}
 	switch {
@@ -211,16 +211,16 @@ func (s *session) placeAndClock() []Situation {
 		return nil
 	case !s.a.Gave.Held():
 		sure = false
-		return say(list.kind(), "Either place or clock are wrong (it would fit with "+best.words()+"), or the holder bends: what is left over looks the same", amiss.CheckSiteAndClock)
+		return name(list.kind(), say.Of("place or clock, or the holder bends", best.says()), amiss.CheckSiteAndClock)
 	case len(list) == 1 && best.shift == 0:
-		return say(KindSite, "The air lifts the stars as it would with "+best.changed+", not as at the site given", amiss.CheckSite)
+		return name(KindSite, say.Of("air as at another site", best.says()), amiss.CheckSite)
 	case len(list) == 1:
-		return say(KindClock, "The air lifts the stars as it would with "+best.words()+", not as at the time given", amiss.CheckClock)
+		return name(KindClock, say.Of("air as at another time", best.says()), amiss.CheckClock)
 	case list.kind() == KindClock:
-		return say(KindClock, "The air lifts the stars otherwise than at the time given: the clock is wrong, most likely "+wrong(best.shift), amiss.CheckClock)
+		return name(KindClock, say.Of("air not as at the time given", best.says()), amiss.CheckClock)
 	default:
 		sure = false
-		return say(KindSite, "The air lifts the stars otherwise than at the place and time given; it would fit with "+best.words(), amiss.CheckSiteAndClock)
+		return name(KindSite, say.Of("air not as at place and time given", best.says()), amiss.CheckSiteAndClock)
 	}
 }
 
@@ -264,40 +264,29 @@ func (a alternative) size() Size {
 	return Size{Value: a.shift.Seconds(), Unit: Seconds}
 }
 
-// words says what would have to be otherwise.
-func (a alternative) words() string {
-	if a.shift != 0 {
-		return "the clock " + wrong(a.shift)
+// says is what would have to be otherwise.
+func (a alternative) says() say.Line {
+	switch {
+	case a.shift > 0:
+		return say.Of("with the clock slow", say.Span(a.shift))
+	case a.shift < 0:
+		return say.Of("with the clock fast", say.Span(a.shift))
 	}
 	return a.changed
 }
 
-// wrong says how a clock is wrong.
-func wrong(slow time.Duration) string {
-	how := "slow"
-	if slow < 0 {
-		slow, how = -slow, "fast"
-	}
-	hours := slow.Hours()
-	if hours == math.Trunc(hours) {
-		return fmt.Sprintf("%.0f h %s", hours, how)
-	}
-	return fmt.Sprintf("%.1f h %s", hours, how)
-}
-
 // impossible says that no such pictures could be taken there and then, and which single mistake would explain it.
 func (s *session) impossible(given alternative, others []alternative, files []string) Situation {
-	why := "the Sun was up, or it was hardly twilight"
+	says := say.Of("no stars by day")
 	if given.lowest <= 0 {
-		why = "what they show was below the horizon"
+		says = say.Of("below the horizon")
 	}
-	text := fmt.Sprintf("At this site and time %s: such pictures cannot be", why)
 	kind := KindClock
 	for _, a := range others {
 		if a.shift == 0 && a.possible() {
-			text, kind = text+"; it could be with "+a.changed, KindSite
+			says, kind = say.All(says, say.Of("could be with", a.says())), KindSite
 			break
 		}
 	}
-	return Situation{Kind: kind, Files: files, Text: text + ".", Ways: []amiss.Way{{Thing: amiss.CheckSiteAndClock}}}
+	return Situation{Kind: kind, Files: files, Says: says, Ways: []amiss.Way{{Thing: amiss.CheckSiteAndClock}}}
 }

@@ -19,7 +19,7 @@ type Query struct {
 	Issue Issue
 }
 
-// Issue is what a query is about, in values: by them, and not by its words, it is known again with the next picture. Its JSON is for
+// Issue is what a query is about, in values: by them, and not by its sentence, it is known again with the next picture. Its JSON is for
 // sessions on disk.
 type Issue struct {
 	Raised Raised        `json:"raised"`
@@ -65,13 +65,13 @@ func Queries(doubts []Doubt, sky bool, site ephem.Site, a Axis, d Deviation) (al
 	asking := slices.DeleteFunc(slices.Clone(doubts), func(x Doubt) bool { return !x.asks(a) })
 	slices.SortStableFunc(asking, func(x, y Doubt) int { return cmp.Compare(y.Moved.By, x.Moved.By) })
 	for _, x := range asking {
-		all = append(all, Query{say.Text(x.Other.Ask), say.Text(x.Other.If), Issue{RaisedByFiles, x.Kind, site, x.Other.Site, x.Other.Later}})
+		all = append(all, Query{x.Other.Ask, x.Other.If, Issue{RaisedByFiles, x.Kind, site, x.Other.Site, x.Other.Later}})
 	}
 	switch {
 	case sky && matters(a, d):
-		all = append(all, Query{say.Of("are place and clock right, by the sky"), say.Of("if so"), Issue{Raised: RaisedBySky, Site: site}})
+		all = append(all, Query{say.Of("sky against place or clock"), say.Of("if so"), Issue{Raised: RaisedBySky, Site: site}})
 	case !sky && d.Total > farOff:
-		all = append(all, Query{say.Of("are place and clock right, so far off", d.Total), say.Of("if so"), Issue{Raised: RaisedByFar, Site: site}})
+		all = append(all, Query{say.Of("axis seldom so far off", d.Total), say.Of("if so"), Issue{Raised: RaisedByFar, Site: site}})
 	}
 	return all
 }

@@ -7,6 +7,8 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"trueturn/ephem/say"
 )
 
 // Break is where the sequence stops fitting one mount with one camera on it.
@@ -36,19 +38,32 @@ func (m Move) Total() unit.Angle {
 func (m Move) across() unit.Angle      { return m.Azimuth.Mul(math.Cos(m.at.Rad())) }
 func (m Move) acrossSigma() unit.Angle { return m.AzimuthSigma.Mul(math.Cos(m.at.Rad())) }
 
-// text says which way, what stands out of its error.
-func (m Move) text() string {
-	up, across := "", ""
-	if sureOf(m.Altitude, m.AltitudeSigma) {
-		up = Arc(unit.Angle(math.Abs(m.Altitude.Rad()))) + map[bool]string{true: " up", false: " down"}[m.Altitude > 0]
+// way says which way, what stands out of its error.
+func (m Move) way() say.Line {
+	up, across := sureOf(m.Altitude, m.AltitudeSigma), sureOf(m.Azimuth, m.AzimuthSigma)
+	switch {
+	case up && across:
+		return say.Of("both ways", tiltBy(m.Altitude), baseBy(m.Azimuth))
+	case across:
+		return baseBy(m.Azimuth)
 	}
-	if sureOf(m.Azimuth, m.AzimuthSigma) {
-		across = Arc(unit.Angle(math.Abs(m.Azimuth.Rad()))) + map[bool]string{true: " clockwise", false: " anticlockwise"}[m.Azimuth > 0] + " seen from above"
+	return tiltBy(m.Altitude)
+}
+
+// tiltBy is a way of the axis up or down.
+func tiltBy(up unit.Angle) say.Line {
+	if up < 0 {
+		return say.Of("down", up)
 	}
-	if up != "" && across != "" {
-		return up + " and " + across
+	return say.Of("up", up)
+}
+
+// baseBy is a way of the axis about the vertical.
+func baseBy(clockwise unit.Angle) say.Line {
+	if clockwise < 0 {
+		return say.Of("anticlockwise by", clockwise)
 	}
-	return up + across
+	return say.Of("clockwise by", clockwise)
 }
 
 // knockLimit parts a knock from a re-aimed camera (design §6).

@@ -19,14 +19,14 @@ type Situation struct {
 	Kind  Kind
 	Files []string // the pictures concerned; of an event, those after it
 	Size  Size
-	Sure  bool        // nothing else is known that looks the same; else the text says what may
+	Sure  bool        // nothing else is known that looks the same; else it is said what may
 	Stops bool        // nothing else is worth doing before it is put right
-	Text  string      // what happened and what to do
+	Says  say.Line    // what happened and what to do
 	Ways  []amiss.Way // where something must be given for it
 }
 
 // Told is all of it in words.
-func (s Situation) Told(v say.Voice) string { return v.Sentences(s.Text, s.Ways) }
+func (s Situation) Told(v say.Voice) string { return v.Sentences(v.Say(s.Says), s.Ways) }
 
 // Situations names what was amiss in a session, in the order of the kinds above but for those
 // found in single pictures. h is nil when there is no site; a is nil when there is no axis,

@@ -1,10 +1,12 @@
 package align
 
 import (
-	"fmt"
 	"math"
+	"time"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // flexure names a camera that gave slowly, and what to do.
@@ -15,28 +17,27 @@ func (s *session) flexure() []Situation {
 	}
 	files := s.files(0, len(s.in.Samples)-1)
 	if g.How == GaveCreeping && g.Uneven.Mul(g.PerHour.Rad()/g.Size.Rad()) > slippingPace {
-		return []Situation{{Kind: KindSlipping, Files: files, Size: angle(g.Size, 0), Sure: true, Text: fmt.Sprintf("The camera gave way by %s while these pictures were taken: its clamp or ball slips. Tighten it, then measure again.", Arc(g.Size))}}
+		return []Situation{{Kind: KindSlipping, Files: files, Size: angle(g.Size, 0), Sure: true, Says: say.Of("camera gave way", g.Size)}}
 	}
-	text, sure := g.text(), g.How != GaveCreeping
+	says, sure := g.says(), g.How != GaveCreeping
 	if g.How == GaveBending && s.elsewhere {
-		text += " A wrong clock or place leaves the same behind: are both right?"
-		sure = false
+		says, sure = say.All(says, say.Of("clock or place leave the same")), false
 	}
-	return []Situation{{Kind: KindFlexure, Files: files, Size: angle(g.Size, 0), Sure: sure, Text: text}}
+	return []Situation{{Kind: KindFlexure, Files: files, Size: angle(g.Size, 0), Sure: sure, Says: says}}
 }
 
 // slippingPace an hour and more, and not evenly, is no holder that bends or cools down but a clamp that does not hold (common practice, no
 // source).
 const slippingPace = unit.Angle(30.0 / 60 * math.Pi / 180)
 
-func (g Gave) text() string {
+func (g Gave) says() say.Line {
 	switch g.How {
 	case GaveBending:
-		return fmt.Sprintf("The holder bends as it turns, by %s or more over 30°. The axis given is the one the camera turns about here, so measure where you will photograph; a shorter lever, a balanced camera and a tied-down cable bend less.", Arc(g.Per30))
+		return say.Of("holder bends", g.Per30)
 	case GaveSettling:
-		return fmt.Sprintf("Something settled by about %s, two thirds of it in the first %.0f min: a tripod leg or the ball. Tighten, wait two minutes after every touch, then measure again.", Arc(g.Size), math.Max(1, g.Constant.Minutes()))
+		return say.Of("something settled", g.Size, say.Span(max(g.Constant.Round(time.Minute), time.Minute)))
 	}
-	return fmt.Sprintf("The camera crept by about %s while these pictures were taken (%s an hour), or something was touched. Tighten clamp and ball, balance the camera, wait two minutes, then measure again with swings.", Arc(g.Size), Arc(g.PerHour))
+	return say.Of("camera crept", g.Size, g.PerHour)
 }
 
 // looseWander: the optical centre of a phone wanders by some tenths of a pixel; a camera whose place scatters by
@@ -55,16 +56,16 @@ func (s *session) loose() []Situation {
 	// Once more, with no more wander than a sound phone has: a single knock then stands out.
 	if seg := segment(s.in.Samples, observe(s.in.Samples, soundWander)); len(seg.breaks) == 1 && seg.breaks[0].Knock {
 		if files := s.files(seg.breaks[0].Before, n-1); len(files) > 0 {
-			return []Situation{{Kind: KindKnock, Files: files, Size: s.jumpSize(seg.breaks[0]), Sure: true, Text: fmt.Sprintf("Tripod or camera were knocked by %s before %s. The axis found is spoilt by it: measure again without touching.", Arc(seg.breaks[0].Size), files[0])}}
+			return []Situation{{Kind: KindKnock, Files: files, Size: s.jumpSize(seg.breaks[0]), Sure: true, Says: say.Of("knock spoils the axis", seg.breaks[0].Size, files[0])}}
 		}
 	}
 	if s.listed() {
-		return []Situation{{Kind: KindSlipping, Files: s.files(0, n-1), Size: s.wander(), Text: "The directions of the table fit no steady axis: they scatter far more than their errors say. Check the table's times and sigma_arcsec; if they are right, tighten clamp and ball."}}
+		return []Situation{{Kind: KindSlipping, Files: s.files(0, n-1), Size: s.wander(), Says: say.Of("table fits no axis")}}
 	}
 	if s.a.WanderPx < soundWander { // no jumping to be seen
-		return []Situation{{Kind: KindFlexure, Files: s.files(0, n-1), Text: "The pictures fit no steady axis, and do not show why. Tighten clamp and ball, balance the camera, and measure again without touching; with swings more would be seen."}}
+		return []Situation{{Kind: KindFlexure, Files: s.files(0, n-1), Says: say.Of("pictures fit no axis")}}
 	}
-	return []Situation{{Kind: KindSlipping, Files: s.files(0, n-1), Size: s.wander(), Sure: true, Text: fmt.Sprintf("The camera does not keep still on the mount: it jumps by %.1f pixels from picture to picture and fits no steady axis. Tighten clamp and ball, switch the stabiliser off.", s.a.WanderPx)}}
+	return []Situation{{Kind: KindSlipping, Files: s.files(0, n-1), Size: s.wander(), Sure: true, Says: say.Of("camera loose", say.Pixels(s.a.WanderPx))}}
 }
 
 // wander is how far the camera's place scatters.

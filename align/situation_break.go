@@ -1,7 +1,6 @@
 package align
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -10,6 +9,7 @@ import (
 
 	"trueturn/drift"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
 
@@ -52,7 +52,7 @@ func (s *session) driven() (Situation, bool) {
 		return Situation{}, false
 	}
 	return Situation{Kind: KindFlexure, Files: s.files(first, len(s.in.Samples)-1), Size: s.jumpSize(most),
-		Text: fmt.Sprintf("The camera jumped across the axis %s, by up to %s: a guider or a second motor at work, or something that sticks and lets go. Switch guiding off, tighten, then measure again.", times(jumps), Arc(most.Size))}, true
+		Says: say.Of("camera jumps to and fro", say.Times(jumps), most.Size)}, true
 }
 
 // sigmaOf is the largest standard error of a sample's attitude, the wander of the optical centre counted in.
@@ -168,13 +168,14 @@ func (s *session) refractedPole() r3.Vec {
 	return NorthPole(unit.Angle(math.Copysign((height + lifted(s.in.Air, height)).Rad(), lat.Rad())))
 }
 
-// byHours says how far a clock was set.
-func byHours(by time.Duration) string {
-	way := "forward"
-	if by < 0 {
-		way = "back"
+// clockBy says which way a clock was set, and how far.
+func clockBy(by time.Duration) say.Line { return clockWay(by > 0, say.Span(by)) }
+
+func clockWay(forward bool, by any) say.Line {
+	if forward {
+		return say.Of("forward by", by)
 	}
-	return way + " by " + spell(by.Abs())
+	return say.Of("back by", by)
 }
 
 // eachBreak names breaks one by one; knocks only where asked for.
@@ -192,32 +193,32 @@ func (s *session) eachBreak(breaks []Break, knocks bool) []Situation {
 		by, likely, sure := s.clockSet(b)
 		switch {
 		case sure:
-			all = append(all, Situation{Kind: KindClock, Files: files, Size: b.setBy(by), Sure: true, Text: fmt.Sprintf("Before %s the axis seems to move by %s about the pole, as with a clock set %s and as no hand would move it. Only the pictures after it count; if the clock was right before, they are what is wrong.", files[0], Arc(b.Moved.Total()), byHours(by))})
+			all = append(all, Situation{Kind: KindClock, Files: files, Size: b.setBy(by), Sure: true, Says: say.Of("axis moves as by the clock", files[0], b.Moved.Total(), clockBy(by))})
 		case b.bent():
-			all = append(all, Situation{Kind: KindFlexure, Files: s.files(0, len(s.in.Samples)-1), Size: b.Moved.size(), Text: fmt.Sprintf("Since the camera was aimed anew before %s the axis is another one, by %s: the holder bends, or the axis was touched. Measure where you will photograph.", files[0], Arc(b.Moved.Total()))})
+			all = append(all, Situation{Kind: KindFlexure, Files: s.files(0, len(s.in.Samples)-1), Size: b.Moved.size(), Says: say.Of("axis another since aimed anew", files[0], b.Moved.Total())})
 		case b.byHand():
-			all = append(all, Situation{Kind: KindTurned, Files: files, Size: b.Moved.size(), Sure: true, Text: fmt.Sprintf("The axis was turned before %s, %s. Only the pictures after it say where it points now.", files[0], b.Moved.text())})
+			all = append(all, Situation{Kind: KindTurned, Files: files, Size: b.Moved.size(), Sure: true, Says: say.Of("axis turned", files[0], b.Moved.way())})
 		case b.Lens:
-			all = append(all, Situation{Kind: KindReAimed, Files: files, Sure: true, Text: "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings; the axis found does not suffer."})
+			all = append(all, Situation{Kind: KindReAimed, Files: files, Sure: true, Says: say.All(say.Of("lens changed", files[0]), say.Of("axis does not suffer"))})
 		case !b.Knock:
-			all = append(all, Situation{Kind: KindReAimed, Files: files, Size: s.jumpSize(b), Sure: true, Text: fmt.Sprintf("The camera was aimed anew before %s (it turned by %s off the axis). Both parts are used.", files[0], Arc(b.Size))})
+			all = append(all, Situation{Kind: KindReAimed, Files: files, Size: s.jumpSize(b), Sure: true, Says: say.Of("aimed anew", files[0], b.Size)})
 		case knocks && b.Turned && b.Moved.Total() > b.Size:
-			all = append(all, Situation{Kind: KindKnock, Files: files, Size: b.Moved.size(), Text: fmt.Sprintf("The axis moved by %s before %s: the tripod was knocked, or both knobs were turned. %s", Arc(b.Moved.Total()), files[0], s.afterKnock(b))})
+			all = append(all, Situation{Kind: KindKnock, Files: files, Size: b.Moved.size(), Says: say.All(say.Of("axis moved by a knock or both knobs", b.Moved.Total(), files[0]), s.afterKnock(b))})
 		case knocks && likely:
-			all = append(all, Situation{Kind: KindKnock, Files: files, Size: s.jumpSize(b), Text: fmt.Sprintf("Tripod or camera were knocked by %s before %s, or the camera's clock was set %s: was it? %s", Arc(b.Size), files[0], byHours(by), s.afterKnock(b))})
+			all = append(all, Situation{Kind: KindKnock, Files: files, Size: s.jumpSize(b), Says: say.All(say.Of("knocked, or clock set", b.Size, files[0], clockBy(by)), s.afterKnock(b))})
 		case knocks && (b.Turned || b.Size >= leastKnock):
-			all = append(all, Situation{Kind: KindKnock, Files: files, Size: s.jumpSize(b), Sure: true, Text: fmt.Sprintf("Tripod or camera were knocked by %s before %s. %s", Arc(b.Size), files[0], s.afterKnock(b))})
+			all = append(all, Situation{Kind: KindKnock, Files: files, Size: s.jumpSize(b), Sure: true, Says: say.All(say.Of("knocked", b.Size, files[0]), s.afterKnock(b))})
 		}
 	}
 	return all
 }
 
 // afterKnock is what to do after one: nothing where the pictures after it tell as much as those before.
-func (s *session) afterKnock(b Break) string {
+func (s *session) afterKnock(b Break) say.Line {
 	if after := len(s.in.Samples) - b.Before; after >= 3 && after >= b.Before && s.a.WorstSigma() < shortSigma {
-		return "Before and after were measured apart; the pictures after it count."
+		return say.Of("pictures after the knock count")
 	}
-	return "What came before counts for little now: take three more pictures without touching."
+	return say.Of("three more after the knock")
 }
 
 // clampGives is whether several small breaks all go the same way in the camera's frame: then the
@@ -245,7 +246,7 @@ func (s *session) clampGives() (Situation, bool) {
 		}
 	}
 	return Situation{Kind: KindSlipping, Files: s.files(first, len(s.in.Samples)-1), Size: angle(size, unit.Angle(math.Sqrt(variance))), Sure: len(jumps) > 2,
-		Text: fmt.Sprintf("The camera gave way %s in the same direction, %s together: its clamp or ball slips. Tighten it, then measure again.", times(len(jumps)), Arc(size))}, true
+		Says: say.Of("camera's clamp gives", say.Times(len(jumps)), size)}, true
 }
 
 // jumpAt is the turn of the camera on the mount between the groups before and after sample k, in the
@@ -279,16 +280,16 @@ func (s *session) strays() []Situation {
 		case off >= knockLimit:
 			all = append(all, otherField(name, angle(off, s.sigmaOf(i))))
 		case height < strayBelow:
-			all = append(all, Situation{Kind: KindLowAltitude, Files: []string{name}, Size: angle(height, s.sigmaOf(i)), Sure: true, Text: fmt.Sprintf("%s looked only %.0f° above the horizon, where the air bends the view by more than is known of it, and was left out.", name, height.Deg())})
+			all = append(all, Situation{Kind: KindLowAltitude, Files: []string{name}, Size: angle(height, s.sigmaOf(i)), Sure: true, Says: say.Of("left out, too low", name, say.Degrees(height))})
 		default:
-			all = append(all, Situation{Kind: KindKnock, Files: []string{name}, Size: angle(off, s.sigmaOf(i)), Sure: true, Text: fmt.Sprintf("%s is off by %s and was left out: a touch or a gust shook it. Use the self-timer.", name, Arc(off))})
+			all = append(all, Situation{Kind: KindKnock, Files: []string{name}, Size: angle(off, s.sigmaOf(i)), Sure: true, Says: say.Of("left out, shaken", name, off)})
 		}
 	}
 	return all
 }
 
 func otherField(name string, off Size) Situation {
-	return Situation{Kind: KindOtherField, Files: []string{name}, Size: off, Sure: true, Text: fmt.Sprintf("%s shows another part of the sky, %s away, and was left out. If it belongs to another session, take it away.", name, Arc(unit.Angle(off.Value)))}
+	return Situation{Kind: KindOtherField, Files: []string{name}, Size: off, Sure: true, Says: say.Of("left out, another field", name, unit.Angle(off.Value))}
 }
 
 // strayBy is how far a picture looks away from its nearest neighbour in use, a turn about the axis not
@@ -337,7 +338,7 @@ func (s *session) lensChanges() []Situation {
 			continue
 		}
 		files := s.shotFiles(s.solved[n:])
-		return []Situation{{Kind: KindReAimed, Files: files, Sure: true, Text: "The lens, crop or picture size changed before " + files[0] + ": phones switch cameras in the dark. Fix the lens in the camera's settings."}}
+		return []Situation{{Kind: KindReAimed, Files: files, Sure: true, Says: say.Of("lens changed", files[0])}}
 	}
 	return nil
 }

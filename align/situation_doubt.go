@@ -1,7 +1,6 @@
 package align
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -9,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // shortSigma and shortTurn: an axis less sure than this after a turn as small as that needs more turn, not more
@@ -37,26 +37,26 @@ func (s *session) doubt() []Situation {
 		return s.doubtFollowed(files)
 	}
 	if worst > shortSigma && s.a.Turned < shortTurn {
-		return []Situation{{Kind: KindTooShort, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("The mount turned only %.1f° during the pictures, so the axis is sure to no better than ± %s. Swing it by hand by 20–60° between pictures, or go on for about %s.", s.a.Turned.Deg(), Arc(worst), minutes(s.longer()))}}
+		return []Situation{{Kind: KindTooShort, Files: files, Size: angle(worst, 0), Sure: true, Says: say.Of("turned too little", say.Degrees(s.a.Turned), worst, say.Wait(s.longer()))}}
 	}
 	along, ratio := weakAlong(*s.a)
 	if ratio < weakRatio || worst < weakSigma {
 		return nil
 	}
-	return []Situation{{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, or swing the axis by hand by 30°: either cures it.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())}}
+	return []Situation{{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Says: say.All(say.Of("weak direction", along, worst, unit.Angle(worst.Rad()/ratio)), say.Of("other patch or swing", s.cure()))}}
 }
 
 // doubtFollowed is the same for a narrow field.
 func (s *session) doubtFollowed(files []string) (list []Situation) {
 	worst := s.a.WorstSigma()
 	if worst > shortSigma {
-		list = append(list, Situation{Kind: KindTooShort, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("In these pictures the axis is sure to no better than ± %s. Go on for about %s on the same field.", Arc(worst), minutes(s.longer()))})
+		list = append(list, Situation{Kind: KindTooShort, Files: files, Size: angle(worst, 0), Sure: true, Says: say.Of("too short, followed", worst, say.Wait(s.longer()))})
 	}
 	along, ratio := weakAlong(*s.a)
 	if ratio < weakRatio || worst < weakSigma {
 		return list
 	}
-	return append(list, Situation{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Text: fmt.Sprintf("One direction (%s) is known to ± %s only, the other to ± %s. %s, as a run of its own with its own place in the sky: it shows what this field hides.", along, Arc(worst), Arc(unit.Angle(worst.Rad()/ratio)), s.cure())})
+	return append(list, Situation{Kind: KindWeakDirection, Files: files, Size: angle(worst, 0), Sure: true, Says: say.All(say.Of("weak direction", along, worst, unit.Angle(worst.Rad()/ratio)), say.Of("other patch as a run of its own", s.cure()))})
 }
 
 // longer is how much longer to go on at the same pace: the error falls with the power 3/2 of the time.
@@ -67,36 +67,28 @@ func (s *session) longer() time.Duration {
 	return time.Duration(min(times-1, 1000) * float64(span))
 }
 
-func minutes(d time.Duration) string {
-	m := max(math.Ceil(d.Minutes()), 1)
-	if m == 1 {
-		return "a minute more"
-	}
-	return fmt.Sprintf("%.0f minutes more", m)
-}
-
 // weakAlong says along what the error is largest, and how many times larger than across.
-func weakAlong(a Axis) (along string, ratio float64) {
+func weakAlong(a Axis) (along say.Line, ratio float64) {
 	c := a.Covariance
 	mean, half := (c[0][0]+c[1][1])/2, math.Hypot((c[0][0]-c[1][1])/2, c[0][1])
 	ratio = math.Sqrt((mean + half) / math.Max(mean-half, 1e-30))
 	tilt := math.Atan2(2*c[0][1], c[0][0]-c[1][1]) / 2 // of the long axis, from azimuth toward altitude
 	switch up := math.Abs(math.Sin(tilt)); {
 	case up > 0.9:
-		return "mostly altitude", ratio
+		return say.Of("mostly tilt"), ratio
 	case up < 0.44:
-		return "mostly azimuth", ratio
+		return say.Of("mostly base"), ratio
 	}
-	return "altitude and azimuth mixed", ratio
+	return say.Of("tilt and base mixed"), ratio
 }
 
 // cure names the patch of sky that shows what this one hides.
-func (s *session) cure() string {
+func (s *session) cure() say.Line {
 	at, ok := s.otherPatch()
 	if !ok {
-		return "Aim far from the pole"
+		return say.Of("aim far from the pole")
 	}
-	return fmt.Sprintf("Take some pictures toward the %s at about %.0f° height", compass(at.Azimuth), math.Round(at.Altitude.Deg()/5)*5)
+	return say.Of("pictures toward", say.Wind(at.Azimuth), int(math.Round(at.Altitude.Deg()/5))*5)
 }
 
 // otherPatch is where to look. The weak direction lies along the hour circle of the patch, so the best other one lies
@@ -119,10 +111,3 @@ func (s *session) otherPatch() (ephem.Horizontal, bool) {
 
 // patchHeight is what a second patch should at least stand at.
 const patchHeight = unit.Angle(28 * math.Pi / 180)
-
-var winds = [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
-
-// compass names the nearest of eight winds.
-func compass(azimuth unit.Angle) string {
-	return winds[int(math.Round(azimuth.Mod1().Deg()/45))%len(winds)]
-}

@@ -3,11 +3,13 @@ package align
 import (
 	"cmp"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
+	"time"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // rateSigmas is by how many standard errors a rate must miss the sidereal one to be called wrong. A
@@ -32,10 +34,10 @@ const (
 // Astronomical Algorithms, 2nd ed., p. 338), between 11.8° and 15.4° as its distance changes, and makers choose one
 // of those (common practice, no source).
 var namedRates = []struct {
-	name     string
+	name     say.Key
 	from, to float64
 }{
-	{"half", 0.5, 0.5}, {"lunar", 1 - 15.4/360.98565, 1 - 11.8/360.98565}, {"solar", 1 / 1.0027379, 1 / 1.0027379}, {"double", 2, 2},
+	{say.Key("half rate"), 0.5, 0.5}, {say.Key("lunar rate"), 1 - 15.4/360.98565, 1 - 11.8/360.98565}, {say.Key("solar rate"), 1 / 1.0027379, 1 / 1.0027379}, {say.Key("double rate"), 2, 2},
 }
 
 // motor names what the motor does wrong: by the angles about the axis where there is one, else by the
@@ -107,7 +109,7 @@ func (r Rate) wrongly(files []string) []Situation {
 }
 
 func notTurning(files []string, r Rate) Situation {
-	return Situation{Kind: KindNotTurning, Files: files, Size: r.size(), Sure: true, Text: "The camera stands still while the stars move on at 15″ a second. Switch the motor on, close the clutch, and wait a minute for the gear to take hold."}
+	return Situation{Kind: KindNotTurning, Files: files, Size: r.size(), Sure: true, Says: say.Of("motor stands")}
 }
 
 // wrongRate judges a rate.
@@ -123,27 +125,20 @@ func (s *session) wrongRate(r Rate) []Situation {
 }
 
 func wrongHemisphere(files []string, r Rate) Situation {
-	return Situation{Kind: KindWrongHemisphere, Files: files, Size: r.size(), Sure: true, Text: "The mount turns backward: the stars run past at 30″ a second. Set the hemisphere switch (N/S) to the other side and measure again."}
+	return Situation{Kind: KindWrongHemisphere, Files: files, Size: r.size(), Sure: true, Says: say.Of("motor runs backward")}
 }
 
 func wrongRate(files []string, r Rate) Situation {
-	text := fmt.Sprintf("The motor runs at %s of the star rate, so stars trail by %.2f″ a second. ", ratioText(r), 15.041*math.Abs(1-r.SiderealRatio))
+	runs := say.Of("motor's rate", say.Ratio{Value: r.SiderealRatio, Sigma: r.Sigma}, say.Rate(siderealRadPerSecond*math.Abs(1-r.SiderealRatio)))
+	cure := say.Of("check the rate switch")
 	if name, ok := nameOf(r); ok {
-		return Situation{Kind: KindWrongRate, Files: files, Size: r.size(), Sure: true, Text: text + fmt.Sprintf("That is the %s rate: switch to the star (sidereal) rate.", name)}
+		cure = say.Of("switch to the star rate", say.Of(name))
 	}
-	return Situation{Kind: KindWrongRate, Files: files, Size: r.size(), Sure: true, Text: text + "Check the rate switch, the battery and the clutch."}
-}
-
-func ratioText(r Rate) string {
-	digits := 2
-	if r.Sigma < 0.003 {
-		digits = 4
-	}
-	return fmt.Sprintf("%.*f ± %.*f", digits, r.SiderealRatio, digits, max(r.Sigma, 0.5*math.Pow10(-digits)))
+	return Situation{Kind: KindWrongRate, Files: files, Size: r.size(), Sure: true, Says: say.All(runs, cure)}
 }
 
 // nameOf finds the one rate of the switch that fits.
-func nameOf(r Rate) (name string, ok bool) {
+func nameOf(r Rate) (name say.Key, ok bool) {
 	for _, n := range namedRates {
 		if r.SiderealRatio > n.from-namedSigmas*r.Sigma && r.SiderealRatio < n.to+namedSigmas*r.Sigma {
 			if ok {
@@ -241,7 +236,7 @@ func (s *session) play(lags []step, ratio float64) []Situation {
 		}
 	}
 	return []Situation{{Kind: KindPlay, Files: s.files(first, len(s.in.Samples)-1), Size: Size{longest, sigma, Seconds}, Sure: true,
-		Text: fmt.Sprintf("The motor stood for about %.0f s before the axis turned: it was taking up play after the start or the swing. Wait that long before the first exposure; the axis found does not suffer.", longest)}}
+		Says: say.All(say.Of("motor takes up play", time.Duration(longest*float64(time.Second))), say.Of("axis does not suffer"))}}
 }
 
 // slips names a clutch that gives.
@@ -256,14 +251,7 @@ func (s *session) slips(slips []step, ratio float64) []Situation {
 		}
 	}
 	return []Situation{{Kind: KindSlipping, Files: s.files(slips[0].to, len(s.in.Samples)-1), Size: worst,
-		Text: fmt.Sprintf("The axis jumped %s, by up to %s: the clutch or clamp slips, or it was touched. Tighten the clutch and balance the camera.", times(len(slips)), Arc(unit.Angle(worst.Value)))}}
-}
-
-func times(n int) string {
-	if n == 1 {
-		return "once"
-	}
-	return fmt.Sprintf("%d times", n)
+		Says: say.Of("clutch slips", say.Times(len(slips)), unit.Angle(worst.Value))}}
 }
 
 // motorBySky reads the motor's rate from the stars alone: seen from the turning sky a camera that

@@ -1,7 +1,6 @@
 package align
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -11,6 +10,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/star"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // unlit names pictures with too much light or none.
@@ -27,19 +27,12 @@ func (s *session) unlit() []Situation {
 	}
 	var all []Situation
 	if len(bright) > 0 {
-		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(bright), Sure: true, Text: fmt.Sprintf("%s too bright for stars: daylight, twilight or a lamp. Wait for the dark or expose more briefly; never point the lens near the Sun.", areIs(len(bright)))})
+		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(bright), Sure: true, Says: say.Of("too bright", say.Pictures(len(bright)))})
 	}
 	if len(dark) > 0 {
-		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(dark), Sure: true, Text: fmt.Sprintf("%s black: take the cap off the lens, and expose for some seconds.", areIs(len(dark)))})
+		all = append(all, Situation{Kind: KindDaylight, Files: s.shotFiles(dark), Sure: true, Says: say.Of("black", say.Pictures(len(dark)))})
 	}
 	return all
-}
-
-func areIs(n int) string {
-	if n == 1 {
-		return "One picture is"
-	}
-	return fmt.Sprintf("%d pictures are", n)
 }
 
 // capShare: a cap takes all the sky's light, a cloud at night at most a part of it. Below
@@ -87,16 +80,15 @@ func (s *session) focus() []Situation {
 	isWider := width.change > 0 && width.chance < focusChance
 	isFewer := count.change < 0 && count.chance < focusChance && !s.seq.Shots[shots[0]].Table
 	files := s.shotFiles(shots[len(shots)/2:])
-	const cure = "Wipe and warm the lens, focus anew on a bright star, then measure again."
 	switch {
 	case isWider && (wider > Blur-1 || wider > widerSome && isFewer):
-		text := fmt.Sprintf("Stars grew %.0f%% wider during the session: dew or lost focus. %s", 100*wider, cure)
+		says := say.Of("stars wider", say.Share(wider))
 		if isFewer {
-			text = fmt.Sprintf("Stars grew %.0f%% wider and %.0f%% fewer: dew or lost focus. %s", 100*wider, 100*fewer, cure)
+			says = say.Of("stars wider and fewer", say.Share(wider), say.Share(fewer))
 		}
-		return []Situation{{Kind: KindFocus, Files: files, Size: width.share(), Sure: true, Text: text}}
+		return []Situation{{Kind: KindFocus, Files: files, Size: width.share(), Sure: true, Says: say.All(says, say.Of("wipe and focus"))}}
 	case isFewer && fewer > fewerMuch && s.sameStars(shots):
-		return []Situation{{Kind: KindFocus, Files: files, Size: count.share(), Text: fmt.Sprintf("%.0f%% of the stars were lost during the session: dew, haze or twilight. Wipe and warm the lens, look at the sky, then measure again.", 100*fewer)}}
+		return []Situation{{Kind: KindFocus, Files: files, Size: count.share(), Says: say.Of("stars fewer", say.Share(fewer))}}
 	}
 	return nil
 }
@@ -173,21 +165,21 @@ func (s *session) low() []Situation {
 		return nil
 	}
 	var files []string
-	lowest := math.Inf(1)
+	lowest := unit.Angle(math.Inf(1))
 	for i, sight := range s.h.Sights {
 		if s.a != nil && s.a.Stray[i] || sight.Altitude >= lowLimit {
 			continue
 		}
 		files = append(files, s.file(i))
-		lowest = min(lowest, sight.Altitude.Deg())
+		lowest = min(lowest, sight.Altitude)
 	}
 	if len(files) == 0 {
 		return nil
 	}
-	text := fmt.Sprintf("The camera looked only %.0f° above the horizon, where the air bends the view. Aim above 25°.", lowest)
-	if lowest < strayBelow.Deg() { // whoever aims so low sees it
-		text += " If it looked higher, clock or place are wrong."
+	says := say.Of("aimed low", say.Degrees(lowest))
+	if lowest < strayBelow { // whoever aims so low sees it
+		says = say.All(says, say.Of("higher, or clock or place wrong"))
 	}
-	return []Situation{{Kind: KindLowAltitude, Files: files, Size: angle(unit.AngleFromDeg(lowest), 0), Sure: lowest >= strayBelow.Deg(), Text: text,
+	return []Situation{{Kind: KindLowAltitude, Files: files, Size: angle(lowest, 0), Sure: lowest >= strayBelow, Says: says,
 		Ways: []amiss.Way{{When: "if it must be so low", Thing: amiss.Air}}}}
 }

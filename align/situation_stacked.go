@@ -1,7 +1,6 @@
 package align
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/soniakeys/unit"
@@ -11,6 +10,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/star"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // The test for pictures stacked inside the phone: between pictures the camera turns against
@@ -48,7 +48,7 @@ func (s *session) stacked() []Situation {
 		}
 	}
 	if len(round) >= stackedShots && float64(len(round)) >= stackedShare*float64(could) {
-		return []Situation{{Kind: KindStacked, Files: s.shotFiles(round), Size: meanOf(missing, Pixels), Sure: true, Text: "Stars are round where the camera's own motion must draw them out: the phone stacks or aligns pictures inside. Switch its night or star mode off, or save raw; these say nothing about round stars."}}
+		return []Situation{{Kind: KindStacked, Files: s.shotFiles(round), Size: meanOf(missing, Pixels), Sure: true, Says: say.Of("stacked inside")}}
 	}
 	return nil
 }
@@ -130,8 +130,7 @@ func (s *session) standing() []Situation {
 	if off > standShare*math.Abs(roll.change) || off > standPx/s.seq.Shots[shots[0]].Solution.Lens.FocalPx {
 		return nil
 	}
-	turned := Arc(unit.Angle(roll.change))
-	return []Situation{{Kind: KindStacked, Files: s.shotFiles(shots), Size: Size{math.Abs(roll.change), roll.sigma, Radians}, Sure: true, Text: fmt.Sprintf("The picture's middle stands still on the same stars while the field turns by %s: the phone moves pictures onto each other. Switch that off; only the turn is real, and no axis can be trusted.", turned)}}
+	return []Situation{{Kind: KindStacked, Files: s.shotFiles(shots), Size: Size{math.Abs(roll.change), roll.sigma, Radians}, Sure: true, Says: say.Of("moved onto each other", unit.Angle(roll.change))}}
 }
 
 // centreScatter is the root mean square distance of the pictures' middles from their mean, radians.

@@ -304,9 +304,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	}
 	b.out.Advice = policy.Advise(a, q)
 	b.noteRests(a)
-	if note := b.towardTarget(h, a); note != "" {
-		b.note(note)
-	}
+	b.note(b.towardTarget(h, a))
 	b.doubtHand()
 	b.out.Measured = &Measured{Axis: a, Deviation: d, Question: q, Queries: queries}
 	if stop, ok := b.out.Stop(); ok && q.Ask.None() {
@@ -316,13 +314,11 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if f == nil {
 		return
 	}
-	if words := f.LongWords(); words != "" {
-		b.aside(words)
-	}
-	b.aside(f.Advice)
+	b.aside(say.Text(f.LongWords()))
+	b.aside(say.Text(f.Advice))
 	b.noteOddRate()
 	if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
-		b.aside(b.out.Plan.Mount.Wobble.Said())
+		b.aside(say.Text(b.out.Plan.Mount.Wobble.Said()))
 	}
 }
 
@@ -333,34 +329,36 @@ func (b *builder) stopAt(stop align.Situation) {
 	b.out.Faults = slices.DeleteFunc(b.out.Faults, func(x align.Situation) bool { return x.Kind.Of() == align.OfMeasure })
 }
 
-// note is a doubt; aside, what may be worth knowing.
-func (b *builder) note(text string) {
-	b.out.Advice.Notes = append(b.out.Advice.Notes, policy.Note{Says: say.Text(text)})
-}
+// note is a doubt; aside, what may be worth knowing. What says nothing is none.
+func (b *builder) note(says say.Line) { b.add(policy.Note{Says: says}) }
 
-func (b *builder) aside(text string) {
-	b.out.Advice.Notes = append(b.out.Advice.Notes, policy.Note{Says: say.Text(text), Aside: true})
+func (b *builder) aside(says say.Line) { b.add(policy.Note{Says: says, Aside: true}) }
+
+func (b *builder) add(n policy.Note) {
+	if !n.Says.None() {
+		b.out.Advice.Notes = append(b.out.Advice.Notes, n)
+	}
 }
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.
-func (b *builder) towardTarget(h drift.Horizon, a align.Axis) string {
+func (b *builder) towardTarget(h drift.Horizon, a align.Axis) (says say.Line) {
 	if b.o.Target == nil || !a.Gave.Shown() || a.Gave.How != align.GaveBending {
-		return ""
+		return says
 	}
 	last := h.Sights[len(h.Sights)-1]
 	shot := viewOf(b.seq.Shots[last.Shot])
 	lens := last.Attitude.Pose.Lens
 	view, err := exposure.Above(exposure.Lens{FocalPx: lens.FocalPx, Width: lens.Width, Height: lens.Height}, b.site, b.air, last.Mid, *b.o.Target, unit.AngleFromDeg(shot.RollDeg))
 	if err != nil {
-		return ""
+		return says
 	}
 	there := align.Axis{}
 	there.Direction, there.Covariance = a.Bend.At(view.Attitude, b.site.Latitude < 0)
 	moved, sigma := a.Apart(there), max(there.WorstSigma(), a.WorstSigma())
 	if moved < sigma {
-		return ""
+		return says
 	}
-	return fmt.Sprintf("Toward the target, at this hour, the bending holder moves the axis by %s ± %s: there it is %s from where it should point.", align.Arc(moved), align.Arc(sigma), align.Arc(there.Deviation(*b.out.Aim).Total))
+	return say.Of("axis at the target", say.Off{Value: moved, Sigma: sigma}, there.Deviation(*b.out.Aim).Total)
 }
 
 // oddRate is how many standard errors off the stars' rate a motor must run to be worth a
@@ -377,13 +375,11 @@ func (b *builder) noteOddRate() {
 	if b.met(align.KindWrongRate) {
 		return
 	}
-	again := "tighten everything, swing the axis by 30° and back near the start, and measure again"
+	again := say.Of("tighten and swing")
 	if b.seq.Followed != nil {
-		again = "tighten everything and measure again"
+		again = say.Of("tighten")
 	}
-	b.note(fmt.Sprintf(
-		"The camera turns at %.3f ± %.3f of the stars' speed, which no sound motor does. A clamp that gives way evenly looks the same and moves the axis found: %s.",
-		r.SiderealRatio, r.Sigma, again))
+	b.note(say.All(say.Of("odd rate", say.Ratio{Value: r.SiderealRatio, Sigma: r.Sigma}), again))
 }
 
 // noteMirrored says so where pictures are mirrored: some programs write them so, and whoever
@@ -395,17 +391,10 @@ func (b *builder) noteMirrored() {
 			n++
 		}
 	}
-	if n > 0 {
-		b.aside(fmt.Sprintf("%s mirrored (left and right exchanged); measured all the same.", countOf(n, len(b.out.Lines))))
+	switch {
+	case n > 1 && n == len(b.out.Lines):
+		b.aside(say.Of("all mirrored"))
+	case n > 0:
+		b.aside(say.Of("some mirrored", say.Pictures(n)))
 	}
-}
-
-func countOf(n, of int) string {
-	if n == of && n > 1 {
-		return "All pictures are"
-	}
-	if n == 1 {
-		return "One picture is"
-	}
-	return fmt.Sprintf("%d pictures are", n)
 }

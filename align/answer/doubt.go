@@ -1,10 +1,8 @@
 package answer
 
 import (
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -12,6 +10,7 @@ import (
 	"trueturn/align"
 	"trueturn/drift/frame"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // sunkAt is whether from a site most of the recognised pictures would have been below the horizon.
@@ -57,37 +56,32 @@ func (b *builder) aimAt(site ephem.Site, later time.Duration) (align.Aim, error)
 // noteRests says what place and zone rest on where nothing confirms them, and what an hour would change; what contradicts them stands
 // among the situations.
 func (b *builder) noteRests(a align.Axis) {
-	var parts []string
-	hour := ""
-	if zone := b.zoneRests(); zone != "" && !b.met(align.KindClock) {
-		parts, hour = append(parts, zone), b.hourWords(a)
+	var zone, site, hour say.Line
+	if z := b.zoneRests(); !z.None() && !b.met(align.KindClock) {
+		zone, hour = z, b.hourOff(a)
 	}
 	if b.rests == align.PlaceGiven && !b.met(align.KindSite) {
-		parts = append(parts, "site as given")
+		site = say.Of("site as given")
 	}
-	if len(parts) > 0 {
-		text := strings.Join(parts, "; ")
-		b.note(strings.ToUpper(text[:1]) + text[1:] + "." + hour)
-	}
+	b.note(say.All(zone, site, hour))
 }
 
-// hourWords say what an hour would change, where that is more than the axis's own error.
-func (b *builder) hourWords(a align.Axis) string {
+// hourOff says what an hour would change, where that is more than the axis's own error.
+func (b *builder) hourOff(a align.Axis) (says say.Line) {
 	hour := align.Doubt{Other: align.Other{Later: time.Hour}}
 	hour.Weigh(a, b.site, b.aimAt)
 	if hour.Moved == nil || hour.Moved.By < hourMatters || hour.Moved.By < a.WorstSigma() {
-		return ""
+		return says
 	}
 	was, then := a.Deviation(*b.out.Aim), hour.Moved.Deviation
-	change := func(by unit.Angle) string { return align.Arc(unit.Angle(math.Abs(by.Rad()))) }
-	return fmt.Sprintf(" If the clock were an hour off: tilt %s, base %s more or less.", change(then.Altitude-was.Altitude), change(then.Azimuth-was.Azimuth))
+	return say.Of("were the clock an hour off", then.Altitude-was.Altitude, then.Azimuth-was.Azimuth)
 }
 
 // hourMatters: less is within the play of the knobs (common practice, no source).
 const hourMatters = unit.Angle(2.0 / 60 * math.Pi / 180)
 
-// zoneRests says what the zone of most pictures rests on; empty where GPS times confirm it, or nothing is known of it.
-func (b *builder) zoneRests() string {
+// zoneRests says what the zone of most pictures rests on; nothing where GPS times confirm it, or nothing is known of it.
+func (b *builder) zoneRests() (none say.Line) {
 	count := map[frame.Zone]int{}
 	best := frame.Zone("")
 	for _, s := range b.seq.Shots {
@@ -95,19 +89,19 @@ func (b *builder) zoneRests() string {
 			continue
 		}
 		if s.Clock.Told.Confirmed() {
-			return ""
+			return none
 		}
 		z := s.Clock.Told.Zone
 		if count[z]++; count[z] > count[best] {
 			best = z
 		}
 	}
-	return zoneWords[best]
+	return zones[best]
 }
 
-var zoneWords = map[frame.Zone]string{
-	frame.ZoneInFile:  "zone as told by the pictures",
-	frame.ZoneAsGiven: "zone as given",
-	frame.ZoneUTC:     "times taken for UTC",
-	frame.ZoneTable:   "times as in the table",
+var zones = map[frame.Zone]say.Line{
+	frame.ZoneInFile:  say.Of("zone as in the pictures"),
+	frame.ZoneAsGiven: say.Of("zone as given"),
+	frame.ZoneUTC:     say.Of("times taken for UTC"),
+	frame.ZoneTable:   say.Of("times as in the table"),
 }

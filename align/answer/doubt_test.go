@@ -13,6 +13,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/frame"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // with says something of every picture of a sequence.
@@ -114,9 +115,8 @@ func TestContradictions(t *testing.T) {
 // checkAsked: the question is the first sentence, and with it no turn is ordered.
 func checkAsked(t *testing.T, a Answer, asks bool) {
 	t.Helper()
-	text := a.Advice.NextText
-	before, _, _ := strings.Cut(text, "urn the knobs")
-	question := strings.Contains(before, "?")
+	text, ask := a.Advice.NextText, a.Measured.Question.Ask
+	question := !ask.None() && strings.HasPrefix(text, ask.String())
 	if ordered := *a.Advice.Next == "turn"; question != asks || ordered && asks || asks && a.Advice.Trustworthy {
 		t.Errorf("next %q, trustworthy %v, %q; want a question %v", *a.Advice.Next, a.Advice.Trustworthy, text, asks)
 	}
@@ -127,58 +127,88 @@ func checkEffect(t *testing.T, a, other Answer) {
 	t.Helper()
 	// Refraction, which the closed form leaves as it is, makes the rest: seen up to 2.4′ with latitudes exchanged.
 	const rigid = 3
-	doubts := a.Situations[0].Text
 	if other.Err != nil {
 		t.Fatal(other.Err)
 	}
 	alt, az := *other.Advice.TurnAltitudeArcmin-*a.Advice.TurnAltitudeArcmin, *other.Advice.TurnAzimuthArcmin-*a.Advice.TurnAzimuthArcmin
 	want := math.Hypot(alt, az*math.Cos(46*math.Pi/180))
-	_, said, ok := strings.Cut(doubts, "the axis would be ")
+	by, ok := movedIn(a.Faults[0].Says)
 	if !ok {
-		t.Fatalf("nothing is said of what it would change: %q", doubts)
+		t.Fatalf("nothing is said of what it would change: %v", a.Faults[0].Says)
 	}
-	by, err := time.ParseDuration(strings.Split(said, "′")[0] + "m")
-	if strings.HasPrefix(said, "the same") {
-		by, err = 0, nil
+	if math.Abs(by.Min()-want) > rigid {
+		t.Errorf("by %.1f′, but the other answer differs by %.1f′", by.Min(), want)
 	}
-	if err != nil || math.Abs(by.Minutes()-want) > rigid {
-		t.Errorf("%q, but the other answer differs by %.1f′", said, want)
+}
+
+// movedIn is by how much a line says the axis would move, first.
+func movedIn(l say.Line) (by unit.Angle, ok bool) {
+	switch l.Key {
+	case "other moves the axis":
+		return l.With[1].(unit.Angle), true
+	case "other leaves the axis":
+		return 0, true
 	}
+	for _, w := range l.With {
+		parts, _ := w.([]say.Line)
+		for _, p := range parts {
+			if by, ok = movedIn(p); ok {
+				return by, ok
+			}
+		}
+	}
+	return 0, false
 }
 
 // What place and zone rest on is told where nothing confirms them.
 func TestRests(t *testing.T) {
 	_, q, site := practice(t, 46, func(e *simulate.Evening) { e.Count = 6 })
+	given := say.Of("site as given")
 	fix := frame.Told{Zone: frame.ZoneInFile, HasFix: true, Ahead: time.Second}
 	for _, row := range []struct {
 		name  string
 		told  frame.Told
 		place bool
 		site  *ephem.Site
-		want  string
+		want  []say.Line
 	}{
-		{"file and flag", frame.Told{Zone: frame.ZoneInFile}, false, &site, "Zone as told by the pictures; site as given."},
-		{"flags alone", frame.Told{Zone: frame.ZoneAsGiven}, false, &site, "Zone as given; site as given."},
-		{"FITS", frame.Told{Zone: frame.ZoneUTC}, false, &site, "Times taken for UTC; site as given."},
-		{"a table", frame.Told{Zone: frame.ZoneTable}, false, &site, "Times as in the table; site as given."},
-		{"place in the pictures", frame.Told{Zone: frame.ZoneInFile}, true, nil, "Zone as told by the pictures."},
-		{"GPS time, site given", fix, false, &site, "Site as given."},
-		{"GPS confirms both", fix, true, &site, ""},
-		{"nothing known, as of old", frame.Told{}, false, &site, "Site as given."},
+		{"file and flag", frame.Told{Zone: frame.ZoneInFile}, false, &site, []say.Line{say.Of("zone as in the pictures"), given}},
+		{"flags alone", frame.Told{Zone: frame.ZoneAsGiven}, false, &site, []say.Line{say.Of("zone as given"), given}},
+		{"FITS", frame.Told{Zone: frame.ZoneUTC}, false, &site, []say.Line{say.Of("times taken for UTC"), given}},
+		{"a table", frame.Told{Zone: frame.ZoneTable}, false, &site, []say.Line{say.Of("times as in the table"), given}},
+		{"place in the pictures", frame.Told{Zone: frame.ZoneInFile}, true, nil, []say.Line{say.Of("zone as in the pictures")}},
+		{"GPS time, site given", fix, false, &site, []say.Line{given}},
+		{"GPS confirms both", fix, true, &site, nil},
+		{"nothing known, as of old", frame.Told{}, false, &site, []say.Line{given}},
 	} {
 		said := with(q, func(i int, s *drift.Shot, c *frame.Clock) {
 			if c.Told = row.told; row.place {
 				placedAt(46, 7)(i, s, c)
 			}
 		})
-		got := ""
-		for _, n := range New(said, Options{Site: row.site}).Advice.Notes {
-			if strings.Contains(n, "as given") || strings.Contains(n, "as told") || strings.Contains(n, "Times ") {
-				got, _, _ = strings.Cut(n, " If the clock")
-			}
+		var got []say.Line
+		for _, n := range Find(said, Options{Site: row.site}).Advice.Notes {
+			got = append(got, restsIn(n.Says)...)
 		}
-		if got != row.want {
-			t.Errorf("%s: %q, want %q", row.name, got, row.want)
+		if !slices.EqualFunc(got, row.want, say.Line.Same) {
+			t.Errorf("%s: %v, want %v", row.name, got, row.want)
 		}
 	}
+}
+
+// restsIn are the parts of a line that say what place and time rest on.
+func restsIn(l say.Line) (all []say.Line) {
+	parts := []say.Line{l}
+	if len(l.With) == 1 {
+		if several, ok := l.With[0].([]say.Line); ok {
+			parts = several
+		}
+	}
+	for _, p := range parts {
+		switch p.Key {
+		case "zone as in the pictures", "zone as given", "times taken for UTC", "times as in the table", "site as given":
+			all = append(all, p)
+		}
+	}
+	return all
 }

@@ -94,7 +94,7 @@ func TestElsewhereBent(t *testing.T) {
 	}
 	target := westward(s)
 	o := New(q, Options{Site: &site, Target: &target})
-	said := strings.Contains(strings.Join(o.Advice.Notes, " "), "Toward the target")
+	said := strings.Contains(strings.Join(o.Advice.Notes, " "), "axis at the target")
 	sigma := align.Axis{Covariance: far.Covariance}.WorstSigma()
 	if told := moved > sigma; told != said {
 		t.Errorf("moved by %.2f′ ± %.2f′ toward the target; said: %v", moved.Min(), sigma.Min(), said)

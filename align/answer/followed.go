@@ -1,7 +1,6 @@
 package answer
 
 import (
-	"fmt"
 	"slices"
 
 	"trueturn/align/policy"
@@ -16,13 +15,15 @@ func (b *builder) noteFollowed() {
 		return
 	}
 	ra, dec := f.Solutions[f.Reference].RADec()
-	wrong := "A field given wrong by more makes the answer wrong."
-	if !f.HandKnown {
-		wrong = "A field given wrong by more, or pictures with left and right exchanged, make the answer wrong: these pictures do not show which. Two pictures with the motor off, half a minute apart, do, unless the field is near the equator."
+	up, wrong := say.Of("up as given"), say.Of("field given wrong")
+	if f.RollShown {
+		up = say.Of("up by the motor off")
 	}
-	b.note(fmt.Sprintf(
-		"This field is too narrow to be recognised: the pictures were followed by their own stars, taken to look at right ascension %.2f°, declination %+.2f°, within %.1f°, %s. %s",
-		ra.Deg(), dec.Deg(), f.PointingSigma.Deg(), f.Told(), wrong))
+	if !f.HandKnown {
+		wrong = say.Of("field given wrong, or mirrored")
+	}
+	b.note(say.All(say.Of("followed", say.Degrees(ra.Angle()), say.Degrees(dec), say.Degrees(f.PointingSigma),
+		say.Degrees(f.Roll), say.Degrees(f.RollSigma), up), wrong))
 }
 
 // doubtHand takes the trust from an answer that rests on pictures which may be mirrored: nothing showed their hand, and their
@@ -36,5 +37,5 @@ func (b *builder) doubtHand() {
 	}
 	ad := &b.out.Advice
 	ad.Trustworthy, ad.Next = false, policy.Measure
-	ad.Says = say.Text("Left and right may be exchanged in these pictures, and the axis would then lie elsewhere: take two pictures with the motor off, half a minute apart, and measure again with them among the others. Near the equator of the sky they cannot tell; then have the program that wrote the files say which way their rows run (ROWORDER).")
+	ad.Says = say.Of("mirrored or not?")
 }

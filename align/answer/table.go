@@ -6,6 +6,7 @@ import (
 
 	"trueturn/drift/solve"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // What a table of positions does not say is not known; what was taken for granted of it is told.
@@ -27,24 +28,20 @@ const moreScatter = 1.0
 // noteTable adds what was taken for granted of a table, and what it cannot tell.
 func (b *builder) noteTable() {
 	for _, n := range b.seq.Notes {
-		b.note(n)
+		b.note(say.Text(n))
 	}
 	if len(b.seq.Shots) == 0 || !b.seq.Shots[0].Table {
 		return
 	}
 	m, listed := b.out.Measured, b.seq.Shots[0].Solution != nil && b.seq.Shots[0].Solution.Listed()
 	if listed && m != nil && m.Axis.WanderPx > moreScatter {
-		b.note(fmt.Sprintf("The directions scatter more than the errors stated: %.1f times as much. That is reckoned with.", math.Hypot(1, m.Axis.WanderPx)))
+		b.note(say.Of("directions scatter", say.Number(math.Hypot(1, m.Axis.WanderPx))))
 	}
 	if m != nil && b.out.Forecast == nil && b.out.Advice.Trustworthy {
-		b.note(b.o.Voice.Sentences(fmt.Sprintf("How long stars stay round the table cannot say: it tells %s.", unsaid(listed)),
-			[]amiss.Way{{Thing: amiss.Forecast, Value: fmt.Sprintf("%.0f", math.Ceil(m.Deviation.Total.Min()))}}))
+		says := say.Of("table tells no width")
+		if listed {
+			says = say.Of("table tells no lens and no width")
+		}
+		b.note(say.Text(b.o.Voice.Sentences(b.o.Voice.Say(says), []amiss.Way{{Thing: amiss.Forecast, Value: fmt.Sprintf("%.0f", math.Ceil(m.Deviation.Total.Min()))}})))
 	}
-}
-
-func unsaid(listed bool) string {
-	if listed {
-		return "no lens and no width of stars"
-	}
-	return "no width of stars (fwhm_px)"
 }

@@ -39,7 +39,7 @@ func mechanical(v View) (list []string) {
 
 // blamed is whether a view calls a clamp or clutch to account.
 func blamed(v View) bool {
-	return slices.Contains(mechanical(v), string(align.KindSlipping)) || strings.Contains(v.Live.Instruction, "clutch or clamp")
+	return slices.Contains(mechanical(v), string(align.KindSlipping)) || strings.Contains(v.Live.Instruction, "clutch slips")
 }
 
 // TestAfresh: from the picture on at which a fault of the motor is put right measuring begins afresh. The third sound picture is measured

@@ -217,10 +217,10 @@ func (set Setting) says() say.Line {
 // clocks are the situations of the camera's clock: each setting, and what the knobs' tracks tell.
 func (g *Guide) clocks() (list []align.Situation) {
 	for _, set := range g.s.Settings {
-		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{set.File}, Text: g.o.Answer.Voice.Say(set.says())})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{set.File}, Says: set.says()})
 	}
 	if k := g.s.Knobs; k != nil && k.Clock().Sure {
-		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{}, Text: g.o.Answer.Voice.Say(k.Clock().Says())})
+		list = append(list, align.Situation{Kind: align.KindClock, Files: []string{}, Says: k.Clock().Says()})
 	}
 	return list
 }

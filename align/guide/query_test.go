@@ -79,12 +79,12 @@ func TestQuestionFirst(t *testing.T) {
 		about align.Kind
 		ask   string
 	}{
-		{"place in the pictures", 46, func(*simulate.Evening) {}, placed(46, 20), "", align.KindSite, "Which place is right: "},
-		{"GPS time", 46, func(*simulate.Evening) {}, fixed(time.Hour), "", align.KindClock, "Which time is right for sky-001.jpg: "},
+		{"place in the pictures", 46, func(*simulate.Evening) {}, placed(46, 20), "", align.KindSite, "as given or as the pictures say? ["},
+		{"GPS time", 46, func(*simulate.Evening) {}, fixed(time.Hour), "", align.KindClock, "camera's time or GPS? [sky-001.jpg]"},
 		{"many degrees off", 46, func(e *simulate.Evening) {
 			e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromDeg(-8), unit.AngleFromDeg(12)
-		}, nil, align.RaisedByFar, "", "are place and clock right, so far off ["},
-		{"the sky", -33, func(e *simulate.Evening) { e.Handling.ClockError = -2 * time.Hour }, nil, align.RaisedBySky, "", "are place and clock right, by the sky]"},
+		}, nil, align.RaisedByFar, "", "axis seldom so far off ["},
+		{"the sky", -33, func(e *simulate.Evening) { e.Handling.ClockError = -2 * time.Hour }, nil, align.RaisedBySky, "", "sky against place or clock "},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			g := newRig(t, c.at, 3, c.set)
@@ -174,7 +174,7 @@ func TestAnotherQuestion(t *testing.T) {
 		g.swing(deg)
 		next(placed(46, 20))
 	}
-	put(t, guide.View(), 1, align.KindSite, "Which place is right: ")
+	put(t, guide.View(), 1, align.KindSite, "as given or as the pictures say? [")
 	guide.Settle(1)
 	for range 5 {
 		if v := next(placed(46.1, 20.1)); v.Live.Question != nil || v.Live.Phase != Turning {
@@ -184,7 +184,7 @@ func TestAnotherQuestion(t *testing.T) {
 	for range 6 {
 		next(placed(46, 20), fixed(time.Hour))
 	}
-	put(t, guide.View(), 2, align.KindClock, "Which time is right for ")
+	put(t, guide.View(), 2, align.KindClock, "camera's time or GPS? [")
 	if guide.Settle(2); guide.View().Live.Phase != Turning {
 		t.Errorf("%s: %s", guide.View().Live.Phase, guide.View().Live.Instruction)
 	}
@@ -195,7 +195,7 @@ func TestAnotherQuestion(t *testing.T) {
 	for _, f := range guide.State().Frames[:len(swings)] {
 		elsewhere.Add(context.Background(), shots[f.File])
 	}
-	put(t, elsewhere.View(), 1, align.KindSite, "Which place is right: ")
+	put(t, elsewhere.View(), 1, align.KindSite, "as given or as the pictures say? [")
 }
 
 // TestPutRight: a session restarted with the place put right orders at once by that, and asks nothing.
@@ -213,7 +213,7 @@ func TestPutRight(t *testing.T) {
 		guide.Add(context.Background(), s)
 		right.Add(context.Background(), s)
 	}
-	put(t, guide.View(), 1, align.KindSite, "Which place is right: ")
+	put(t, guide.View(), 1, align.KindSite, "as given or as the pictures say? [")
 	again, err := Resume(g.options(), guide.State(), func(name string) (drift.Shot, bool) { s, ok := shots[name]; return s, ok })
 	if err != nil {
 		t.Fatal(err)

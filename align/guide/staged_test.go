@@ -427,12 +427,12 @@ func (o outcome) most() float64 {
 func (o outcome) right(k align.Kind, list []answer.Situation) bool {
 	text := textOf(list, k)
 	misplaced := strings.HasPrefix(o.name, "site") || strings.HasPrefix(o.name, "clock")
-	return slices.Contains(o.want, k) || misplaced && (k == align.KindLowAltitude || strings.Contains(text, "clock or place") || strings.Contains(text, "clock was set"))
+	return slices.Contains(o.want, k) || misplaced && (k == align.KindLowAltitude || strings.Contains(text, "clock or place") || strings.Contains(text, "clock set"))
 }
 
 // rests is whether it is said what the answer rests on.
 func (o outcome) rests() bool {
-	return slices.ContainsFunc(o.once.Advice.Notes, func(n string) bool { return strings.Contains(n, "ite as given") })
+	return slices.ContainsFunc(o.once.Advice.Notes, func(n string) bool { return strings.Contains(n, "site as given") })
 }
 
 func textOf(list []answer.Situation, k align.Kind) string {

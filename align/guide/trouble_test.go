@@ -294,8 +294,8 @@ func TestFaults(t *testing.T) {
 	}{
 		{"motor off", 46, func(e *simulate.Evening) { e.Mount.Rate, e.Mount.Wobble = 0, simulate.Wobble{} }, "switch the motor on", false},
 		{"motor off in the south", -33, func(e *simulate.Evening) { e.Mount.Rate, e.Mount.Wobble = 0, simulate.Wobble{} }, "switch the motor on", false},
-		{"hemisphere switch", 46, func(e *simulate.Evening) { e.Mount.Rate = -1 }, "hemisphere switch", true},
-		{"clamp gives way", 46, func(e *simulate.Evening) { e.Count, e.Mount.BallSlip = 12, deg(3) }, "Tighten", true},
+		{"hemisphere switch", 46, func(e *simulate.Evening) { e.Mount.Rate = -1 }, "motor runs backward", true},
+		{"clamp gives way", 46, func(e *simulate.Evening) { e.Count, e.Mount.BallSlip = 12, deg(3) }, "camera gave way", true},
 		{"axis far off", 46, func(e *simulate.Evening) { e.Mount.AltitudeError, e.Mount.AzimuthError = deg(-20), deg(30) }, "by hand", true},
 		{"half the rate", 46, func(e *simulate.Evening) { e.Mount.Rate = 0.5 }, "half rate", true},
 		{"beneath the zenith", 89, func(e *simulate.Evening) {

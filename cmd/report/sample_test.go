@@ -100,7 +100,7 @@ func (d *Data) fill() {
 
 // nothing is an answer in which everything is null.
 func nothing() Data {
-	return Data{Answer: answer.New(drift.Sequence{}, answer.Options{}), Generated: evening}
+	return Data{Answer: answer.New(drift.Sequence{}, answer.Options{Voice: words.ForPage}), Generated: evening}
 }
 
 // hostile has a name in it that is no name.

@@ -139,8 +139,10 @@ func TestQuantities(t *testing.T) {
 		{say.Longest(time.Hour), "an hour and more"}, {say.Longest(41 * time.Second), "41 s"},
 		{say.Wait(20 * time.Second), "one minute"}, {say.Wait(3 * time.Minute), "3 minutes"},
 		{say.Span(-3690 * time.Second), "1 h 1 min"}, {say.Span(-time.Hour), "an hour"}, {say.Offset(-90 * time.Minute), "-01:30"},
-		{say.Times(2), "twice"}, {say.Pictures(1), "one picture"}, {say.Pictures(7), "7 pictures"}, {say.Share(0.31), "31 %"},
-		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"},
+		{say.Times(2), "twice"}, {time.Date(2026, 11, 25, 22, 4, 30, 0, time.FixedZone("", 3600)), "21:04 UTC"},
+		{say.Rate(unit.AngleFromSec(15.041)), "15″ a second"}, {say.Rate(unit.AngleFromSec(-0.041)), "0.04″ a second"}, {say.Wind(unit.AngleFromDeg(-50)), "north-west"},
+		{say.Pictures(1), "one picture"}, {say.Pictures(7), "7 pictures"}, {say.Share(0.31), "31 %"},
+		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Ratio{Value: 1 / 1.0027379, Sigma: 1e-6}, "0.9973 ± 0.0001"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"}, {say.Kilometres(1234), "1200 km"},
 		{say.Place{LatitudeDeg: 50, LongitudeDeg: -3.456}, "50.00° N, 3.46° W"}, {say.Files{"a.jpg", "b.jpg", "c.jpg"}, "a.jpg and 2 more"},
 		{say.All(say.Text("One."), say.Line{}, say.Text("Two.")), "One. Two."},
 	} {

@@ -26,10 +26,14 @@ func Quantity(v any) string {
 		return Moons(unit.Angle(v))
 	case say.Degrees:
 		return fmt.Sprintf("%.1f°", unit.Angle(v).Deg())
+	case say.Wind:
+		return wind(unit.Angle(v))
 	case say.Rate:
-		return Arc(unit.Angle(v)) + " a second"
+		return significant(math.Abs(unit.Angle(v).Sec())) + "″ a second"
 	case time.Duration:
 		return Exposure(v.Seconds())
+	case time.Time:
+		return v.UTC().Format("15:04") + " UTC"
 	case say.Longest:
 		return Longest(time.Duration(v).Seconds())
 	case say.Wait:
@@ -205,12 +209,20 @@ func Zone(d time.Duration) string {
 // Share is a part of one in hundredths.
 func Share(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) }
 
-// Within is a number with its standard error, to the error's second figure and at most three decimals.
+var winds = [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
+
+// wind names the nearest of eight.
+func wind(azimuth unit.Angle) string {
+	return winds[int(math.Round(azimuth.Mod1().Deg()/45))%len(winds)]
+}
+
+// Within is a number with its standard error, to the error's second figure and at most four decimals; none is told as smaller than the last of them.
 func Within(v, sigma float64, what string) string {
 	if !(sigma > 0) || !finite(sigma) {
 		return significant(v) + what
 	}
-	decimals := min(max(1-int(math.Floor(math.Log10(sigma))), 0), 3)
+	decimals := min(max(1-int(math.Floor(math.Log10(sigma))), 0), 4)
+	sigma = max(sigma, math.Pow10(-decimals))
 	return fmt.Sprintf("%.*f ± %.*f%s", decimals, v, decimals, sigma, what)
 }
 
@@ -242,11 +254,13 @@ func counted(n int, what string) string {
 	return fmt.Sprintf("%d %ss", n, what)
 }
 
+// kilometres are a distance to two figures.
 func kilometres(km float64) string {
-	if km < 10 {
+	if km < 9.95 {
 		return fmt.Sprintf("%.1f km", km)
 	}
-	return fmt.Sprintf("%.0f km", km)
+	last := math.Pow10(int(math.Floor(math.Log10(km))) - 1)
+	return fmt.Sprintf("%.0f km", math.Round(km/last)*last)
 }
 
 func place(p say.Place) string {

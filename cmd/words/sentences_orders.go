@@ -56,10 +56,6 @@ var orders = map[say.Key]string{
 	"swing now":                     "Swing the axis by hand by about 30° now and take the next picture, then back past the start by 20°: tracking alone would leave ± {} after ten pictures, and {} stand {}.",
 	"more pictures, or swing":       "Take {}, or swing the axis by hand by 30° before the next one.",
 
-	"are place and clock right, by the sky": "Are the site and the camera's clock with its zone right? The sky speaks against it, as said below.",
-	"are place and clock right, so far off": "Are the site and the camera's clock with its zone right? They put the axis {} off, which is seldom true, and a wrong one sends the turn another way.",
-	"if so":                                 "If so",
-
 	"raise the axis":              "Raise the tilt by {} ({}).",
 	"lower the axis":              "Lower the tilt by {} ({}): go about {} lower still and finish upward.",
 	"turn the base so far":        "Turn the base {} {} seen from above ({} when facing the pole, toward {}; {}).",

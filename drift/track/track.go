@@ -36,7 +36,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -330,13 +329,4 @@ func (f *Followed) readMoves(mid []time.Time) {
 	for k, i := range seen {
 		f.moved[i].Z += at0 + slope*seconds[k]
 	}
-}
-
-// Told says in words what the attitudes rest on.
-func (f Followed) Told() string {
-	from := "as given"
-	if f.RollShown {
-		from = "found from the stars' way with the motor off"
-	}
-	return fmt.Sprintf("up at position angle %.1f° ± %.1f°, %s", f.Roll.Deg(), f.RollSigma.Deg(), from)
 }

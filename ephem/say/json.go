@@ -10,7 +10,7 @@ import (
 	"github.com/soniakeys/unit"
 )
 
-// String names key and values, for tests and logs: nothing a user reads.
+// String names key and values, for tests and logs: nothing a user reads. A text is itself.
 func (l Line) String() string {
 	if l.Key == verbatim {
 		return fmt.Sprint(l.With...)
@@ -35,11 +35,11 @@ func (l Line) String() string {
 
 // types are those of quantities, by the name they are kept under.
 var types = map[string]reflect.Type{
-	"angle": reflect.TypeFor[unit.Angle](), "time": reflect.TypeFor[time.Duration](), "count": reflect.TypeFor[int](), "text": reflect.TypeFor[string](),
+	"angle": reflect.TypeFor[unit.Angle](), "time": reflect.TypeFor[time.Duration](), "at": reflect.TypeFor[time.Time](), "count": reflect.TypeFor[int](), "text": reflect.TypeFor[string](),
 	"texts": reflect.TypeFor[[]string](), "line": reflect.TypeFor[Line](), "lines": reflect.TypeFor[[]Line](),
 	"off": reflect.TypeFor[Off](), "moons": reflect.TypeFor[Moons](), "times": reflect.TypeFor[Times](), "pictures": reflect.TypeFor[Pictures](),
 	"share": reflect.TypeFor[Share](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
-	"mm": reflect.TypeFor[Millimetres](), "km": reflect.TypeFor[Kilometres](), "degrees": reflect.TypeFor[Degrees](),
+	"mm": reflect.TypeFor[Millimetres](), "km": reflect.TypeFor[Kilometres](), "degrees": reflect.TypeFor[Degrees](), "wind": reflect.TypeFor[Wind](),
 	"offset": reflect.TypeFor[Offset](), "sentence": reflect.TypeFor[Sentence](), "hours": reflect.TypeFor[Hours](), "tenths": reflect.TypeFor[Tenths](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
 	"files": reflect.TypeFor[Files](), "clause": reflect.TypeFor[Clause](),
 }

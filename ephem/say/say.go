@@ -44,7 +44,7 @@ func (l Line) Same(o Line) bool { return reflect.DeepEqual(l, o) }
 // None is whether there is nothing to tell.
 func (l Line) None() bool { return l.Key == "" }
 
-// The quantities, besides unit.Angle (an angle without its sign), time.Duration (a length of exposure), int, string
+// The quantities, besides unit.Angle (an angle without its sign), time.Duration (a length of exposure), time.Time (the time of day, in UTC), int, string
 // (from elsewhere, as a file's name), []string (such, listed), Line and []Line (one after another).
 type (
 	// Off is an angle and its standard error.
@@ -69,6 +69,8 @@ type (
 	Kilometres float64
 	// Degrees is an angle always told in degrees.
 	Degrees unit.Angle
+	// Wind is an azimuth, told as the nearest of eight winds.
+	Wind unit.Angle
 	// Offset is a zone's from UTC.
 	Offset time.Duration
 	// Hours is a difference between clocks with its standard error, told in hours.
@@ -81,7 +83,7 @@ type (
 	Place struct{ LatitudeDeg, LongitudeDeg float64 }
 	// Wait is a length of time to be spent, told in whole minutes, rounded up.
 	Wait time.Duration
-	// Span is a difference between clocks, told to the second.
+	// Span is a difference between clocks, or a time that went by, told to the second.
 	Span time.Duration
 	// Longest is a length of exposure up to which stars stay round; of an hour and more nobody says how much more.
 	Longest time.Duration
