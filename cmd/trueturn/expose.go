@@ -30,8 +30,10 @@ where no hour is given, the meridian. An axis error has no direction here: the w
 taken. A gear nobody has described or measured is reckoned with as those of small mounts
 usually are; --periodic-error 0,480 is one that runs evenly.`
 
-const exposeExample = `  trueturn expose --equivalent 115 --size 4032x3024 --axis-error 20 --periodic-error 44,480
-  trueturn expose --focal-length 50 --pixel-pitch 3.9 --size 6000x4000 --f-number 2.8 --tripod
+const exposeExample = `  trueturn expose --equivalent 115 --size 4032x3024 --axis-error 20 \
+    --periodic-error 44,480
+  trueturn expose --focal-length 50 --pixel-pitch 3.9 --size 6000x4000 \
+    --f-number 2.8 --tripod
   trueturn expose --session tonight.json --target 83.8,-5.4`
 
 // roundness is what counts as round.

@@ -2,10 +2,11 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"trueturn/cmd/trueturn/manual"
 )
@@ -97,18 +98,91 @@ func helpWords(c *cobra.Command, words []string, typed string) (found []string, 
 	return found, cobra.ShellCompDirectiveNoFileComp
 }
 
-// listTopics puts the chapters below the list of commands.
-func listTopics(root *cobra.Command) {
-	usual := root.UsageFunc()
+// helpColumns is how wide help is written: a terminal's usual width, whatever it is read on.
+const helpColumns = 80
+
+// layOut has help written within helpColumns, each command's with the flags that act there, the root's with the chapters below.
+func layOut(root *cobra.Command) {
 	root.SetUsageFunc(func(c *cobra.Command) error {
-		if err := usual(c); err != nil || c.HasParent() {
-			return err
-		}
-		w := tabwriter.NewWriter(c.OutOrStderr(), 0, 0, 2, ' ', 0)
-		fmt.Fprint(w, "\nThe manual, by trueturn help TOPIC:\n")
-		for _, t := range manual.Topics() {
-			fmt.Fprintf(w, "  %s\t%s\n", t.Name, t.About)
-		}
-		return w.Flush()
+		w := c.OutOrStderr()
+		_, err := fmt.Fprint(w, usageText(c))
+		return err
 	})
+	root.SetHelpFunc(func(c *cobra.Command, _ []string) {
+		text := c.Long
+		if text == "" {
+			text = c.Short
+		}
+		fmt.Fprintf(c.OutOrStdout(), "%s\n\n%s", reflowed(text), usageText(c))
+	})
+}
+
+// reflowed has paragraphs broken anew at helpColumns; paragraphs with lines that begin with a blank stand as they are.
+func reflowed(text string) string {
+	var out []string
+	for _, p := range strings.Split(strings.TrimSpace(text), "\n\n") {
+		if strings.HasPrefix(p, " ") || strings.Contains(p, "\n ") {
+			out = append(out, p)
+			continue
+		}
+		out = append(out, strings.Join(wrap(strings.Join(strings.Fields(p), " "), helpColumns), "\n"))
+	}
+	return strings.Join(out, "\n\n")
+}
+
+// usageText is how a command is typed: its line, an example, what stands below it, its flags and of the global ones those that act there.
+func usageText(c *cobra.Command) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "Usage:\n  %s\n", c.UseLine())
+	if c.HasExample() {
+		fmt.Fprintf(&b, "\nExamples:\n%s\n", c.Example)
+	}
+	if c.HasAvailableSubCommands() {
+		b.WriteString("\nCommands:\n")
+		for _, below := range c.Commands() {
+			if below.IsAvailableCommand() || below.Name() == "help" {
+				fmt.Fprintf(&b, "  %-12s%s\n", below.Name(), below.Short)
+			}
+		}
+	}
+	b.WriteString(flagsText("Flags", c.LocalFlags()))
+	b.WriteString(flagsText("Global flags", acting(c)))
+	if !c.HasParent() {
+		b.WriteString("\nThe manual, by trueturn help TOPIC:\n")
+		for _, t := range manual.Topics() {
+			fmt.Fprintf(&b, "  %-13s%s\n", t.Name, t.About)
+		}
+	}
+	return b.String()
+}
+
+func flagsText(title string, fs *pflag.FlagSet) string {
+	if !fs.HasAvailableFlags() {
+		return ""
+	}
+	return "\n" + title + ":\n" + strings.TrimRight(fs.FlagUsagesWrapped(helpColumns), "\n") + "\n"
+}
+
+// idle are the global flags that do nothing in a command, by its path below the root.
+var idle = map[string][]string{
+	"pole":       {"camera", "lens", "mount"},
+	"demo":       {"camera", "lens", "mount", "at-site", "kit"},
+	"help":       {"site", "camera", "lens", "mount", "at-site", "kit", "json"},
+	"completion": {"site", "camera", "lens", "mount", "at-site", "kit", "json"},
+	"kit show":   {"site", "camera", "lens", "mount", "at-site"},
+	"kit check":  {"site", "camera", "lens", "mount", "at-site"},
+	"kit":        {"site", "camera", "lens", "mount", "at-site"},
+}
+
+// acting are the global flags that do something in a command.
+func acting(c *cobra.Command) *pflag.FlagSet {
+	path := strings.TrimPrefix(c.CommandPath(), c.Root().Name()+" ")
+	some := pflag.NewFlagSet("", pflag.ContinueOnError)
+	some.SortFlags = false
+	c.InheritedFlags().VisitAll(func(f *pflag.Flag) {
+		if !slices.Contains(idle[path], f.Name) {
+			some.AddFlag(f)
+		}
+	})
+	return some
 }

@@ -24,7 +24,7 @@ a site's latitude and longitude; a lens has a focal length or a 35 mm equivalent
   latitude_deg = 46.02             # north positive
   longitude_deg = 7.75             # east positive
   height_m = 1620
-  tz = "Europe/Lisbon"             # the camera's clock there, or as "+01:00"; also of the times printed
+  tz = "Europe/Lisbon"             # the camera's clock there, or "+01:00"
   [cameras.grey]
   pixel_pitch_um = 3.9
   width_px = 6000
@@ -39,13 +39,14 @@ a site's latitude and longitude; a lens has a focal length or a 35 mm equivalent
   peak_to_peak_arcsec = 44         # of its wobble
   altitude_arcmin_per_turn = 60    # what one turn of the knob does
   azimuth_arcmin_per_turn = 90
-  play_arcmin = 3                  # or rim_mm and leg_mm where there are no knobs
+  play_arcmin = 3                  # or rim_mm and leg_mm without knobs
   [defaults]
   max_elongation = 1.25
   share = 0.9
   planned_s = 60`
 
-const kitExample = `  trueturn kit init --at-site hut --site 46.02,7.75,1620 --mount crank --period 480
+const kitExample = `  trueturn kit init --at-site hut --site 46.02,7.75,1620 \
+    --mount crank --period 480
   trueturn kit add lens fifty --focal-length 50 --f-number 2.8
   trueturn kit check
   trueturn expose --camera grey --lens fifty --mount crank`
@@ -169,8 +170,10 @@ leaves a figure out. A kit that is there already stays as it is: kit add puts mo
 With --force it is written anew, and the old one kept beside it.`
 
 const kitInitExample = `  trueturn kit init
-  trueturn kit init --at-site hut --site 46.02,7.75,1620 --tz Europe/Lisbon --camera grey --pixel-pitch 3.9 --size 6000x4000
-  trueturn kit init --force --lens fifty --focal-length 50 --f-number 2.8 --mount crank --period 480`
+  trueturn kit init --at-site hut --site 46.02,7.75,1620 --tz Europe/Lisbon \
+    --camera grey --pixel-pitch 3.9 --size 6000x4000
+  trueturn kit init --force --lens fifty --focal-length 50 --f-number 2.8 \
+    --mount crank --period 480`
 
 func (f *face) kitInitCommand() *cobra.Command {
 	d := &describing{}

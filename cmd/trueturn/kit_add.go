@@ -55,9 +55,9 @@ func (f *face) kitAddOne(a addable) *cobra.Command {
 	word := a.section.One()
 	c := &cobra.Command{
 		Use:     word + " NAME",
-		Short:   "put a " + word + " into the kit: " + a.holds,
+		Short:   a.holds,
 		Long:    "Puts a " + word + " into the kit: " + a.holds + ".\n\n" + kitAddText,
-		Example: "  trueturn kit add " + a.example,
+		Example: broken("  trueturn kit add " + a.example),
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
 				return usage("kit add "+word+" needs one name", "as in trueturn kit add "+a.example, nil)
@@ -176,4 +176,10 @@ func (d *describing) oneSite(f *face, name string) (kit.Kit, error) {
 		return kit.Kit{}, usage("the site has a zone and no place", "add --site LAT,LON[,HEIGHT_M]", nil)
 	}
 	return kit.Kit{}, nil
+}
+
+// broken is an example within helpColumns: what is too long goes on below.
+func broken(example string) string {
+	lines := wrap(example, helpColumns-6)
+	return "  " + strings.Join(lines, " \\\n    ")
 }

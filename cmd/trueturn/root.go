@@ -72,7 +72,7 @@ func (f *face) rootCommand() *cobra.Command {
 	root.AddCommand(f.alignCommand(), f.liveCommand(), f.subsCommand(), f.exposeCommand(), f.poleCommand(), f.tonightCommand(), f.simulateCommand(), f.demoCommand())
 	root.AddCommand(f.kitCommand(), f.completionCommand())
 	root.SetHelpCommand(f.helpCommand())
-	listTopics(root)
+	layOut(root)
 	f.complete(root)
 	return root
 }

@@ -32,8 +32,10 @@ Without --target the camera looks half way up the sky, away from the pole; witho
 An altitude error is positive when the axis points too high, an azimuth error when it
 points too far clockwise seen from above.`
 
-const simulateExample = `  trueturn simulate --site 46.02,7.75,1620 --altitude-error 25 --azimuth-error -48 --out evening
-  trueturn simulate --site -33.9,18.4 --swing 0,0,25,0,18,-38 --count 6 --out swung`
+const simulateExample = `  trueturn simulate --site 46.02,7.75,1620 --altitude-error 25 \
+    --azimuth-error -48 --out evening
+  trueturn simulate --site -33.9,18.4 --swing 0,0,25,0,18,-38 --count 6 \
+    --out swung`
 
 // staging is what the flags of simulate ask for.
 type staging struct {

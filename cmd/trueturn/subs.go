@@ -31,7 +31,8 @@ along and told from the gear. Of pictures too narrow to be recognised, say where
 with --at RA,Dec.`
 
 const subsExample = `  trueturn subs evening/
-  trueturn subs --list not-round evening/ | sed 's|^|evening/|' | xargs -d '\n' ls -l`
+  trueturn subs --list not-round evening/ | sed 's|^|evening/|' |
+    xargs -d '\n' ls -l`
 
 // judging is what the flags of subs ask for.
 type judging struct {

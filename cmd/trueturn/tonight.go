@@ -27,9 +27,12 @@ Sunset and sunrise are the Sun's middle at −50′ with a level horizon; dark i
 18° below it. The night is the one that begins on the afternoon of --date, by the mean
 solar time of the site. Times are UTC, unless --tz says otherwise; JSON is always UTC.`
 
-const tonightExample = `  trueturn tonight --site 46.02,7.75,1620 --target orion-nebula --exposure 30 --pause 2
-  trueturn tonight --site 46.02,7.75 --date 2026-11-25 --target M31 --tz +01:00 --svg night.svg
-  trueturn tonight --site -33.9,18.4 --target 5:35:17,-5:23:28 --sky B4 --focal-length 50 --pixel-pitch 3.9 --f-number 2.8`
+const tonightExample = `  trueturn tonight --site 46.02,7.75,1620 --target orion-nebula \
+    --exposure 30 --pause 2
+  trueturn tonight --site 46.02,7.75 --date 2026-11-25 --target M31 \
+    --tz +01:00 --svg night.svg
+  trueturn tonight --site -33.9,18.4 --target 5:35:17,-5:23:28 --sky B4 \
+    --focal-length 50 --pixel-pitch 3.9 --f-number 2.8`
 
 // outing is what the flags of tonight ask.
 type outing struct {
