@@ -139,8 +139,11 @@ func TestQuantities(t *testing.T) {
 		{say.Longest(time.Hour), "an hour and more"}, {say.Longest(41 * time.Second), "41 s"},
 		{say.Wait(20 * time.Second), "one minute"}, {say.Wait(3 * time.Minute), "3 minutes"},
 		{say.Span(-3690 * time.Second), "1 h 1 min"}, {say.Offset(-90 * time.Minute), "-01:30"},
+		{say.Degrees(unit.AngleFromDeg(25)), "25°"}, {say.Degrees(unit.AngleFromDeg(-3.24)), "-3.2°"},
+		{say.Arcsec{Value: unit.AngleFromSec(44), Sigma: unit.AngleFromSec(1.2)}, "44.0 ± 1.2″"}, {say.Arcsec{Value: unit.AngleFromSec(0.58)}, "0.58″"},
+		{say.Period{Seconds: 480.2, Sigma: 2.6}, "480.2 ± 2.6 s"}, {say.Period{Seconds: 480}, "480 s"}, {say.Period{Seconds: 480.17, Sigma: 0.099}, "480.170 ± 0.099 s"}, {say.Period{Seconds: 480, Sigma: 12}, "480 ± 12 s"},
 		{say.Times(2), "twice"}, {say.Pictures(1), "one picture"}, {say.Pictures(7), "7 pictures"}, {say.Share(0.31), "31 %"},
-		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"},
+		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Ratio{Value: 0.99987, Sigma: 0.00012}, "0.99987 ± 0.00012"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"},
 		{say.Place{LatitudeDeg: 50, LongitudeDeg: -3.456}, "50.00° N, 3.46° W"}, {say.Files{"a.jpg", "b.jpg", "c.jpg"}, "a.jpg and 2 more"},
 		{say.All(say.Text("One."), say.Line{}, say.Text("Two.")), "One. Two."},
 	} {

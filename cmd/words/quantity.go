@@ -23,7 +23,11 @@ func Quantity(v any) string {
 	case say.Moons:
 		return Moons(unit.Angle(v))
 	case say.Degrees:
-		return fmt.Sprintf("%.1f°", unit.Angle(v).Deg())
+		return strings.TrimSuffix(fmt.Sprintf("%.1f", unit.Angle(v).Deg()), ".0") + "°"
+	case say.Arcsec:
+		return Within(v.Value.Sec(), v.Sigma.Sec(), "″")
+	case say.Period:
+		return Within(v.Seconds, v.Sigma, " s")
 	case say.Rate:
 		return Arc(unit.Angle(v)) + " a second"
 	case time.Duration:
@@ -193,12 +197,12 @@ func Zone(d time.Duration) string {
 // Share is a part of one in hundredths.
 func Share(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) }
 
-// Within is a number with its standard error, to the error's second figure and at most three decimals.
+// Within is a number with its standard error, to the error's second figure and at most five decimals.
 func Within(v, sigma float64, what string) string {
 	if !(sigma > 0) || !finite(sigma) {
 		return significant(v) + what
 	}
-	decimals := min(max(1-int(math.Floor(math.Log10(sigma))), 0), 3)
+	decimals := min(max(1-int(math.Floor(math.Log10(sigma))), 0), 5)
 	return fmt.Sprintf("%.*f ± %.*f%s", decimals, v, decimals, sigma, what)
 }
 

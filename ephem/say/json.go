@@ -9,8 +9,11 @@ import (
 	"github.com/soniakeys/unit"
 )
 
-// String names key and values, for tests and logs: nothing a user reads.
+// String names key and values, for tests and logs: nothing a user reads. A text is itself.
 func (l Line) String() string {
+	if l.Key == verbatim && len(l.With) == 1 {
+		return fmt.Sprint(l.With[0])
+	}
 	text := string(l.Key)
 	for _, w := range l.With {
 		text += fmt.Sprintf(" [%v]", w)
@@ -23,7 +26,7 @@ var types = map[string]reflect.Type{
 	"angle": reflect.TypeFor[unit.Angle](), "time": reflect.TypeFor[time.Duration](), "count": reflect.TypeFor[int](), "text": reflect.TypeFor[string](),
 	"texts": reflect.TypeFor[[]string](), "line": reflect.TypeFor[Line](), "lines": reflect.TypeFor[[]Line](),
 	"off": reflect.TypeFor[Off](), "moons": reflect.TypeFor[Moons](), "times": reflect.TypeFor[Times](), "pictures": reflect.TypeFor[Pictures](),
-	"share": reflect.TypeFor[Share](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
+	"share": reflect.TypeFor[Share](), "arcsec": reflect.TypeFor[Arcsec](), "period": reflect.TypeFor[Period](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
 	"mm": reflect.TypeFor[Millimetres](), "km": reflect.TypeFor[Kilometres](), "degrees": reflect.TypeFor[Degrees](),
 	"offset": reflect.TypeFor[Offset](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
 	"files": reflect.TypeFor[Files](),
