@@ -21,7 +21,7 @@ func (b *builder) noteFollowed() {
 	}
 	b.note(fmt.Sprintf(
 		"This field is too narrow to be recognised: the pictures were followed by their own stars, taken to look at right ascension %.2f°, declination %+.2f°, within %.1f°, %s. %s",
-		ra.Deg(), dec.Deg(), f.PointingSigma.Deg(), f.Told(), wrong))
+		ra.Deg(), dec.Deg(), f.PointingSigma.Deg(), b.o.Voice.Say(f.Says()), wrong))
 }
 
 // doubtHand takes the trust from an answer that rests on pictures which may be mirrored: nothing showed their hand, and their

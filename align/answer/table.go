@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"trueturn/align"
 	"trueturn/drift/solve"
 	"trueturn/ephem/amiss"
 )
@@ -27,7 +28,7 @@ const moreScatter = 1.0
 // noteTable adds what was taken for granted of a table, and what it cannot tell.
 func (b *builder) noteTable() {
 	for _, n := range b.seq.Notes {
-		b.note(n)
+		b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Says: n})
 	}
 	if len(b.seq.Shots) == 0 || !b.seq.Shots[0].Table {
 		return

@@ -36,7 +36,6 @@ import (
 	"cmp"
 	"context"
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -49,6 +48,7 @@ import (
 	"trueturn/drift/star"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
 
@@ -332,11 +332,11 @@ func (f *Followed) readMoves(mid []time.Time) {
 	}
 }
 
-// Told says in words what the attitudes rest on.
-func (f Followed) Told() string {
-	from := "as given"
+// Says is what the attitudes rest on.
+func (f Followed) Says() say.Line {
+	at := say.Off{Value: f.Roll, Sigma: f.RollSigma}
 	if f.RollShown {
-		from = "found from the stars' way with the motor off"
+		return say.Of("up as the standing camera showed", at)
 	}
-	return fmt.Sprintf("up at position angle %.1f° ± %.1f°, %s", f.Roll.Deg(), f.RollSigma.Deg(), from)
+	return say.Of("up as given", at)
 }
