@@ -295,7 +295,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(a), Play: b.o.Play}
 	f := b.out.Forecast
 	if f != nil {
-		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.Rests()
+		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, b.o.Voice.Say(f.RestsOn())
 	}
 	queries := align.Queries(b.doubts, b.skySpeaks, b.site, a, d)
 	if len(queries) > 0 && !b.o.LeaveAsking {
@@ -315,13 +315,10 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if f == nil {
 		return
 	}
-	if words := f.LongWords(); words != "" {
-		b.aside(words)
-	}
-	b.aside(f.Advice)
+	b.tell(f.LongSays(), f.Advice)
 	b.noteOddRate()
 	if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
-		b.aside(b.out.Plan.Mount.Wobble.Said())
+		b.tell(b.out.Plan.Mount.Wobble.Says())
 	}
 }
 
@@ -339,6 +336,15 @@ func (b *builder) note(text string) {
 
 func (b *builder) aside(text string) {
 	b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Says: say.Text(text), Aside: true})
+}
+
+// tell is aside what says something of several lines.
+func (b *builder) tell(lines ...say.Line) {
+	for _, l := range lines {
+		if !l.None() {
+			b.out.Advice.Notes = append(b.out.Advice.Notes, align.Note{Says: l, Aside: true})
+		}
+	}
 }
 
 // towardTarget says where the camera's axis is at the target, where a bending holder makes it another than here.

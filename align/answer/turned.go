@@ -5,7 +5,6 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/drift"
 	"trueturn/ephem"
-	"trueturn/ephem/say"
 )
 
 // Turned is the finding after somebody turned the knobs: axis, error, advice and exposure are those of
@@ -23,8 +22,8 @@ func (f Finding) Turned(axis align.Axis, seen *drift.Sight) Finding {
 	f.Measured = &m
 	f.ask(seen)
 	f.Advice = align.Advise(m.Axis, m.Question)
-	if x := f.Forecast; x != nil && x.Advice != "" {
-		f.Advice.Notes = append(f.Advice.Notes, align.Note{Says: say.Text(x.Advice), Aside: true})
+	if x := f.Forecast; x != nil && !x.Advice.None() {
+		f.Advice.Notes = append(f.Advice.Notes, align.Note{Says: x.Advice, Aside: true})
 	}
 	return f
 }
@@ -44,7 +43,7 @@ func (f *Finding) ask(seen *drift.Sight) {
 		return
 	}
 	f.Plan, f.Forecast = &p, &x
-	f.Measured.Question.LongestS, f.Measured.Question.Rounded, f.Measured.Question.Rests = x.LongestS, x.Rounded, x.Rests()
+	f.Measured.Question.LongestS, f.Measured.Question.Rounded, f.Measured.Question.Rests = x.LongestS, x.Rounded, f.Voice.Say(x.RestsOn())
 }
 
 // viewOf is what a picture looked at.
