@@ -85,7 +85,7 @@ func TestSimulatedEvening(t *testing.T) {
 		}
 	}
 	for _, want := range []string{"Turn the knobs", "anticlockwise seen from above, left when facing the pole", "too high", "no stars: cloud", "up is north",
-		"Left over in altitude", "Turn about the axis", "Elongation over the picture", "What happened, and what to do", "Take care in the dark"} {
+		"Left over upward", "Turn about the axis", "Elongation over the picture", "What happened, and what to do", "Take care in the dark"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)
 		}
@@ -156,7 +156,7 @@ func TestOtherEvenings(t *testing.T) {
 		page  string
 		words []string
 	}{
-		"swung":    {written(t, swung(t)), []string{"Turn the knobs", "swung or the camera re-aimed between most pictures", "Left over in altitude"}},
+		"swung":    {written(t, swung(t)), []string{"Turn the knobs", "swung or the camera re-aimed between most pictures", "Left over upward"}},
 		"standing": {written(t, standing(t)), []string{"Round for ", "not turning", "None could be measured, for the reason above", "up is east", "Share of exposures"}},
 	} {
 		if *keep != "" {

@@ -79,8 +79,8 @@ func (s *Section) leftOver(d Data) {
 	}
 	x := plot.Seconds(d.Drift.Mid)
 	for _, p := range []series{
-		{"Left over in altitude", "altitude, ″", "How much higher the camera looks than the fitted axis says.", x, d.Drift.AltitudeArcsec, nil, d.Drift.Stretch},
-		{"Left over sideways", "azimuth × cos altitude, ″", "How much farther right it looks than the fitted axis says.", x, d.Drift.SidewaysArcsec, nil, d.Drift.Stretch},
+		{"Left over upward", "height, ″", "How much higher the camera looks than the fitted axis says.", x, d.Drift.AltitudeArcsec, nil, d.Drift.Stretch},
+		{"Left over sideways", "to the right, ″", "How much farther right it looks than the fitted axis says.", x, d.Drift.SidewaysArcsec, nil, d.Drift.Stretch},
 	} {
 		s.Figures = append(s.Figures, p.panel())
 	}

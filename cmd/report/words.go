@@ -158,9 +158,9 @@ func Level(a answer.Answer) (azimuth, altitude plot.Tube, ok bool) {
 	}
 	// As a turn about the vertical an error on the sky is larger by 1/cos(altitude).
 	turn := unit.Angle(stands.Rad() / max(1e-6, math.Cos(a.Axis.AltitudeDeg*math.Pi/180)))
-	azimuth = plot.Tube{Name: "Azimuth of the axis against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
+	azimuth = plot.Tube{Name: "Base: how far round the axis points, against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
 		Stands: turn, Low: "too far left", High: "too far right"}
-	altitude = plot.Tube{Name: "Altitude of the axis against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
+	altitude = plot.Tube{Name: "Tilt: how high the axis points, against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
 		Stands: stands, Low: "too low", High: "too high"}
 	return azimuth, altitude, true
 }
@@ -183,7 +183,7 @@ func (t tubes) azimuthWords(a answer.Answer) string {
 	if a.Error.AzimuthArcmin < 0 {
 		side = "anticlockwise seen from above, left when facing the pole"
 	}
-	return caption("Azimuth", a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, "too far "+side, a.Advice.Azimuth)
+	return caption("Base", a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, "too far "+side, a.Advice.Azimuth)
 }
 
 func (t tubes) altitudeWords(a answer.Answer) string {
@@ -191,7 +191,7 @@ func (t tubes) altitudeWords(a answer.Answer) string {
 	if a.Error.AltitudeArcmin < 0 {
 		side = "too low"
 	}
-	return caption("Altitude", a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, side, a.Advice.Altitude)
+	return caption("Tilt", a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, side, a.Advice.Altitude)
 }
 
 func caption(name string, value, sigma float64, side, advice string) string {
@@ -204,10 +204,10 @@ func caption(name string, value, sigma float64, side, advice string) string {
 
 func axisFacts(a answer.Answer) []Fact {
 	fs := []Fact{
-		{"axis", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
+		{"axis", fmt.Sprintf("tilt %s°, base %s° from north through east", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
 	}
 	if a.Aim != nil {
-		fs = append(fs, Fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
+		fs = append(fs, Fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("tilt %s°, base %s° from north through east", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
 	}
 	fs = append(fs, Fact{"apart", words.Off(arcmin(a.Error.TotalArcmin), arcmin(a.Error.TotalSigmaArcmin)) + " on the sky"},
 		Fact{"correlation of the two errors", digits(&a.Axis.Correlation, 2)})
