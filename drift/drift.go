@@ -31,6 +31,7 @@ import (
 	"trueturn/drift/track"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // Source is a picture that can be opened when its turn comes, and once more if closing it gives [ErrChanged].
@@ -83,7 +84,7 @@ type Shot struct {
 // come last, by name.
 type Sequence struct {
 	Shots []Shot
-	Notes []string // what was taken for granted of all of them
+	Notes []say.Line // what was taken for granted of all of them
 	// Followed says how the pictures were followed by their own stars; nil where they were recognised.
 	Followed *track.Followed
 	// FollowErr is why they could not be followed, though the direction they look in was given.

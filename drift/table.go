@@ -13,6 +13,7 @@ import (
 	"trueturn/drift/star"
 	"trueturn/drift/track"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // FromTable makes a sequence of positions measured elsewhere. Stars are recognised as those of pictures are; o.Lens
@@ -98,7 +99,7 @@ func offsetBy(c frame.Clock, o Options) *frame.Clock {
 const listedSigmaPx = 0.2
 
 // tableShots recognises the pictures of a table of stars.
-func tableShots(ctx context.Context, t track.Table, o Options) (shots []Shot, notes []string, err error) {
+func tableShots(ctx context.Context, t track.Table, o Options) (shots []Shot, notes []say.Line, err error) {
 	notes = append(slices.Clone(t.Notes), missing(t)...)
 	width, height := guessedSize(t)
 	for _, f := range t.Fields {
@@ -121,7 +122,7 @@ func tableShots(ctx context.Context, t track.Table, o Options) (shots []Shot, no
 }
 
 // missing says what a table of stars leaves open.
-func missing(t track.Table) (notes []string) {
+func missing(t track.Table) (notes []say.Line) {
 	var size, flux, sigma bool
 	for _, f := range t.Fields {
 		size = size || f.Width == 0
@@ -131,13 +132,13 @@ func missing(t track.Table) (notes []string) {
 		}
 	}
 	if size {
-		notes = append(notes, "The table does not say how large the pictures are. Their size and middle are guessed from where the stars stand, and ra_deg, dec_deg and roll_deg hold for that middle: add the columns width and height.")
+		notes = append(notes, say.Of("the table does not say how large pictures are"))
 	}
 	if flux {
-		notes = append(notes, "The table does not say how bright every star is; their order in it is taken instead. Name the brightest first, or add a column flux or mag.")
+		notes = append(notes, say.Of("the table does not say how bright stars are"))
 	}
 	if sigma {
-		notes = append(notes, "The table does not state the error of every star: it is taken from how well the stars fit the sky.")
+		notes = append(notes, say.Of("the table does not state the stars' errors"))
 	}
 	return notes
 }

@@ -296,7 +296,7 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 		Forecast: align.Predict(in, a), Unsteady: b.hasUnsteady(a), Play: b.o.Play}
 	f := b.out.Forecast
 	if f != nil {
-		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, say.Text(f.Rests())
+		q.LongestS, q.Rounded, q.Rests = f.LongestS, f.Rounded, f.RestsOn()
 	}
 	queries := align.Queries(b.doubts, b.skySpeaks, b.site, a, d)
 	if len(queries) > 0 && !b.o.LeaveAsking {
@@ -314,11 +314,11 @@ func (b *builder) advise(h drift.Horizon, in align.Input, a align.Axis) {
 	if f == nil {
 		return
 	}
-	b.aside(say.Text(f.LongWords()))
-	b.aside(say.Text(f.Advice))
+	b.aside(f.LongSays())
+	b.aside(f.Advice)
 	b.noteOddRate()
 	if f.Gear != exposure.GearMeasured { // whose figures stand for themselves
-		b.aside(say.Text(b.out.Plan.Mount.Wobble.Said()))
+		b.aside(b.out.Plan.Mount.Wobble.Says())
 	}
 }
 

@@ -50,7 +50,7 @@ func (f Finding) Answer() Answer {
 		a.Rate = &RateJSON{SiderealRatio: r.SiderealRatio, Sigma: r.Sigma}
 	}
 	if g := f.Gear; g != nil {
-		a.PeriodicError = periodicOf(*g)
+		a.PeriodicError = periodicOf(*g, f.Voice)
 	}
 	if x := f.Forecast; x != nil {
 		a.Exposure = exposureOf(*x, f.Plan.PlannedS)
@@ -128,8 +128,8 @@ type ExposureJSON struct {
 	Gear  exposure.Source `json:"gear,omitempty"` // who says how the gear runs
 }
 
-// Rests says, behind the longest exposure, what it rests on where nobody has seen the gear.
-func (e ExposureJSON) Rests() string { return exposure.Rests(e.Gear, e.LowS, e.HighS) }
+// RestsOn is, behind the longest exposure, what it rests on where nobody has seen the gear.
+func (e ExposureJSON) RestsOn() say.Line { return exposure.RestsOn(e.Gear, e.LowS, e.HighS) }
 
 // FrameJSON is one picture.
 type FrameJSON struct {
@@ -229,8 +229,8 @@ func adviceOf(ad policy.Advice, axis bool, v say.Voice) AdviceJSON {
 }
 
 // periodicOf is what is said of a gear.
-func periodicOf(g wobble.Result) *PeriodicJSON {
-	p := &PeriodicJSON{State: string(g.State), Note: g.Note}
+func periodicOf(g wobble.Result, v say.Voice) *PeriodicJSON {
+	p := &PeriodicJSON{State: string(g.State), Note: v.Say(g.Note)}
 	if g.State != wobble.Unseen {
 		p.PeriodS, p.PeakToPeakArcsec, p.MaxRateArcsecPerSec = known(g.PeriodS), known(g.PeakToPeak.Sec()), known(g.MaxRateArcsecPerS)
 	}

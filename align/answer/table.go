@@ -28,7 +28,7 @@ const moreScatter = 1.0
 // noteTable adds what was taken for granted of a table, and what it cannot tell.
 func (b *builder) noteTable() {
 	for _, n := range b.seq.Notes {
-		b.note(say.Text(n))
+		b.note(n)
 	}
 	if len(b.seq.Shots) == 0 || !b.seq.Shots[0].Table {
 		return

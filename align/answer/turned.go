@@ -6,7 +6,6 @@ import (
 	"trueturn/align/policy"
 	"trueturn/drift"
 	"trueturn/ephem"
-	"trueturn/ephem/say"
 )
 
 // Turned is the finding after somebody turned the knobs: axis, error, advice and exposure are those of
@@ -24,8 +23,8 @@ func (f Finding) Turned(axis align.Axis, seen *drift.Sight) Finding {
 	f.Measured = &m
 	f.ask(seen)
 	f.Advice = policy.Advise(m.Axis, m.Question)
-	if x := f.Forecast; x != nil && x.Advice != "" {
-		f.Advice.Notes = append(f.Advice.Notes, policy.Note{Says: say.Text(x.Advice), Aside: true})
+	if x := f.Forecast; x != nil && !x.Advice.None() {
+		f.Advice.Notes = append(f.Advice.Notes, policy.Note{Says: x.Advice, Aside: true})
 	}
 	return f
 }
@@ -45,7 +44,7 @@ func (f *Finding) ask(seen *drift.Sight) {
 		return
 	}
 	f.Plan, f.Forecast = &p, &x
-	f.Measured.Question.LongestS, f.Measured.Question.Rounded, f.Measured.Question.Rests = x.LongestS, x.Rounded, say.Text(x.Rests())
+	f.Measured.Question.LongestS, f.Measured.Question.Rounded, f.Measured.Question.Rests = x.LongestS, x.Rounded, x.RestsOn()
 }
 
 // viewOf is what a picture looked at.

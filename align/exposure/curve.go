@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"trueturn/ephem/say"
 )
 
 // Point is one exposure of the curve.
@@ -45,7 +47,7 @@ func flattest(places []stretch, w wobbling, own float64) (most float64) {
 }
 
 // worst names the place where stars trail most at a length, in the mean over mountings and phases.
-func (t *trial) worst(lengthS float64) string {
+func (t *trial) worst(lengthS float64) say.Key {
 	names := placeNames[len(placeNames)-len(t.mounts[0].courses):]
 	sum := make([]float64, len(names))
 	for i := range t.mounts {

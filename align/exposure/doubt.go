@@ -1,11 +1,11 @@
 package exposure
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"trueturn/drift/star"
+	"trueturn/ephem/say"
 )
 
 // # Are they stars?
@@ -206,22 +206,21 @@ func (f *taken) vouched(frames []*taken) bool {
 	return false
 }
 
-// Words say why nothing is judged.
-func (d Doubt) Words() string {
-	const lead = "Nothing says that the spots in these pictures are stars, so nothing is judged: none was recognised, and "
+// Says is why nothing is judged; none without a doubt.
+func (d Doubt) Says() say.Line {
 	switch d {
 	case DoubtBlack:
-		return "The pictures are black: the lens was capped, or the exposure far too short."
+		return say.Of("the pictures are black")
 	case DoubtFew:
-		return lead + fmt.Sprintf("fewer than %d clear spots may be anything.", fewSpots)
+		return say.Of("too few spots to be stars", fewSpots)
 	case DoubtWidths:
-		return lead + "they are of many widths."
+		return say.Of("spots of many widths")
 	case DoubtShapes:
-		return lead + "each is drawn out another way."
+		return say.Of("spots drawn out each another way")
 	case DoubtPlaces:
-		return lead + "they lie in rows or heaps."
+		return say.Of("spots in rows or heaps")
 	case DoubtLight:
-		return lead + "there are not the more of them the fainter they are."
+		return say.Of("spots not the more the fainter")
 	}
-	return ""
+	return say.Line{}
 }

@@ -17,6 +17,7 @@ import (
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 const fwhm = 2.4
@@ -215,7 +216,10 @@ func TestAdvice(t *testing.T) {
 	if g.ThenLimitedBy != LimitWobble {
 		t.Errorf("then limited by %q", g.ThenLimitedBy)
 	}
-	t.Log(f.Advice)
+	from, to := length(f.LongestS), say.Longest(length(g.ToS))
+	if want := say.Of("gain up to a limit", say.Of("turning the base", unit.Angle(math.Abs(g.Turn.Rad()))), from, to, say.Of("limit: the gear")); !f.Advice.Same(want) {
+		t.Errorf("%v, want %v", f.Advice, want)
+	}
 }
 
 func meridian(t testing.TB) View {
@@ -532,8 +536,8 @@ func ExampleLongest() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Printf("%.0f s, limited by %s\n%s\n", f.LongestS, f.LimitedBy, f.Advice)
+	g := f.Gains[0]
+	fmt.Printf("%.0f s, limited by %s; %s gains %.0f s, then limited by %s\n", f.LongestS, f.LimitedBy, g.What, g.ToS, g.ThenLimitedBy)
 	// Output:
-	// 54 s, limited by axis error
-	// Turning the axis to the pole by 60′ takes you from 54 s to 137 s; beyond that the gear limits.
+	// 54 s, limited by axis error; axis gains 137 s, then limited by periodic error
 }

@@ -1,9 +1,12 @@
 package exposure
 
 import (
-	"fmt"
+	"math"
+	"time"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // Source is where the figures of a [Wobble] come from: a forecast is worth no more than they are.
@@ -41,50 +44,53 @@ func (w *Wobble) Largest() unit.Angle {
 	return w.PeakToPeak.Mul(power(w.SizeFactor, 1)) + w.Sigma.Mul(2)
 }
 
-// showsGear is how a gear comes to be seen.
-const showsGear = "Half an hour of pictures without a swing shows it."
-
-// OnMost is the shortest of what is said behind an exposure that rests on a gear nobody has seen.
-const OnMost = " on most gears"
-
-// Rests says, behind the figure of a longest exposure, what it rests on where nobody has seen the gear; empty where somebody has.
+// RestsOn is what a longest exposure rests on where nobody has seen the gear, to be said behind the figure; none where somebody has.
 // lowS and highS are the range as gears go.
-func Rests(gear Source, lowS, highS float64) string {
+func RestsOn(gear Source, lowS, highS float64) say.Line {
 	switch {
 	case gear != GearUsual:
-		return ""
+		return say.Line{}
 	case lowS >= highS:
-		return OnMost + " (nobody has seen this one)"
+		return say.Of("on most gears, this one unseen")
+	case highS >= FaithS:
+		return say.Of("on most gears, from one length on", length(lowS), length(highS))
 	}
-	high := Seconds(highS)
-	if highS >= FaithS {
-		high += " and more"
-	}
-	return fmt.Sprintf(OnMost+" (%s to %s on usual ones; nobody has seen this one)", Seconds(lowS), high)
+	return say.Of("on most gears, between two lengths", length(lowS), length(highS))
 }
 
-// Rests says what the longest exposure rests on, as the function does.
-func (f Forecast) Rests() string { return Rests(f.Gear, f.LowS, f.HighS) }
+// RestsOn is what the longest exposure rests on, as the function has it.
+func (f Forecast) RestsOn() say.Line { return RestsOn(f.Gear, f.LowS, f.HighS) }
 
-// Said tells how the gear is reckoned with, and who says so.
-func (w *Wobble) Said() string {
+// Headline is a longest exposure as the one figure of a screen.
+func Headline(longestS float64, gear Source) say.Line {
+	switch {
+	case longestS < ShortestS:
+		return say.Of("round at no length")
+	case gear == GearUsual:
+		return say.Of("round for, on most gears", say.Longest(length(longestS)))
+	}
+	return say.Of("round for", say.Longest(length(longestS)))
+}
+
+// length of an exposure, as it is told.
+func length(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
+
+// Says is how the gear is reckoned with, and who says so; none where none is.
+func (w *Wobble) Says() say.Line {
 	if w == nil {
-		return ""
+		return say.Line{}
 	}
-	size := fmt.Sprintf("%.0f″", w.PeakToPeak.Sec())
-	if w.Sigma > 0 {
-		size = fmt.Sprintf("%.0f″ ± %.0f″", w.PeakToPeak.Sec(), w.Sigma.Sec())
-	}
+	size, period := say.Arcsec{Value: w.PeakToPeak, Sigma: w.Sigma}, say.Period{Seconds: w.PeriodS}
 	switch w.Source {
 	case GearUsual:
-		return fmt.Sprintf("Nobody has seen the gear: it is reckoned with as those of small mounts usually are, a wobble of %s in %.0f minutes, by a factor of %.2g more or less. %s", size, w.PeriodS/60, w.SizeFactor, showsGear)
+		return say.All(say.Of("gear reckoned with as usual", size, period, say.Number(w.SizeFactor)), say.Of("what shows a gear"))
 	case GearBounded:
-		return fmt.Sprintf("The gear was not fully seen: it is reckoned with a wobble of %s in %.0f minutes. %s", size, w.PeriodS/60, showsGear)
+		return say.All(say.Of("gear reckoned with as bounded", size, period), say.Of("what shows a gear"))
 	case GearMeasured:
-		return fmt.Sprintf("The gear is reckoned with as measured: a wobble of %s in %.0f s.", size, w.PeriodS)
+		return say.Of("gear reckoned with as measured", size, period)
 	}
 	if w.PeakToPeak == 0 {
-		return "The gear is taken to run evenly, as told."
+		return say.Of("gear told to run evenly")
 	}
-	return fmt.Sprintf("The gear is reckoned with as told: a wobble of %s in %.0f s.", size, w.PeriodS)
+	return say.Of("gear reckoned with as told", size, period)
 }

@@ -5,9 +5,11 @@ import (
 	"slices"
 
 	"github.com/soniakeys/unit"
+
 	"trueturn/align"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // Cause is why stars are not as they should be.
@@ -64,11 +66,11 @@ type KnownAxis struct {
 
 // Share is one cause in a set of exposures.
 type Share struct {
-	Cause Cause   `json:"cause"`
-	Share float64 `json:"share"` // 0–1 of what the light spreads too far in the exposures that are amiss
+	Cause Cause
+	Share float64 // 0–1 of what the light spreads too far in the exposures that are amiss
 	// Behind lists what may lie behind, likeliest first; more than one where the pictures cannot tell. Never nil.
-	Behind []Origin `json:"behind"`
-	Text   string   `json:"text"`
+	Behind []Origin
+	Says   say.Line
 }
 
 // Judged is one exposure. Its elongation is that of the pattern fitted to all stars, in which their noise averages out: 1.00 for
@@ -102,7 +104,7 @@ type Verdict struct {
 	Frames    []Judged
 	Lengths   []Length
 	LeaveOut  []string // files better left out
-	Advice    string
+	Advice    say.Line
 	// Still is whether the camera stood still in most of the exposures.
 	Still bool
 	// Forecast is how long stars stay round with the mount as it stands, or the camera on its tripod; nil where that is not known.

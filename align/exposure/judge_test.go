@@ -21,6 +21,7 @@ import (
 	"trueturn/drift/solve"
 	"trueturn/drift/star"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // shapeNoise is the standard deviation of a star's second moments in the synthesis, as a share of σ²: of a S/N of some 30.
@@ -349,7 +350,7 @@ func TestNoFalseCause(t *testing.T) {
 
 // TestNothingToJudge: no pictures, no stars, nonsense.
 func TestNothingToJudge(t *testing.T) {
-	if v := judge(t, nil, Question{}); v.Of != 0 || v.Advice == "" || len(v.Causes) != 0 {
+	if v := judge(t, nil, Question{}); v.Of != 0 || v.Advice.None() || len(v.Causes) != 0 {
 		t.Errorf("no pictures: %+v", v)
 	}
 	v := judge(t, []Shot{{File: "a", WhyNone: "broken"}, {File: "b", Width: 10, Height: 10, Stars: []star.Star{{FWHM: math.NaN()}}}}, Question{})
@@ -364,17 +365,17 @@ func TestNothingToJudge(t *testing.T) {
 // TestJSON: keys as the contract has them, null for what is not known, and no null for lists.
 func TestJSON(t *testing.T) {
 	v := judge(t, []Shot{{File: "a.jpg"}}, Question{})
-	text, err := json.Marshal(v.JSON())
+	text, err := json.Marshal(v.JSON(say.Voice{}))
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := `{"round":0,"of":1,"causes":[{"cause":"unknown","share":1,"behind":[],"text":"No stars could be measured."}],` +
-		`"advice":"0 of 1 are round. No stars could be measured.","frames":[{"file":"a.jpg","stars":0,"fwhm_px":null,"elongation":null,` +
+	want := `{"round":0,"of":1,"causes":[{"cause":"unknown","share":1,"behind":[],"text":"no stars measured []"}],` +
+		`"advice":"one after another [[so many are round [0] [1] no stars measured []]]","frames":[{"file":"a.jpg","stars":0,"fwhm_px":null,"elongation":null,` +
 		`"elongation_sigma":null,"angle_deg":null,"angle_sigma_deg":null,"trail_px":null,"trail_sigma_px":null,"round":false,"cause":"unknown"}]`
 	if got := string(text); !strings.HasPrefix(got, want) {
 		t.Errorf("got  %s\nwant %s…", got, want)
 	}
-	empty, err := json.Marshal(judge(t, nil, Question{}).JSON())
+	empty, err := json.Marshal(judge(t, nil, Question{}).JSON(say.Voice{}))
 	if err != nil || !strings.HasPrefix(string(empty), `{"round":0,"of":0,"causes":[],`) || !strings.Contains(string(empty), `"frames":[],`) {
 		t.Errorf("%s %v", empty, err)
 	}
@@ -466,8 +467,8 @@ func ExampleJudge() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Println(v.Round, "of", v.Of, "–", v.Advice)
-	// Output: 1 of 1 – All 1 are round: go on.
+	fmt.Println(v.Round, "of", v.Of, "–", v.Advice.Key)
+	// Output: 1 of 1 – the one is round
 }
 
 // TestGearWithAxis: a gear along right ascension and an axis along declination trail each picture another way, and still are no wind.
@@ -519,7 +520,7 @@ func TestAxisPictures(t *testing.T) {
 			if len(v.Causes) == 0 || !slices.Equal(v.Causes[0].Behind, c.want) || v.Causes[0].Behind == nil {
 				t.Errorf("%+v, want %v behind", v.Causes, c.want)
 			}
-			t.Log(v.Causes[0].Text, v.Advice)
+			t.Log(v.Causes[0].Says, v.Advice)
 		})
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // diagonal35mm is the diagonal of a 24 mm × 36 mm picture, by which equivalents are counted.
@@ -107,6 +108,9 @@ func (l Lens) places() []vec {
 	return []vec{{-hx, -hy}, {hx, -hy}, {-hx, hy}, {hx, hy}, {0, -hy}, {0, hy}, {-hx, 0}, {hx, 0}, {}}
 }
 
-// placeNames are the words for places, in their order.
-var placeNames = [...]string{"top left corner", "top right corner", "bottom left corner", "bottom right corner",
-	"top edge", "bottom edge", "left edge", "right edge", "middle"}
+// Middle of the picture, among the places where stars are followed.
+const Middle = say.Key("the middle")
+
+// placeNames are the places, in their order.
+var placeNames = [...]say.Key{say.Key("the top left corner"), say.Key("the top right corner"), say.Key("the bottom left corner"), say.Key("the bottom right corner"),
+	say.Key("the top edge"), say.Key("the bottom edge"), say.Key("the left edge"), say.Key("the right edge"), Middle}

@@ -2,15 +2,14 @@ package exposure
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"trueturn/align"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
 
@@ -28,13 +27,13 @@ const (
 	LimitSky        Limit = "sky turning (tripod)"
 )
 
-// inWords for a sentence "beyond that … limits".
-var inWords = map[Limit]string{LimitNone: "nothing", LimitAxis: "the axis", LimitWobble: "the gear", LimitRate: "the motor's rate",
-	LimitRotation: "the turning of the field", LimitRefraction: "refraction", LimitSky: "the turning sky"}
+// limitSays is what a limit is called in a sentence.
+var limitSays = map[Limit]say.Key{LimitNone: say.Key("limit: nothing known"), LimitAxis: say.Key("limit: the axis"), LimitWobble: say.Key("limit: the gear"),
+	LimitRate: say.Key("limit: the rate"), LimitRotation: say.Key("limit: the turning field"), LimitRefraction: say.Key("limit: the air"), LimitSky: say.Key("limit: the sky")}
 
 // Gain is something that would help.
 type Gain struct {
-	What          string     // "turning the azimuth", "turning the altitude", "turning both", "measuring the axis better", …
+	What          string     // [TurnAzimuth], [TurnAltitude], …
 	Turn          unit.Angle // of a knob, wanted: up, or clockwise seen from above, positive; of both, the size; 0 where nothing is turned
 	FromS, ToS    float64
 	ThenLimitedBy Limit // only of the gain advised
@@ -147,13 +146,17 @@ type change struct {
 
 // What can be changed.
 const (
-	TurnAltitude = "turning the altitude"
-	TurnAzimuth  = "turning the azimuth"
-	TurnBoth     = "turning both knobs onto the pole"
-	TurnAxis     = "turning the axis to the pole"
-	MeasureAxis  = "measuring the axis better"
-	SetRate      = "setting the rate right"
+	TurnAltitude = "altitude"
+	TurnAzimuth  = "azimuth"
+	TurnBoth     = "both knobs"
+	TurnAxis     = "axis"
+	MeasureAxis  = "measure"
+	SetRate      = "rate"
 )
+
+// changeSays is what a change is called where a sentence begins.
+var changeSays = map[string]say.Key{TurnBoth: say.Key("turning both knobs"), TurnAxis: say.Key("turning the axis to the pole"),
+	MeasureAxis: say.Key("measuring the axis better"), SetRate: say.Key("setting the rate right")}
 
 func (p Plan) changes() (list []change) {
 	if p.Mount.Tripod {
@@ -198,25 +201,25 @@ func (p Plan) knobs() []change {
 	}
 }
 
-// say writes the sentence of advice.
-func (f *Forecast) say(p Plan) {
-	g := f.simplest()
+// advise settles the advice.
+func (f *Forecast) advise(p Plan) {
+	g, longest := f.simplest(), length(f.LongestS)
 	switch {
 	case f.Endless:
-		f.Advice = fmt.Sprintf("Stars stay round for %s%s.", Lasting(f.LongestS), f.Rests())
+		f.Advice = f.Says()
 	case p.Mount.Tripod:
-		f.Advice = fmt.Sprintf("On a tripod the turning sky limits exposures to %s; a lens half as long gives twice that.", Seconds(f.LongestS))
+		f.Advice = say.Of("the sky limits a tripod", longest)
 	case g != nil:
 		if g.ToS < g.plan.end() {
 			g.ThenLimitedBy = g.plan.limit()
 		}
-		f.Advice = g.say()
+		f.Advice = g.says()
 	case f.LimitedBy == LimitWobble && f.Gear == GearUsual:
-		f.Advice = fmt.Sprintf("Nothing you can turn gains more than a tenth: what limits exposures to %s is what is not known of the gear.", Seconds(f.LongestS))
+		f.Advice = say.Of("nothing to turn gains", longest, say.Of("limit: the unseen gear"))
 	case f.LimitedBy == LimitWobble:
-		f.Advice = fmt.Sprintf("The gear limits exposures to %s; nothing you can turn gains more than a tenth. A shorter lens does.", Seconds(f.LongestS))
+		f.Advice = say.All(say.Of("nothing to turn gains", longest, say.Of(limitSays[LimitWobble])), say.Of("a shorter lens gains"))
 	default:
-		f.Advice = fmt.Sprintf("%s limits exposures to %s; nothing you can turn gains more than a tenth.", capital(inWords[f.LimitedBy]), Seconds(f.LongestS))
+		f.Advice = say.Of("nothing to turn gains", longest, say.Of(limitSays[f.LimitedBy]))
 	}
 }
 
@@ -237,42 +240,25 @@ func (f *Forecast) simplest() *Gain {
 	return &f.Gains[0]
 }
 
-func (g Gain) say() string {
-	by := ""
-	if g.Turn != 0 && g.What != TurnBoth { // of both, the size on the sky is no knob's
-		by = " by " + align.Arc(unit.Angle(math.Abs(g.Turn.Rad())))
-	}
-	words := fmt.Sprintf("%s%s takes you from %s to %s", capital(g.What), by, Seconds(g.FromS), Lasting(g.ToS))
+// says is what a gain makes of the exposures, and what limits them then.
+func (g Gain) says() say.Line {
+	from, to := length(g.FromS), say.Longest(length(g.ToS))
 	if g.ToS >= g.plan.end() {
-		return words + "."
+		return say.Of("gain", g.named(), from, to)
 	}
-	return words + fmt.Sprintf("; beyond that %s limits.", inWords[g.ThenLimitedBy])
+	return say.Of("gain up to a limit", g.named(), from, to, say.Of(limitSays[g.ThenLimitedBy]))
 }
 
-// Lasting prints a longest exposure for a person; what is longer than an hour is not looked into.
-func Lasting(s float64) string {
-	if s >= LongestS {
-		return "an hour and more"
-	}
-	return Seconds(s)
-}
-
-// Seconds prints an exposure for a person: tenths below ten seconds, minutes from ten minutes on.
-func Seconds(s float64) string {
+// named is what is to be done, with the turn of a single knob: that of both, the size on the sky, is no knob's.
+func (g Gain) named() say.Line {
+	by := unit.Angle(math.Abs(g.Turn.Rad()))
 	switch {
-	case s < 1:
-		return fmt.Sprintf("%.2g s", s)
-	case s < 9.95:
-		return fmt.Sprintf("%.1f s", s)
-	case s < 600:
-		return fmt.Sprintf("%.0f s", s)
+	case g.What == TurnAltitude:
+		return say.Of("turning the tilt", by)
+	case g.What == TurnAzimuth:
+		return say.Of("turning the base", by)
+	case g.What == TurnAxis && by > 0:
+		return say.Of("turning the axis to the pole by", by)
 	}
-	return fmt.Sprintf("%.0f min", s/60)
-}
-
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return string(s[0]-'a'+'A') + s[1:]
+	return say.Of(changeSays[g.What])
 }

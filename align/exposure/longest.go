@@ -1,10 +1,11 @@
 package exposure
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // Ends of the exposures looked at, seconds.
@@ -35,12 +36,12 @@ type Forecast struct {
 	Long float64
 
 	LimitedBy Limit
-	Worst     string // place in the picture where the stars trail most, in words
+	Worst     say.Key // place in the picture where the stars trail most
 	Curve     []Point
-	Planned   *Point // the exposure planned, if one is
-	Rounded   bool   // whether the share asked for of the exposures planned stays round; on a gear nobody has seen none beyond [FaithS] is said to
-	Gains     []Gain // what would help, most first
-	Advice    string // one sentence of it
+	Planned   *Point   // the exposure planned, if one is
+	Rounded   bool     // whether the share asked for of the exposures planned stays round; on a gear nobody has seen none beyond [FaithS] is said to
+	Gains     []Gain   // what would help, most first
+	Advice    say.Line // of the gains the one to take, or why there is none
 }
 
 // Longest answers a plan: how long an exposure may be, what limits it and what would help.
@@ -70,7 +71,7 @@ func Longest(p Plan) (Forecast, error) {
 		point := t.point(p.PlannedS)
 		f.Planned, f.Rounded = &point, point.ShareRound >= p.Share-shareSlack && p.PlannedS <= p.end()
 	}
-	f.say(p)
+	f.advise(p)
 	return f, nil
 }
 
@@ -86,12 +87,20 @@ func (p Plan) gear() Source {
 	}
 }
 
-// LongWords says that stars are long before the mount moves them; empty where they are not, or nobody knows.
-func (f Forecast) LongWords() string {
+// LongSays says that stars are long before the mount moves them; none where they are not, or nobody knows.
+func (f Forecast) LongSays() say.Line {
 	if f.Long == 0 {
-		return ""
+		return say.Line{}
 	}
-	return fmt.Sprintf("Stars are %.2f times longer than wide before the mount moves them, more than is called round: mend focus, lens or shake first. What is said of exposures counts the mount alone.", f.Long)
+	return say.Of("stars long before the mount moves them", say.Number(f.Long))
+}
+
+// Says is the longest exposure and what it rests on.
+func (f Forecast) Says() say.Line {
+	if f.LongestS == 0 {
+		return say.Of("no exposure keeps stars round")
+	}
+	return say.Of("stars stay round for", say.Longest(length(f.LongestS)), f.RestsOn())
 }
 
 // end is the longest exposure looked at.

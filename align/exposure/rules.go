@@ -1,7 +1,6 @@
 package exposure
 
 import (
-	"fmt"
 	"math"
 
 	"github.com/soniakeys/unit"
@@ -11,8 +10,6 @@ import (
 type Rules struct {
 	Rule500S *float64 `json:"rule_500_s"`
 	NPFS     *float64 `json:"npf_s"` // for k = 1
-	// Why says in a sentence why they differ from ours.
-	Why string `json:"why"`
 }
 
 // RulesOfThumb are the rules for a lens; least is the smallest |declination| in the picture ([View.LeastDeclination]).
@@ -29,7 +26,7 @@ func RulesOfThumb(o Optics, least unit.Angle) (Rules, error) {
 	if err := soundPlace(least.Deg()); err != nil {
 		return Rules{}, err
 	}
-	r := Rules{Why: why}
+	var r Rules
 	if e := o.equivalent(); e > 0 {
 		t := 500 / e
 		r.Rule500S = &t
@@ -39,9 +36,6 @@ func RulesOfThumb(o Optics, least unit.Angle) (Rules, error) {
 	}
 	return r, nil
 }
-
-const why = "The 500 rule counts the picture's size alone, whatever its pixels and the declination, and lets stars trail by many pixels; " +
-	"the NPF rule adds blur of aperture, lens and pixel, but takes a typical lens's; ours takes the width your stars really have and the tolerance you set."
 
 // equivalent is the 35 mm equivalent, 0 if unknown.
 func (o Optics) equivalent() float64 {
@@ -65,14 +59,6 @@ func (o Optics) npf(least unit.Angle) float64 {
 		return 0
 	}
 	return (16.856*n + 0.0997*f + 13.713*p) / (f * math.Cos(least.Rad()))
-}
-
-// NPF prints the rule's times for k = 1, 2 and 3.
-func (r Rules) NPF() string {
-	if r.NPFS == nil {
-		return "needs the real focal length, the pixel pitch and the f-number"
-	}
-	return fmt.Sprintf("%s (sharp), %s, %s (trails seen)", Seconds(*r.NPFS), Seconds(2**r.NPFS), Seconds(3**r.NPFS))
 }
 
 // Zoomed is the plan with a lens factor times as long; stars keep their width in pixels.

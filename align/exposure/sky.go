@@ -123,14 +123,6 @@ func ParseSky(s string) (SkyBrightness, error) {
 	return measured(mag), nil
 }
 
-// String says it as people do.
-func (s SkyBrightness) String() string {
-	if s.Bortle > 0 {
-		return fmt.Sprintf("Bortle class %d (about %.1f, magnitudes a square arcsecond)", s.Bortle, s.Mag)
-	}
-	return fmt.Sprintf("magnitude %.1f a square arcsecond", s.Mag)
-}
-
 // Sensor is what decides how much sky and how much noise a pixel gets.
 type Sensor struct {
 	FNumber      float64

@@ -2,12 +2,13 @@ package exposure
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // leastShare of the excess that is worth naming.
@@ -26,11 +27,11 @@ func (v *Verdict) gather(s *set) {
 	v.Unsure = s.unsure()
 	v.Causes, v.excessPx2 = s.shares()
 	v.Lengths = s.lengths()
-	v.Advice = v.advise(s) + v.doubtWords()
+	v.Advice = say.All(v.advise(s), v.doubts())
 }
 
-// doubtWords count the pictures among judged ones that could not be.
-func (v *Verdict) doubtWords() string {
+// doubts counts the pictures among judged ones that could not be.
+func (v *Verdict) doubts() say.Line {
 	n := 0
 	for _, f := range v.Frames {
 		if f.Doubt != DoubtNone {
@@ -39,11 +40,11 @@ func (v *Verdict) doubtWords() string {
 	}
 	switch {
 	case n == 0 || v.Unsure != DoubtNone:
-		return ""
+		return say.Line{}
 	case n == 1:
-		return " In one picture nothing says that the spots are stars; it was not judged."
+		return say.Of("one picture may not show stars")
 	}
-	return fmt.Sprintf(" In %d pictures nothing says that the spots are stars; they were not judged.", n)
+	return say.Of("some pictures may not show stars", say.Pictures(n))
 }
 
 // shares adds the parts of the frames that are amiss.
@@ -117,45 +118,44 @@ func (f *taken) excess() map[Cause]float64 {
 	return out
 }
 
-// explain writes what a share means.
+// explain settles what lies behind a share and what is said of it.
 func (h *Share) explain(s *set) {
 	switch h.Cause {
 	case CauseRA:
-		h.Behind = s.behind()
-		if slices.Contains(h.Behind, OriginStill) {
-			h.Text = s.stillWords(h.Share)
+		if h.Behind = s.behind(); slices.Contains(h.Behind, OriginStill) {
+			h.Says = s.stillSays(h.Share)
 			return
 		}
 		rate := s.perMinute(func(f *taken) float64 { return f.east })
-		h.Text = fmt.Sprintf("Stars trail along right ascension%s: %s.", atRate(rate.Sec()), originWords(h.Behind, s.axis != nil))
+		h.Says = say.Of("trails along right ascension", atRate(rate), originsSay(h.Behind, s.axis != nil))
 	case CauseDec:
 		rate := s.perMinute(func(f *taken) float64 { return f.north })
 		if h.Behind = s.behindDec(); len(h.Behind) == 0 {
-			h.Text = fmt.Sprintf("Stars trail along declination%s, though the axis measured does not explain it and nothing gave way between the pictures: something moves the camera while it exposes.", atRate(rate.Sec()))
+			h.Says = say.Of("trails along declination that nothing explains", atRate(rate))
 			return
 		}
-		h.Text = fmt.Sprintf("Stars trail along declination%s: %s.", atRate(rate.Sec()), originWords(h.Behind, true))
+		h.Says = say.Of("trails along declination", atRate(rate), originsSay(h.Behind, true))
 	case CauseRotation:
-		h.Text = "Stars are drawn out along circles: the picture turns during the exposure, because the axis is off."
+		h.Says = say.Of("the picture turns")
 	case CauseLens:
-		h.Text = s.lensWords()
+		h.Says = s.lensSays()
 	case CauseFocus:
-		h.Text = "Stars are wide in every direction: out of focus, or dew on the lens."
+		h.Says = say.Of("stars are wide")
 	case CauseShake:
-		h.Text = "All stars of a picture trail alike, but each picture another way: wind or a knock."
+		h.Says = say.Of("each picture trails another way", say.Of("wind or a knock"))
 		if s.slips() {
 			h.Behind = []Origin{OriginGives}
-			h.Text = "All stars of a picture trail alike, but each picture another way: " + originSays[OriginGives] + "."
+			h.Says = say.Of("each picture trails another way", say.Of(originSays[OriginGives]))
 		}
 	case CauseCloud:
-		h.Text = "Far fewer stars than in the other pictures: cloud, or dew on the lens."
+		h.Says = say.Of("far fewer stars")
 	case CauseUnexplained:
-		h.Text = s.unexplained()
+		h.Says = s.unexplained()
 	}
 }
 
-// stillWords tells of a camera that stood, with the length of the path by the sky's turn and as measured.
-func (s *set) stillWords(share float64) string {
+// stillSays tells of a camera that stood, with the length of the path by the sky's turn and as measured.
+func (s *set) stillSays(share float64) say.Line {
 	var paths, measured, exposures []float64
 	for _, f := range s.frames {
 		if f.stand.still && !f.judged.Round {
@@ -164,13 +164,11 @@ func (s *set) stillWords(share float64) string {
 			exposures = append(exposures, f.shot.ExposureS)
 		}
 	}
-	rate := unit.Angle(omega * 60)
-	return fmt.Sprintf("Stars trail along right ascension%s, as the sky itself turns: the camera stood still. In %s that draws them out by %.1f pixels (%.1f measured), %.0f parts of 100 of what is too long.",
-		atRate(rate.Sec()), Seconds(medianOf(exposures)), medianOf(paths), medianOf(measured), 100*share)
+	return say.Of("trails of a standing camera", atRate(omega*60), length(medianOf(exposures)), say.Pixels(medianOf(paths)), say.Pixels(medianOf(measured)), say.Share(share))
 }
 
-// lensWords tell which way the lens draws the stars out.
-func (s *set) lensWords() string {
+// lensSays tells which way the lens draws the stars out.
+func (s *set) lensSays() say.Line {
 	sum := 0.0
 	for i, f := range s.frames {
 		if f.parts[CauseLens] > 0 {
@@ -178,9 +176,9 @@ func (s *set) lensWords() string {
 		}
 	}
 	if sum < 0 {
-		return "Stars are drawn out along circles about the middle, more toward the corners, beyond what the sky's turn does: the lens."
+		return say.Of("the lens draws along circles")
 	}
-	return "Stars are drawn out from the middle, more toward the corners, the same in all pictures: the lens."
+	return say.Of("the lens draws outward")
 }
 
 // unsure is why nothing could be judged, if nothing was: the doubt most pictures share.
@@ -203,69 +201,74 @@ func (s *set) unsure() Doubt {
 	return best
 }
 
-func (s *set) unexplained() string {
+func (s *set) unexplained() say.Line {
 	if d := s.unsure(); d != DoubtNone {
-		return d.Words()
+		return d.Says()
 	}
 	for _, f := range s.frames {
 		if f.parts[CauseUnexplained] > 0 && !f.judged.Round {
-			return "All stars trail the same way, but the stars were not recognised, so nobody can say whether that is right ascension or declination."
+			return say.Of("trails of stars not recognised")
 		}
 	}
-	if why, n := s.blind(); n == len(s.frames) {
-		return "No stars could be measured" + why + "."
-	} else if n > 0 {
-		return fmt.Sprintf("In %d of %d pictures no stars could be measured%s.", n, len(s.frames), why)
+	switch why, n := s.blind(); {
+	case n == len(s.frames):
+		return say.Of("no stars measured", why)
+	case n > 0:
+		return say.Of("no stars measured in some pictures", n, len(s.frames), why)
 	}
-	return "The stars are not round in a way that fits no cause known."
+	return say.Of("not round in no known way")
 }
 
 // blind counts the frames that did not show stars enough, through no cloud, with the first reason given.
-func (s *set) blind() (why string, n int) {
+func (s *set) blind() (why say.Line, n int) {
 	for _, f := range s.frames {
 		if f.judged.Cause != CauseUnexplained {
 			continue
 		}
 		if f.told() { // that is the news
-			return "", 0
+			return say.Line{}, 0
 		}
 		n++
-		if w := strings.TrimSuffix(f.shot.WhyNone, "."); why == "" && w != "" {
-			why = ": " + w
+		if w := strings.TrimSuffix(f.shot.WhyNone, "."); why.None() && w != "" {
+			why = say.Of("for a reason", w)
 		}
 	}
 	return why, n
 }
 
-func atRate(arcsecPerMinute float64) string {
-	if !(arcsecPerMinute > 0) || math.IsInf(arcsecPerMinute, 0) {
-		return ""
+// atRate is how fast stars trail; none where it is not known.
+func atRate(perMinute unit.Angle) say.Line {
+	if r := perMinute.Rad(); !(r > 0) || math.IsInf(r, 0) {
+		return say.Line{}
 	}
-	return fmt.Sprintf(" by %.3g″ a minute", arcsecPerMinute)
+	return say.Of("by so much a minute", say.Arcsec{Value: perMinute})
 }
 
-var originSays = map[Origin]string{
-	OriginRate:   "the motor's rate",
-	OriginWobble: "the gear's periodic error",
-	OriginAxis:   "the axis is off",
-	OriginStill:  "the camera stood still",
-	OriginGives:  "the axis measured does not explain it; a clamp slips or a holder bends",
-	OriginWrong:  "twice as fast as the sky turns; the hemisphere switch is wrong",
-}
+// originSays is what an origin is called in a sentence. That the camera stood still has one of its own.
+var originSays = map[Origin]say.Key{OriginRate: say.Key("origin: rate"), OriginWobble: say.Key("origin: gear"), OriginAxis: say.Key("origin: axis"),
+	OriginGives: say.Key("origin: something gives"), OriginWrong: say.Key("origin: wrong hemisphere")}
 
-func originWords(list []Origin, known bool) string {
-	var words []string
+// originsSay is one origin, or several of which known says whether an axis was measured.
+func originsSay(list []Origin, known bool) say.Line {
+	var parts []any
 	for _, o := range list {
-		words = append(words, originSays[o])
+		parts = append(parts, say.Of(originSays[o]))
 	}
-	text := strings.Join(words, " or ")
-	if len(list) == 3 {
-		text = words[0] + ", " + words[1] + " or " + words[2]
+	var l say.Line
+	switch len(parts) {
+	case 0:
+		return say.Line{}
+	case 1:
+		return say.Of(originSays[list[0]])
+	case 2:
+		l = say.Of("one or the other", parts[0], parts[1])
+	default:
+		l = say.Of("one of three", parts[0], parts[1], parts[2])
 	}
-	if len(list) > 1 && !known {
-		text += "; only a measured axis can tell them apart"
+	if !known {
+		return say.Of("only an axis tells them apart", l)
 	}
-	return text
+	return l
 }
 
 // factors of the length taken that are tried.
@@ -301,68 +304,73 @@ func (f *taken) roundAt(factor float64, lens [2]float64, tolerance float64) bool
 	return math.Sqrt(1+scaled) <= tolerance && f.corner(lens, factor) <= tolerance
 }
 
-// advise writes the one sentence.
-func (v *Verdict) advise(s *set) string {
+// advise is what to do, after how many are round.
+func (v *Verdict) advise(s *set) say.Line {
 	switch {
 	case v.Of == 0:
-		return "There are no exposures to look at."
+		return say.Of("no exposures to look at")
 	case v.Unsure != DoubtNone:
-		return v.Unsure.Words()
+		return v.Unsure.Says()
+	case len(v.Causes) == 0 && v.Of == 1:
+		return say.All(say.Of("the one is round"), v.longestSays())
 	case len(v.Causes) == 0:
-		return fmt.Sprintf("All %d are round: go on.", v.Round) + v.longestWords()
+		return say.All(say.Of("all are round", v.Round), v.longestSays())
 	}
-	lead := fmt.Sprintf("%d of %d are round. ", v.Round, v.Of)
-	h := v.Causes[0]
+	return say.All(say.Of("so many are round", v.Round, v.Of), v.about(s, v.Causes[0]))
+}
+
+// about is what to do about a cause.
+func (v *Verdict) about(s *set, h Share) say.Line {
 	if slices.Contains(h.Behind, OriginGives) {
-		return lead + "The axis measured is not to blame: tighten clamps and holder, and lighten what hangs on them" + v.orShorter()
+		return say.All(say.Of("tighten clamps and holder"), v.orShorter())
 	}
 	switch h.Cause {
 	case CauseRA:
-		return lead + v.aboutRA(h)
+		return v.aboutRA(h)
 	case CauseDec:
 		if len(h.Behind) == 0 {
-			return lead + "Something moves the camera while it exposes, wind or a hand: use a self-timer, shelter the mount" + v.orShorter()
+			return say.All(say.Of("shelter the mount while it exposes"), v.orShorter())
 		}
-		return lead + "The axis is off: measure it with align and turn it" + v.orShorter()
+		return say.All(say.Of("measure the axis and turn it"), v.orShorter())
 	case CauseRotation:
-		return lead + "The picture turns because the axis is off: measure it with align and turn it" + v.orShorter()
+		return say.All(say.Of("measure the axis and turn it, the picture turns"), v.orShorter())
 	case CauseLens:
 		if v.Still && v.Forecast != nil {
-			return lead + fmt.Sprintf("The camera stood still while the sky turned, and the lens draws the corners besides: expose for at most %s, and stop the lens down or crop.", Seconds(v.Forecast.LongestS))
+			return say.Of("stop the lens down and expose a standing camera for less", length(v.Forecast.LongestS))
 		}
-		return lead + "The lens draws the corners: stop it down by one or two stops, or crop; no shorter exposure helps."
+		return say.Of("stop the lens down")
 	case CauseFocus:
-		return lead + "Focus again on a bright star, and look for dew on the lens."
+		return say.Of("focus again")
 	case CauseShake:
-		return lead + "Something shakes the mount: shelter it from wind, use a self-timer, weigh the tripod down; leave out the files named."
+		return say.Of("shelter the mount")
 	case CauseCloud:
-		return lead + "Clouds or dew took the stars: leave out the files named and look at the sky and the lens."
+		return say.Of("leave out what clouds took")
 	}
-	return lead + s.unexplained()
+	return s.unexplained()
 }
 
-func (v *Verdict) aboutRA(h Share) string {
+func (v *Verdict) aboutRA(h Share) say.Line {
 	switch {
 	case len(h.Behind) == 0:
-		return h.Text
+		return h.Says
 	case h.Behind[0] == OriginStill && v.Forecast != nil && v.Forecast.LimitedBy == LimitSky:
-		return fmt.Sprintf("The camera stood still while the sky turned: on a tripod expose for at most %s; on a mount, start it.", Seconds(v.Forecast.LongestS))
+		return say.Of("expose a standing camera for less, or start the mount", length(v.Forecast.LongestS))
 	case h.Behind[0] == OriginStill:
-		return "The camera stood still while the sky turned: on a tripod expose more briefly; on a mount, start it."
+		return say.Of("expose a standing camera more briefly, or start the mount")
 	case h.Behind[0] == OriginWrong:
-		return "The stars run twice as fast as the sky: set the hemisphere switch to your side of the equator."
+		return say.Of("set the hemisphere switch")
 	case h.Behind[0] == OriginAxis:
-		return "The axis makes the stars drift along right ascension here: turn it with align" + v.orShorter()
+		return say.All(say.Of("turn the axis, it drifts along right ascension"), v.orShorter())
 	case len(h.Behind) == 3:
-		return "Rate, gear or axis make the stars drift along right ascension: measure the axis with align to tell which" + v.orShorter()
+		return say.All(say.Of("measure the axis to tell which"), v.orShorter())
 	case h.Behind[0] == OriginWobble:
-		return "The gear's periodic error draws the stars out; leave out the files named" + v.orShorter()
+		return say.All(say.Of("leave out what the gear drew out"), v.orShorter())
 	}
-	return "The motor does not keep pace with the sky: check that it is set to the sidereal rate" + v.orShorter()
+	return say.All(say.Of("check the motor's rate"), v.orShorter())
 }
 
-// orShorter adds the longest length tried at which nine in ten would have been round.
-func (v *Verdict) orShorter() string {
+// orShorter is the longest length tried at which nine in ten would have been round; none where there is none.
+func (v *Verdict) orShorter() say.Line {
 	best := Length{}
 	for _, l := range v.Lengths {
 		if float64(l.Round) >= DefaultShare*float64(v.Of) && l.Factor < 1 {
@@ -371,40 +379,47 @@ func (v *Verdict) orShorter() string {
 	}
 	switch {
 	case best.Factor == 0:
-		return "."
+		return say.Line{}
 	case best.ExposureS > 0:
-		return fmt.Sprintf(", or expose for %s: %d of %d would have been round.", Seconds(best.ExposureS), best.Round, v.Of)
+		return say.Of("or expose for", length(best.ExposureS), best.Round, v.Of)
 	}
-	return fmt.Sprintf(", or expose for %g of the time: %d of %d would have been round.", best.Factor, best.Round, v.Of)
+	return say.Of("or expose for a share of the time", say.Share(best.Factor), best.Round, v.Of)
 }
 
-// longestWords say how long stars would stay round, with the range where there is one.
-func (v *Verdict) longestWords() string {
+// longestSays is how long stars would stay round, with the range where there is one.
+func (v *Verdict) longestSays() say.Line {
 	f := v.Forecast
 	if f == nil || f.LongestS <= 0 {
-		return ""
+		return say.Line{}
 	}
-	as := "As the mount stands"
+	rests := f.RestsOn()
+	if rests.None() && f.LowS > 0 && f.HighS > 1.05*f.LowS {
+		rests = say.Of("between two lengths", say.Longest(length(f.LowS)), say.Longest(length(f.HighS)))
+	}
 	if f.LimitedBy == LimitSky {
-		as = "The camera stood still; so"
+		return say.Of("a standing camera's stars stay round for", say.Longest(length(f.LongestS)), rests)
 	}
-	long := Lasting(f.LongestS) + f.Rests()
-	if f.Rests() == "" && f.LowS > 0 && f.HighS > 1.05*f.LowS {
-		long += fmt.Sprintf(" (%s to %s)", Seconds(f.LowS), Seconds(f.HighS))
-	}
-	return fmt.Sprintf(" %s, stars stay round for %s.", as, long)
+	return say.Of("as the mount stands, stars stay round for", say.Longest(length(f.LongestS)), rests)
 }
 
 // SubsJSON is what `subs --json` prints (design §6); what is not known is null.
 type SubsJSON struct {
 	Round    int          `json:"round"`
 	Of       int          `json:"of"`
-	Causes   []Share      `json:"causes"`
+	Causes   []ShareJSON  `json:"causes"`
 	Advice   string       `json:"advice"`
 	Frames   []SubJSON    `json:"frames"`
 	Lengths  []LengthJSON `json:"lengths"`
 	LeaveOut []string     `json:"leave_out"`
 	LongestS *float64     `json:"longest_s"` // as the mount stands, or the camera on its tripod; null where not known
+}
+
+// ShareJSON is one cause, see [Share].
+type ShareJSON struct {
+	Cause  Cause    `json:"cause"`
+	Share  float64  `json:"share"`
+	Behind []Origin `json:"behind"`
+	Text   string   `json:"text"`
 }
 
 // SubJSON is one exposure.
@@ -429,9 +444,12 @@ type LengthJSON struct {
 	Round     int      `json:"round"`
 }
 
-// JSON is the verdict as printed.
-func (v Verdict) JSON() SubsJSON {
-	j := SubsJSON{Round: v.Round, Of: v.Of, Advice: v.Advice, Causes: append([]Share{}, v.Causes...), Frames: []SubJSON{}, Lengths: []LengthJSON{}, LeaveOut: append([]string{}, v.LeaveOut...)}
+// JSON is the verdict as printed, in the words of a voice.
+func (v Verdict) JSON(voice say.Voice) SubsJSON {
+	j := SubsJSON{Round: v.Round, Of: v.Of, Advice: voice.Say(v.Advice), Causes: []ShareJSON{}, Frames: []SubJSON{}, Lengths: []LengthJSON{}, LeaveOut: append([]string{}, v.LeaveOut...)}
+	for _, h := range v.Causes {
+		j.Causes = append(j.Causes, ShareJSON{h.Cause, h.Share, h.Behind, voice.Say(h.Says)})
+	}
 	for _, f := range v.Frames {
 		j.Frames = append(j.Frames, f.json())
 	}

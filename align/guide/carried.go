@@ -90,7 +90,7 @@ func (c *Carried) weighed(a answer.Finding) answer.Finding {
 // stillSo are the notes of an answer that hold for the weighed one and are not in it: its forecast is its own.
 func stillSo(was, now answer.Finding) (notes []policy.Note) {
 	for _, n := range was.Advice.Notes {
-		forecast := was.Forecast != nil && n.Says.Same(say.Text(was.Forecast.Advice))
+		forecast := was.Forecast != nil && n.Says.Same(was.Forecast.Advice)
 		again := slices.ContainsFunc(now.Advice.Notes, func(x policy.Note) bool { return x.Says.Same(n.Says) })
 		if !forecast && !again {
 			notes = append(notes, n)

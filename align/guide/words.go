@@ -102,11 +102,7 @@ func headline(a answer.Finding) say.Line {
 	if a.Forecast == nil || a.Forecast.LongestS <= 0 {
 		return say.Line{}
 	}
-	most := say.Line{}
-	if a.Forecast.Gear == exposure.GearUsual {
-		most = say.Text(exposure.OnMost)
-	}
-	return say.Of("round for", longest(a.Forecast.LongestS), most)
+	return exposure.Headline(a.Forecast.LongestS, a.Forecast.Gear)
 }
 
 func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }

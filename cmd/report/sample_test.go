@@ -23,6 +23,7 @@ import (
 	"trueturn/drift/star"
 	"trueturn/drift/wobble"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 var evening = time.Date(2026, 11, 20, 20, 4, 0, 0, time.UTC)
@@ -52,9 +53,9 @@ func full() Data {
 	d := Data{Answer: a, Title: "Evening at the reservoir", Generated: evening.Add(time.Hour), Version: "0.3",
 		Drift: &Drift{}, Wobble: &Wobble{Result: wobble.Result{State: wobble.Measured, PeriodS: 480, PeriodSigmaS: 6, PeakToPeakSigma: unit.AngleFromSec(3), MaxRateSigma: 0.04}},
 		Exposure: &Exposure{MaxElongation: 1.25, Share: 0.9, Rules: exposure.Rules{Rule500S: to(4.3), NPFS: to(3.9)},
-			Forecast: exposure.Forecast{LimitedBy: "the axis's azimuth", Advice: "Turning the azimuth by 48′ takes you from 41 s to 95 s; beyond that the gear limits."}},
+			Forecast: exposure.Forecast{LimitedBy: "the axis's azimuth", Advice: say.Text("Turning the base by 48′ lengthens exposures from 41 s to 95 s; beyond that the gear is the limit.")}},
 		Field: &Field{File: "sky-01.jpg", Width: 4032, Height: 3024},
-		Judged: &exposure.Verdict{Round: 11, Of: 12, Causes: []exposure.Share{{Cause: "declination drift", Share: 0.8, Text: "The axis is off in azimuth."}, {Cause: "unknown", Share: 0.2}}, Advice: "Leave out one picture: sky-07.jpg.",
+		Judged: &exposure.Verdict{Round: 11, Of: 12, Causes: []exposure.Share{{Cause: "declination drift", Share: 0.8, Says: say.Text("The axis is off.")}, {Cause: "unknown", Share: 0.2}}, Advice: say.Text("Leave out one picture: sky-07.jpg."),
 			Frames: []exposure.Judged{{File: "sky-01.jpg", Round: true}, {File: "sky-07.jpg", Cause: "shake", TrailPx: 4}}}}
 	d.fill()
 	return d
@@ -111,7 +112,7 @@ func hostile() Data {
 	d.Answer.Frames[1].WhyNot, d.Answer.Err = name, errors.New(name)
 	d.Answer.Situations[0].Text, d.Answer.Situations[0].Kind = name, name
 	d.Answer.Situations[0].Files = []string{name}
-	d.Judged.Causes[0].Cause, d.Exposure.LimitedBy, d.Wobble.Note, d.Missing.Field = name, name, name, name
+	d.Judged.Causes[0].Cause, d.Exposure.LimitedBy, d.Wobble.Note, d.Missing.Field = name, name, say.Text(name), name
 	return d
 }
 

@@ -8,12 +8,13 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/cmd/plot"
+	"trueturn/cmd/words"
 	"trueturn/drift/wobble"
 )
 
 // or is the first that says something.
-func or(words ...string) string {
-	for _, w := range words {
+func or(list ...string) string {
+	for _, w := range list {
 		if w != "" {
 			return w
 		}
@@ -78,8 +79,8 @@ func (s *Section) leftOver(d Data) {
 	}
 	x := plot.Seconds(d.Drift.Mid)
 	for _, p := range []series{
-		{"Left over in altitude", "altitude, ″", "How much higher the camera looks than the fitted axis says.", x, d.Drift.AltitudeArcsec, nil, d.Drift.Stretch},
-		{"Left over sideways", "azimuth × cos altitude, ″", "How much farther right it looks than the fitted axis says.", x, d.Drift.SidewaysArcsec, nil, d.Drift.Stretch},
+		{"Left over upward", "height, ″", "How much higher the camera looks than the fitted axis says.", x, d.Drift.AltitudeArcsec, nil, d.Drift.Stretch},
+		{"Left over sideways", "to the right, ″", "How much farther right it looks than the fitted axis says.", x, d.Drift.SidewaysArcsec, nil, d.Drift.Stretch},
 	} {
 		s.Figures = append(s.Figures, p.panel())
 	}
@@ -102,8 +103,8 @@ func wobbleSection(d Data) Section {
 		}
 		return s
 	}
-	if w.Note != "" && len(s.Words) == 0 {
-		s.Words = append(s.Words, sentence(w.Note))
+	if !w.Note.None() && len(s.Words) == 0 {
+		s.Words = append(s.Words, words.Line(w.Note))
 	}
 	if len(w.Mid) > 0 {
 		s.Figures = append(s.Figures, w.inTime())
@@ -127,7 +128,7 @@ func periodicFacts(p *answer.PeriodicJSON, w *Wobble) []Fact {
 		switch {
 		case v == nil:
 		case finite(sigma) && sigma > 0:
-			fs = append(fs, Fact{name, withError(*v, sigma) + of})
+			fs = append(fs, Fact{name, words.Within(*v, sigma, of)})
 		default:
 			fs = append(fs, Fact{name, digits(v, decimals) + of})
 		}
@@ -192,8 +193,8 @@ func exposureSection(d Data) Section {
 	if e.LimitedBy != "" {
 		s.Words = append(s.Words, sentence("limited by "+string(e.LimitedBy)))
 	}
-	if e.Advice != "" {
-		s.Words = append(s.Words, e.Advice)
+	if !e.Advice.None() {
+		s.Words = append(s.Words, words.Line(e.Advice))
 	}
 	s.Figures = []Figure{e.elongations(d.Answer.Exposure), e.shares(d.Answer.Exposure)}
 	for _, r := range []struct {
@@ -201,11 +202,11 @@ func exposureSection(d Data) Section {
 		s    *float64
 	}{{"500 rule, standing tripod", e.Rules.Rule500S}, {"NPF rule, standing tripod", e.Rules.NPFS}} {
 		if r.s != nil {
-			s.Facts = append(s.Facts, Fact{r.name, lasting(*r.s)})
+			s.Facts = append(s.Facts, Fact{r.name, words.Exposure(*r.s)})
 		}
 	}
-	if len(s.Facts) > 0 && e.Rules.Why != "" {
-		s.Words = append(s.Words, e.Rules.Why)
+	if len(s.Facts) > 0 {
+		s.Words = append(s.Words, words.RulesDiffer)
 	}
 	return s
 }
@@ -218,10 +219,10 @@ func (e Exposure) lengths(a *answer.ExposureJSON) []plot.Layer {
 	last := e.Curve[len(e.Curve)-1].ExposureS
 	var ls []plot.Layer
 	if a.PlannedS > 0 && a.PlannedS <= last {
-		ls = append(ls, plot.Mark{At: a.PlannedS, Upright: true, Text: "planned " + lasting(a.PlannedS)})
+		ls = append(ls, plot.Mark{At: a.PlannedS, Upright: true, Text: "planned " + words.Exposure(a.PlannedS)})
 	}
 	if a.LongestS != nil && *a.LongestS <= last && *a.LongestS > 0 {
-		ls = append(ls, plot.Mark{At: *a.LongestS, Upright: true, Text: "longest " + lasting(*a.LongestS)})
+		ls = append(ls, plot.Mark{At: *a.LongestS, Upright: true, Text: "longest " + words.Longest(*a.LongestS)})
 	}
 	return ls
 }
@@ -265,9 +266,9 @@ func judgedOf(d Data) *judgedView {
 	if d.Judged == nil {
 		return nil
 	}
-	v := &judgedView{Words: fmt.Sprintf("%d of %d exposures are round.", d.Judged.Round, d.Judged.Of), Advice: d.Judged.Advice}
+	v := &judgedView{Words: fmt.Sprintf("%d of %d exposures are round.", d.Judged.Round, d.Judged.Of), Advice: words.Line(d.Judged.Advice)}
 	for _, c := range d.Judged.Causes {
-		v.Causes = append(v.Causes, Fact{string(c.Cause), strings.TrimSpace(fmt.Sprintf("%.0f of 100 parts of the excess. %s", 100*max(0, math.Min(1, c.Share)), c.Text))})
+		v.Causes = append(v.Causes, Fact{string(c.Cause), strings.TrimSpace(words.Share(max(0, math.Min(1, c.Share))) + " of the excess. " + words.Line(c.Says))})
 	}
 	return v
 }

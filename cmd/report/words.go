@@ -18,34 +18,12 @@ import (
 	"trueturn/ephem/say"
 )
 
-// lasting prints a length of time for a person.
-func lasting(s float64) string {
-	switch {
-	case !finite(s) || s < 0:
-		return "?"
-	case s < 9.95:
-		return fmt.Sprintf("%.1f s", s)
-	case s < 299.5:
-		return fmt.Sprintf("%.0f s", s)
-	}
-	return fmt.Sprintf("%.0f min", s/60)
-}
-
 // digits prints a number, or a dash where it is unknown.
 func digits(v *float64, decimals int) string {
 	if v == nil || !finite(*v) {
 		return "–"
 	}
 	return strings.Replace(fmt.Sprintf("%.*f", decimals, *v), "-", "−", 1)
-}
-
-// withError prints a value and its standard error with two figures of the error, at most to the thousandth.
-func withError(v, sigma float64) string {
-	decimals := 0
-	if sigma > 0 {
-		decimals = max(0, min(3, 1-int(math.Floor(math.Log10(sigma)))))
-	}
-	return digits(&v, decimals) + " ± " + digits(&sigma, decimals)
 }
 
 func arcmin(m float64) unit.Angle { return unit.AngleFromMin(m) }
@@ -87,51 +65,38 @@ func headlineOf(d Data) headline {
 	case a.Measured != nil && !a.Measured.Question.Ask.None():
 		h.Figure = words.Line(say.Of("question first"))
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
-		h.Figure = roundFor(*a.Exposure.LongestS)
-		if a.Exposure.Gear == exposure.GearUsual {
-			h.Figure += exposure.OnMost
-		}
+		h.Figure = words.Line(exposure.Headline(*a.Exposure.LongestS, a.Exposure.Gear))
 	case a.Advice.Next != nil && steps[*a.Advice.Next] != "":
 		h.Figure = steps[*a.Advice.Next]
 	case d.Judged != nil && d.Judged.Of > 0:
 		h.Figure = fmt.Sprintf("%d of %d are round", d.Judged.Round, d.Judged.Of)
-		h.Doing = d.Judged.Advice
+		h.Doing = words.Line(d.Judged.Advice)
 	default:
 		h.Figure = "No axis from these pictures"
 	}
 	return h
 }
 
-// roundFor is the headline's figure; what is longer than an hour was not looked into.
-func roundFor(s float64) string {
-	switch {
-	case s >= exposure.LongestS:
-		return "Round for an hour and more"
-	case s < exposure.ShortestS:
-		return "Not round at any length"
-	}
-	return "Round for " + lasting(s)
-}
-
 func plannedOf(e *answer.ExposureJSON) string {
 	if e == nil || e.PlannedStaysRound == nil {
 		return ""
 	}
-	words := lasting(e.PlannedS)
+	planned := words.Exposure(e.PlannedS)
+	text := planned
 	switch {
 	case !*e.PlannedStaysRound && e.LongestS != nil:
-		words += ": not round; the longest that is, is " + lasting(*e.LongestS) + e.Rests()
+		text += ": not round; the longest that is, is " + words.Longest(*e.LongestS) + words.Line(e.RestsOn())
 	case !*e.PlannedStaysRound:
-		words += ": not round"
+		text += ": not round"
 	case e.LongestS != nil && *e.LongestS > e.PlannedS:
-		words += ": round, with room to " + lasting(*e.LongestS) + e.Rests()
+		text += ": round, with room to " + words.Longest(*e.LongestS) + words.Line(e.RestsOn())
 	default:
-		words += ": round"
+		text += ": round"
 	}
 	if e.ShareRound != nil {
-		words += fmt.Sprintf(". Of exposures of %s, %s stay round", lasting(e.PlannedS), outOf(*e.ShareRound))
+		text += fmt.Sprintf(". Of exposures of %s, %s stay round", planned, outOf(*e.ShareRound))
 	}
-	return words + "."
+	return text + "."
 }
 
 // notesOf are the answer's, less the one that says what the headline says already.
@@ -195,24 +160,24 @@ func Level(a answer.Answer) (azimuth, altitude plot.Tube, ok bool) {
 	}
 	// As a turn about the vertical an error on the sky is larger by 1/cos(altitude).
 	turn := unit.Angle(stands.Rad() / max(1e-6, math.Cos(a.Axis.AltitudeDeg*math.Pi/180)))
-	azimuth = plot.Tube{Name: "Azimuth of the axis against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
+	azimuth = plot.Tube{Name: "Base: how far round the axis points, against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
 		Stands: turn, Low: "too far left", High: "too far right"}
-	altitude = plot.Tube{Name: "Altitude of the axis against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
+	altitude = plot.Tube{Name: "Tilt: how high the axis points, against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
 		Stands: stands, Low: "too low", High: "too high"}
 	return azimuth, altitude, true
 }
 
 // reading says how to read the tubes.
 func (t tubes) reading(a answer.Answer) string {
-	words := "Each bubble stands where the axis points and is as long as the measurement is unsure, two standard errors either way. "
+	text := "Each bubble stands where the axis points and is as long as the measurement is unsure, two standard errors either way. "
 	if t.altitude.Stands <= 0 {
-		return words + "How much the planned exposure stands is not known, so the tubes have no marks."
+		return text + "How much the planned exposure stands is not known, so the tubes have no marks."
 	}
 	planned := "the planned exposure"
 	if s := a.Measured.Question.PlannedS; s > 0 {
-		planned = lasting(s)
+		planned = words.Exposure(s)
 	}
-	return words + fmt.Sprintf("The marks enclose what %s can stand with the other tube in the middle, half of the tolerance being left to the gear.", planned)
+	return text + fmt.Sprintf("The marks enclose what %s can stand with the other tube in the middle, half of the tolerance being left to the gear.", planned)
 }
 
 func (t tubes) azimuthWords(a answer.Answer) string {
@@ -220,7 +185,7 @@ func (t tubes) azimuthWords(a answer.Answer) string {
 	if a.Error.AzimuthArcmin < 0 {
 		side = "anticlockwise seen from above, left when facing the pole"
 	}
-	return caption("Azimuth", a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, "too far "+side, a.Advice.Azimuth)
+	return caption("Base", a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, "too far "+side, a.Advice.Azimuth)
 }
 
 func (t tubes) altitudeWords(a answer.Answer) string {
@@ -228,28 +193,28 @@ func (t tubes) altitudeWords(a answer.Answer) string {
 	if a.Error.AltitudeArcmin < 0 {
 		side = "too low"
 	}
-	return caption("Altitude", a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, side, a.Advice.Altitude)
+	return caption("Tilt", a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, side, a.Advice.Altitude)
 }
 
 func caption(name string, value, sigma float64, side, advice string) string {
-	words := fmt.Sprintf("%s: %s ± %s %s.", name, align.Arc(arcmin(value)), align.Arc(arcmin(sigma)), side)
+	text := fmt.Sprintf("%s: %s %s.", name, words.Off(arcmin(value), arcmin(sigma)), side)
 	if advice != "" {
-		words += " " + sentence(advice)
+		text += " " + sentence(advice)
 	}
-	return words
+	return text
 }
 
 func axisFacts(a answer.Answer) []Fact {
 	fs := []Fact{
-		{"axis", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
+		{"axis", fmt.Sprintf("tilt %s°, base %s° from north through east", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
 	}
 	if a.Aim != nil {
-		fs = append(fs, Fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("altitude %s°, azimuth %s°", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
+		fs = append(fs, Fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("tilt %s°, base %s° from north through east", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
 	}
-	fs = append(fs, Fact{"apart", fmt.Sprintf("%s ± %s on the sky", align.Arc(arcmin(a.Error.TotalArcmin)), align.Arc(arcmin(a.Error.TotalSigmaArcmin)))},
+	fs = append(fs, Fact{"apart", words.Off(arcmin(a.Error.TotalArcmin), arcmin(a.Error.TotalSigmaArcmin)) + " on the sky"},
 		Fact{"correlation of the two errors", digits(&a.Axis.Correlation, 2)})
 	if a.Rate != nil {
-		fs = append(fs, Fact{"rate of the motor", fmt.Sprintf("%.4f ± %.4f of the stars'", a.Rate.SiderealRatio, a.Rate.Sigma)})
+		fs = append(fs, Fact{"rate of the motor", words.Within(a.Rate.SiderealRatio, a.Rate.Sigma, " of the stars'")})
 	}
 	if a.Aim != nil && a.Aim.Kind == string(align.AimField) {
 		fs[1].Name = "aim: where the target drifts least"
@@ -258,7 +223,7 @@ func axisFacts(a answer.Answer) []Fact {
 }
 
 func methodOf(d Data) []string {
-	words := []string{
+	method := []string{
 		"Each picture was recognised by its stars against the Hipparcos catalogue, which gives the attitude of the camera over the horizon at the middle of the exposure, refraction counted.",
 		"One axis was fitted to all attitudes by least squares with the angle about it free in every picture, so that neither an uneven gear nor a swing by hand bends it.",
 		"What is said after ± is one standard error, from the scatter of the stars, of the catalogue, of the refraction and of the camera's own wandering.",
@@ -273,7 +238,7 @@ func methodOf(d Data) []string {
 	if s := d.Answer.Site; s != nil {
 		made += fmt.Sprintf(" Site: %s°, %s° (north and east positive), %.0f m.", decimal(s.Latitude.Deg(), 2), decimal(s.Longitude.Deg(), 2), s.HeightM)
 	}
-	return append(words, made)
+	return append(method, made)
 }
 
 func decimal(v float64, n int) string { return digits(&v, n) }

@@ -232,7 +232,7 @@ func TestStillScenes(t *testing.T) {
 			}
 			t.Log(v.Advice)
 			for _, c := range v.Causes {
-				t.Logf("%s %.2f %v %s", c.Cause, c.Share, c.Behind, c.Text)
+				t.Logf("%s %.2f %v %s", c.Cause, c.Share, c.Behind, c.Says)
 			}
 			if v.Still != (s.rate == 0) {
 				t.Fatalf("stood still: %v", v.Still)
@@ -256,7 +256,7 @@ func (s tripodScene) holds(t *testing.T, v exposure.Verdict, shots []exposure.Sh
 	}
 	for _, c := range v.Causes {
 		if c.Cause != exposure.CauseRA && c.Cause != exposure.CauseLens {
-			t.Errorf("%s, %.2f: %s", c.Cause, c.Share, c.Text)
+			t.Errorf("%s, %.2f: %s", c.Cause, c.Share, c.Says)
 		}
 	}
 	for i, f := range v.Frames {

@@ -18,6 +18,7 @@ import (
 	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 const alignText = `Measures where the axis points from pictures taken on the running mount, and says
@@ -214,7 +215,7 @@ func withDamaged(v exposure.Verdict, files []string) exposure.Verdict {
 	for _, name := range files {
 		v.Frames = append(v.Frames, exposure.Judged{File: name, Cause: exposure.CauseUnexplained})
 	}
-	v.Advice += " " + few(files, 3) + " could not be read."
+	v.Advice = say.All(v.Advice, say.Text(few(files, 3)+" could not be read."))
 	return v
 }
 

@@ -13,12 +13,11 @@ import (
 	"github.com/spf13/cobra"
 	"gonum.org/v1/gonum/spatial/r3"
 
-	"trueturn/align"
 	"trueturn/align/answer"
-	"trueturn/align/exposure"
 	"trueturn/align/policy"
 	"trueturn/align/simulate"
 	"trueturn/cmd/kit"
+	"trueturn/cmd/words"
 	"trueturn/ephem"
 )
 
@@ -203,8 +202,8 @@ func (f *face) demoEnd(r demoReport) error {
 	if r.After != nil {
 		f.tell("The knobs brought the axis from %s to %s off the pole.", minutes(r.Truth.Error.TotalArcmin), minutes(r.Truth.After.Error.TotalArcmin))
 	}
-	if words := longerWords(r.Before.Exposure, r.After); words != "" {
-		f.tell("%s", words)
+	if longer := longerWords(r.Before.Exposure, r.After); longer != "" {
+		f.tell("%s", longer)
 	}
 	f.tell("Your own pictures: trueturn align --site LAT,LON FOLDER")
 	fmt.Fprint(f.out, cautions())
@@ -220,7 +219,7 @@ func longerWords(before *answer.ExposureJSON, after *answer.Answer) string {
 	if to < 1.1*from {
 		return ""
 	}
-	return fmt.Sprintf("Stars stay round for %s%s now; before the turn it was %s.", orHour(to), after.Exposure.Rests(), exposure.Seconds(from))
+	return fmt.Sprintf("Stars stay round for %s%s now; before the turn it was %s.", orHour(to), words.Line(after.Exposure.RestsOn()), words.Exposure(from))
 }
 
 func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {
@@ -229,7 +228,7 @@ func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {
 	fmt.Fprintf(t, "%s\t%+.2f′ ± %.2f′\t%+.2f′\t%+.2f′ ± %.2f′\t%+.2f′\t%s\n", name,
 		a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, truth.Error.AltitudeArcmin,
 		a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, truth.Error.AzimuthArcmin,
-		align.Arc(unit.Angle(2*math.Asin(r3.Norm(r3.Sub(measured, real))/2))))
+		words.Arc(unit.Angle(2*math.Asin(r3.Norm(r3.Sub(measured, real))/2))))
 }
 
 func (f *face) unlessJSON(show func()) {

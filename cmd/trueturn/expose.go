@@ -16,6 +16,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/cmd/words"
 	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 )
@@ -368,6 +369,12 @@ type zoomed struct {
 	LongestS float64 `json:"longest_s"`
 }
 
+// rulesJSON are the rules of thumb, and why they differ from ours.
+type rulesJSON struct {
+	exposure.Rules
+	Why string `json:"why"`
+}
+
 // exposeReport is the JSON of expose.
 type exposeReport struct {
 	LongestS       float64          `json:"longest_s"`
@@ -376,7 +383,7 @@ type exposeReport struct {
 	Gear           exposure.Source  `json:"gear,omitempty"` // who says how the gear runs
 	LimitedBy      *exposure.Limit  `json:"limited_by"`     // null where stars stay round for an hour and more
 	Curve          []exposure.Point `json:"curve"`
-	RulesOfThumb   exposure.Rules   `json:"rules_of_thumb"`
+	RulesOfThumb   rulesJSON        `json:"rules_of_thumb"`
 	Advice         string           `json:"advice"`
 	Lenses         []zoomed         `json:"lenses"` // focal length times factor
 	TripodLongestS float64          `json:"tripod_longest_s"`
@@ -399,7 +406,7 @@ func (f *face) expose(w *wondering) error {
 	if err != nil {
 		return err
 	}
-	r := exposeReport{LongestS: forecast.LongestS, LowS: forecast.LowS, HighS: forecast.HighS, Gear: forecast.Gear, Curve: forecast.Curve, RulesOfThumb: rules, Advice: forecast.Advice,
+	r := exposeReport{LongestS: forecast.LongestS, LowS: forecast.LowS, HighS: forecast.HighS, Gear: forecast.Gear, Curve: forecast.Curve, RulesOfThumb: rulesJSON{rules, words.RulesDiffer}, Advice: words.Line(forecast.Advice),
 		DeclinationDeg: a.plan.View.Declination().Deg(), FWHMPx: a.plan.FWHM, TakenAs: append([]string{}, a.taken...)}
 	if forecast.LimitedBy != exposure.LimitNone {
 		r.LimitedBy = &forecast.LimitedBy

@@ -12,15 +12,14 @@ import (
 
 	"github.com/soniakeys/unit"
 
-	"trueturn/align"
 	"trueturn/align/answer"
-	"trueturn/align/exposure"
 	"trueturn/align/knobs"
 	"trueturn/align/policy"
 	"trueturn/cmd/kit"
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/words"
 	"trueturn/drift/wobble"
+	"trueturn/ephem/say"
 )
 
 // lineWidth suits the narrow window of a phone's terminal turned sideways.
@@ -99,7 +98,7 @@ func (f *face) tiltTurn(a answer.Answer) string {
 	case *ad.TurnAltitudeArcmin >= 0:
 		return turn
 	case o.Play > 0:
-		return fmt.Sprintf("%s: go about %s lower still and finish upward", turn, align.Arc(o.Beyond()))
+		return fmt.Sprintf("%s: go about %s lower still and finish upward", turn, words.Arc(o.Beyond()))
 	}
 	return turn + ": go a little too low and finish upward"
 }
@@ -176,7 +175,7 @@ func (f *face) sayPlanned(a answer.Answer) {
 
 // plannedWords say what becomes of the exposure planned.
 func plannedWords(x answer.ExposureJSON) string {
-	planned, longest := exposure.Seconds(x.PlannedS), orHour(*x.LongestS)+x.Rests()
+	planned, longest := words.Exposure(x.PlannedS), orHour(*x.LongestS)+words.Line(x.RestsOn())
 	share := ""
 	if x.ShareRound != nil && *x.ShareRound > 0.005 && *x.ShareRound < 0.995 {
 		share = fmt.Sprintf(" Of such exposures %.0f in 100 are round.", 100**x.ShareRound)
@@ -185,7 +184,7 @@ func plannedWords(x answer.ExposureJSON) string {
 	case x.PlannedStaysRound == nil:
 		return fmt.Sprintf("As it stands, stars stay round for %s.", longest)
 	case *x.PlannedStaysRound && *x.LongestS <= x.PlannedS:
-		return fmt.Sprintf("%s: round%s.%s", planned, x.Rests(), share)
+		return fmt.Sprintf("%s: round%s.%s", planned, words.Line(x.RestsOn()), share)
 	case *x.PlannedStaysRound:
 		return fmt.Sprintf("%s: round, with room to %s.%s", planned, longest, share)
 	case *x.LongestS == 0:
@@ -201,12 +200,15 @@ func gearWords(a answer.Answer) string {
 	case p == nil:
 		return ""
 	case p.State == string(wobble.Measured) && p.PeakToPeakArcsec != nil && p.PeriodS != nil && p.MaxRateArcsecPerSec != nil:
-		return fmt.Sprintf("The gear wobbles by %.0f″ every %.0f s, at its fastest by %.2f″ a second.", *p.PeakToPeakArcsec, *p.PeriodS, *p.MaxRateArcsecPerSec)
+		return fmt.Sprintf("The gear wobbles by %s every %s, at its fastest by %s a second.", arcsec(*p.PeakToPeakArcsec),
+			words.Quantity(say.Period{Seconds: *p.PeriodS}), arcsec(*p.MaxRateArcsecPerSec))
 	case p.State == string(wobble.Bounded) && a.Gear != nil:
-		return fmt.Sprintf("The gear wobbles by no more than %.0f″.", a.Gear.PeakToPeakLimits.High)
+		return fmt.Sprintf("The gear wobbles by no more than %s.", arcsec(a.Gear.PeakToPeakLimits.High))
 	}
 	return "The gear was not seen: that takes a quarter of an hour of pictures."
 }
+
+func arcsec(v float64) string { return words.Quantity(say.Arcsec{Value: unit.AngleFromSec(v)}) }
 
 // vague is the error from which on a rate of the motor is not worth a line.
 const vague = 0.02
@@ -214,11 +216,10 @@ const vague = 0.02
 // sayAsides are what nothing need be done about tonight.
 func (f *face) sayAsides(a answer.Answer) {
 	if r := a.Rate; r != nil && r.Sigma < vague {
-		digits := 1 - int(math.Floor(math.Log10(max(r.Sigma, 1e-5)))) // two digits of the error
-		f.item("- ", fmt.Sprintf("The motor turns at %.*f ± %.*f of the stars' speed.", digits, r.SiderealRatio, digits, r.Sigma))
+		f.item("- ", "The motor turns at "+words.Within(r.SiderealRatio, max(r.Sigma, 1e-5), " of the stars' speed."))
 	}
 	if p := a.PeriodicError; p != nil && p.Note != "" {
-		f.item("- ", "The gear: "+strings.TrimSuffix(p.Note, ".")+".")
+		f.item("- ", p.Note)
 	}
 	for _, n := range a.Finding.Advice.Notes {
 		if n.Aside {

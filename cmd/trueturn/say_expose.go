@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"trueturn/align/exposure"
+	"trueturn/cmd/words"
+	"trueturn/ephem/say"
 )
 
 // ends says what ends an exposure.
@@ -19,29 +21,25 @@ var ends = map[exposure.Limit]string{
 
 // sayForecast is the answer: how long, what ends it, what would help.
 func (f *face) sayForecast(a asked, x exposure.Forecast) {
-	if x.LongestS == 0 {
-		f.headline("No exposure keeps stars round: even a hundredth of a second is too long.")
-	} else {
-		f.headline(fmt.Sprintf("Stars stay round for %s%s.", exposure.Lasting(x.LongestS), x.Rests()))
-	}
+	f.headline(words.Line(x.Says()))
 	var said []string
-	if words := x.LongWords(); words != "" {
-		said = append(said, words)
+	if !x.LongSays().None() {
+		said = append(said, words.Line(x.LongSays()))
 	}
 	if len(x.Gains) > 0 || x.LongestS == 0 { // where nothing helps, the advice names the limit
 		said = append(said, ends[x.LimitedBy])
 	}
 	if !x.Endless && x.LongestS > 0 {
-		said = append(said, x.Advice)
+		said = append(said, words.Line(x.Advice))
 	}
 	if x.LowS < x.HighS && x.Gear != exposure.GearUsual { // else the first line says it
-		said = append(said, fmt.Sprintf("That counts in what is not known of the mount: two times in three the truth lies between %s and %s.", exposure.Seconds(x.LowS), exposure.Lasting(x.HighS)))
+		said = append(said, fmt.Sprintf("That counts in what is not known of the mount: two times in three the truth lies between %s and %s.", words.Exposure(x.LowS), words.Longest(x.HighS)))
 	}
 	if x.AgainS > 0 {
-		said = append(said, fmt.Sprintf("From %s to %s they are round again, the gear having gone to and fro; between, they are not.", exposure.Seconds(x.AgainS), exposure.Lasting(x.AgainToS)))
+		said = append(said, fmt.Sprintf("From %s to %s they are round again, the gear having gone to and fro; between, they are not.", words.Exposure(x.AgainS), words.Longest(x.AgainToS)))
 	}
-	if w := a.plan.Mount.Wobble.Said(); w != "" {
-		said = append(said, w)
+	if gear := a.plan.Mount.Wobble.Says(); !gear.None() {
+		said = append(said, words.Line(gear))
 	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
@@ -64,13 +62,13 @@ func (f *face) sayCurve(a asked, x exposure.Forecast) {
 	fmt.Fprint(t, "exposure\ttrail, px\tlength/width\tround, of 100\n")
 	for _, p := range x.Curve {
 		if p.ExposureS >= x.LongestS/4 && p.ExposureS <= max(3*x.LongestS, 1) {
-			fmt.Fprintf(t, "%s\t%.1f\t%.2f\t%.0f\n", exposure.Seconds(p.ExposureS), p.TrailPx, p.Elongation, 100*p.ShareRound)
+			fmt.Fprintf(t, "%s\t%.1f\t%.2f\t%.0f\n", words.Exposure(p.ExposureS), p.TrailPx, p.Elongation, 100*p.ShareRound)
 		}
 	}
 	t.Flush()
 	where := ""
-	if x.Worst != "middle" {
-		where = ", at the worst place of the picture (here the " + x.Worst + ")"
+	if x.Worst != exposure.Middle {
+		where = ", at the worst place of the picture (here " + words.Line(say.Of(x.Worst)) + ")"
 	}
 	f.paragraph(fmt.Sprintf("Round means at most %g times as long as a sharp star is wide%s. Trail and length are what %.0f exposures of 100 stay within.", a.plan.MaxElongation, where, 100*a.plan.Share))
 	fmt.Fprintln(f.out)
@@ -103,7 +101,15 @@ func orHour(s float64) string {
 	if s == 0 {
 		return "never"
 	}
-	return exposure.Lasting(s)
+	return words.Longest(s)
+}
+
+// npfWords are that rule's times for k = 1, 2 and 3.
+func npfWords(r exposure.Rules) string {
+	if r.NPFS == nil {
+		return "needs the real focal length, the pixel pitch and the f-number"
+	}
+	return fmt.Sprintf("%s (sharp), %s, %s (trails seen)", words.Exposure(*r.NPFS), words.Exposure(2**r.NPFS), words.Exposure(3**r.NPFS))
 }
 
 // sayRules lays the trade's rules of thumb beside our figure for the same tripod.
@@ -111,11 +117,11 @@ func (f *face) sayRules(a asked, r exposeReport) {
 	f.paragraph("On a bare tripod, and what the rules of thumb say of one:")
 	t := f.table()
 	fmt.Fprintf(t, "  counted here\t%s\n", orHour(r.TripodLongestS))
-	five, npf := "needs the 35 mm equivalent, or the picture's size", r.RulesOfThumb.NPF()
+	five, npf := "needs the 35 mm equivalent, or the picture's size", npfWords(r.RulesOfThumb.Rules)
 	if s := r.RulesOfThumb.Rule500S; s != nil {
-		five = exposure.Seconds(*s)
+		five = words.Exposure(*s)
 	}
 	fmt.Fprintf(t, "  500 rule\t%s\n  NPF rule\t%s\n", five, npf)
 	t.Flush()
-	f.paragraph("500 rule: 500 s over the 35 mm equivalent focal length (common practice, no source). NPF rule: F. Michaud, Société Astronomique du Havre, from memory; k = 1, 2 and 3. " + r.RulesOfThumb.Why)
+	f.paragraph("500 rule: 500 s over the 35 mm equivalent focal length (common practice, no source). NPF rule: F. Michaud, Société Astronomique du Havre, from memory; k = 1, 2 and 3. " + words.RulesDiffer)
 }

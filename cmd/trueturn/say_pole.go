@@ -11,8 +11,8 @@ import (
 
 	"github.com/soniakeys/unit"
 
-	"trueturn/align"
 	"trueturn/cmd/kit"
+	"trueturn/cmd/words"
 	"trueturn/ephem"
 	"trueturn/ephem/compass"
 	"trueturn/ephem/pole"
@@ -99,12 +99,12 @@ func fists(deg float64) string {
 // starWords say where the star stands, and the way from it to the pole.
 func (p found) starWords() string {
 	v := p.now()
-	words := fmt.Sprintf("%s stands %s (%s), so from the star the pole is %s. ",
-		v.Star.Name, beside(v.Star.Right, v.Star.Up), align.Arc(arc(v)), sides(-v.Star.Right, -v.Star.Up))
+	text := fmt.Sprintf("%s stands %s (%s), so from the star the pole is %s. ",
+		v.Star.Name, beside(v.Star.Right, v.Star.Up), words.Arc(arc(v)), sides(-v.Star.Right, -v.Star.Up))
 	if p.atEarthsPole() || v.Seen.Altitude.Deg() > overheadDeg {
-		words += "“Above” is beyond the pole, over your back. "
+		text += "“Above” is beyond the pole, over your back. "
 	}
-	return words + fmt.Sprintf("An inverting finder shows the star %s.", ofPole(sides(-v.Star.Right, -v.Star.Up)))
+	return text + fmt.Sprintf("An inverting finder shows the star %s.", ofPole(sides(-v.Star.Right, -v.Star.Up)))
 }
 
 // overheadDeg is the altitude above which people lean back, and may lose which way is up.
@@ -117,20 +117,20 @@ func arc(v pole.View) unit.Angle {
 
 // beside is an offset in Moon widths and plain words, as "2.0 Moon widths above and left of the pole".
 func beside(right, up unit.Angle) string {
-	return align.MoonWidths(unit.Angle(math.Hypot(right.Rad(), up.Rad()))) + " " + ofPole(sides(right, up))
+	return words.Moons(unit.Angle(math.Hypot(right.Rad(), up.Rad()))) + " " + ofPole(sides(right, up))
 }
 
 // sides is one of eight directions, each in the middle of its eighth.
 func sides(right, up unit.Angle) string {
 	tangent := math.Tan(math.Pi / 8)
-	var words []string
+	var both []string
 	if math.Abs(up.Rad()) >= tangent*math.Abs(right.Rad()) {
-		words = append(words, either(up.Rad(), "above", "below"))
+		both = append(both, either(up.Rad(), "above", "below"))
 	}
 	if math.Abs(right.Rad()) > tangent*math.Abs(up.Rad()) {
-		words = append(words, either(right.Rad(), "right", "left"))
+		both = append(both, either(right.Rad(), "right", "left"))
 	}
-	return strings.Join(words, " and ")
+	return strings.Join(both, " and ")
 }
 
 // ofPole is the pole with a direction before it.
@@ -269,7 +269,7 @@ func (p found) noCompass() string {
 }
 
 // sentence begins with a capital letter and ends with a full stop.
-func sentence(words string) string {
-	first, n := utf8.DecodeRuneInString(words)
-	return string(unicode.ToUpper(first)) + words[n:] + "."
+func sentence(text string) string {
+	first, n := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[n:] + "."
 }

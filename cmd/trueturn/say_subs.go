@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"trueturn/align/exposure"
+	"trueturn/cmd/words"
 )
 
 // sayVerdict tells a verdict: the sentence first, then what is behind it, then the pictures.
@@ -15,20 +16,20 @@ func (f *face) sayVerdict(v exposure.Verdict, tolerance float64) {
 		f.sayJudged(v, tolerance)
 		return
 	}
-	f.headline(v.Advice)
+	f.headline(words.Line(v.Advice))
 	fmt.Fprintln(f.out)
 	for _, c := range v.Causes {
-		f.item("- ", fmt.Sprintf("%s: %s", causeWords(c, len(v.Causes)), c.Text))
+		f.item("- ", fmt.Sprintf("%s: %s", causeWords(c, len(v.Causes)), words.Line(c.Says)))
 	}
-	words := lengthWords(v)
-	if words != "" {
-		f.item("- ", words)
+	lengths := lengthWords(v)
+	if lengths != "" {
+		f.item("- ", lengths)
 	}
 	leave := len(v.LeaveOut) > 0 && len(v.LeaveOut) < v.Of
 	if leave {
 		f.item("- ", "leave out: "+few(v.LeaveOut, 6))
 	}
-	if len(v.Causes) > 0 || leave || words != "" {
+	if len(v.Causes) > 0 || leave || lengths != "" {
 		fmt.Fprintln(f.out)
 	}
 	f.sayJudged(v, tolerance)
@@ -39,7 +40,7 @@ func causeWords(c exposure.Share, of int) string {
 	if of == 1 || slices.Contains(c.Behind, exposure.OriginStill) { // whose text tells its part
 		return string(c.Cause)
 	}
-	return fmt.Sprintf("%s, %.0f parts of 100", c.Cause, 100*c.Share)
+	return fmt.Sprintf("%s, %s", c.Cause, words.Share(c.Share))
 }
 
 // lengthWords are how many would have been round at other lengths: from the longest at which most would, upward. Nothing
@@ -59,7 +60,7 @@ func lengthWords(v exposure.Verdict) string {
 	for _, l := range v.Lengths[from:] {
 		length := fmt.Sprintf("%g times the length", l.Factor)
 		if l.ExposureS > 0 {
-			length = exposure.Seconds(l.ExposureS)
+			length = words.Exposure(l.ExposureS)
 		}
 		said = append(said, fmt.Sprintf("%d at %s", l.Round, length))
 		if l.Round == 0 {

@@ -8,11 +8,8 @@ import (
 	"strings"
 	"time"
 
-	"github.com/soniakeys/unit"
-
-	"trueturn/align"
-	"trueturn/align/exposure"
 	"trueturn/cmd/kit"
+	"trueturn/cmd/words"
 	"trueturn/ephem/night"
 )
 
@@ -71,14 +68,14 @@ func (f *face) sayWhen(n evening) {
 	switch t := n.tonightReport.Target; {
 	case t != nil && t.Window != nil && n.tonightReport.Exposures > 0:
 		f.headline(fmt.Sprintf("Photograph %s %s: %s of %s, %s of light.", t.Name, n.within(time.Time(t.Window[0]), time.Time(t.Window[1])),
-			count(n.tonightReport.Exposures, "exposure"), exposure.Seconds(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
+			count(n.tonightReport.Exposures, "exposure"), words.Exposure(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
 	case t != nil && t.Window != nil:
-		f.headline(fmt.Sprintf("%s is high enough in the dark %s, too short for one exposure of %s.", t.Name, n.within(time.Time(t.Window[0]), time.Time(t.Window[1])), exposure.Seconds(n.outing.exposure.Seconds())))
+		f.headline(fmt.Sprintf("%s is high enough in the dark %s, too short for one exposure of %s.", t.Name, n.within(time.Time(t.Window[0]), time.Time(t.Window[1])), words.Exposure(n.outing.exposure.Seconds())))
 	case t != nil:
 		f.headline(fmt.Sprintf("%s cannot be photographed tonight: %s.", t.Name, n.whyNot()))
 	case n.tonightReport.Exposures > 0:
 		f.headline(fmt.Sprintf("Dark %s: %s of %s fit, %s of light.", n.within(n.heights.darkFrom, n.heights.darkTo),
-			count(n.tonightReport.Exposures, "exposure"), exposure.Seconds(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
+			count(n.tonightReport.Exposures, "exposure"), words.Exposure(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
 	default:
 		f.headline("It does not get dark tonight.")
 	}
@@ -94,10 +91,10 @@ func (f *face) sayWhen(n evening) {
 		said = append(said, fmt.Sprintf("Best at %s, when it stands %.0f° high.", n.clock(t.BestUTC), *t.BestAltitudeDeg))
 	}
 	if n.tonightReport.Exposures > 0 && n.outing.pause > 0 {
-		said = append(said, fmt.Sprintf("That counts %s between the exposures.", exposure.Seconds(n.outing.pause.Seconds())))
+		said = append(said, fmt.Sprintf("That counts %s between the exposures.", words.Exposure(n.outing.pause.Seconds())))
 	}
-	if words := n.nextWords(); words != "" {
-		said = append(said, words)
+	if next := n.nextWords(); next != "" {
+		said = append(said, next)
 	}
 	if len(said) > 0 {
 		f.paragraph(strings.Join(said, " "))
@@ -156,14 +153,14 @@ func count(n int, what string) string {
 
 // span is a long time in hours and minutes.
 func span(s float64) string {
-	minutes := int(s/60 + 0.5)
+	n := int(s/60 + 0.5)
 	switch {
 	case s < 120:
-		return exposure.Seconds(s)
-	case minutes < 60:
-		return fmt.Sprintf("%d min", minutes)
+		return words.Exposure(s)
+	case n < 60:
+		return fmt.Sprintf("%d min", n)
 	}
-	return fmt.Sprintf("%d h %02d min", minutes/60, minutes%60)
+	return fmt.Sprintf("%d h %02d min", n/60, n%60)
 }
 
 // Moonlight: from a quarter lit on it is the brightest thing in the sky for faint targets (common practice, no source).
@@ -200,7 +197,7 @@ func (f *face) sayFirst(n evening) {
 	best := n.Axis[0]
 	f.headline(fmt.Sprintf("Axis first: point the camera %s, %s up.", toward(best.AzimuthDeg), inFists(best.AltitudeDeg)))
 	f.paragraph(fmt.Sprintf("Ten pictures in three minutes there tell the axis to %s; three pictures with the axis swung by hand between them, by +30° and −20°, to %s (a phone's long lens, 50 stars). Where that sky is hidden, after three minutes: %s.",
-		arcmin(best.SigmaArcmin), arcmin(best.SwungArcmin), n.elsewhere()))
+		minutes(best.SigmaArcmin), minutes(best.SwungArcmin), n.elsewhere()))
 	if a := n.AimForTarget; a != nil {
 		f.paragraph(n.aimWords(*a))
 	}
@@ -210,7 +207,7 @@ func (f *face) sayFirst(n evening) {
 func (n evening) elsewhere() string {
 	var said []string
 	for _, p := range n.Axis[1:] {
-		said = append(said, fmt.Sprintf("%s, %.0f° up, %s", toward(p.AzimuthDeg), p.AltitudeDeg, arcmin(p.SigmaArcmin)))
+		said = append(said, fmt.Sprintf("%s, %.0f° up, %s", toward(p.AzimuthDeg), p.AltitudeDeg, minutes(p.SigmaArcmin)))
 	}
 	return strings.Join(said, "; ")
 }
@@ -225,10 +222,8 @@ func (n evening) aimWords(a fieldReport) string {
 		side = "anticlockwise"
 	}
 	return fmt.Sprintf("For %s alone the axis is best aimed %s %s the pole as it is seen, and %s %s of it seen from above; align does that with --aim field and --target.",
-		n.tonightReport.Target.Name, arcmin(a.AboveRefractedArcmin), updown, arcmin(a.ClockwiseArcmin), side)
+		n.tonightReport.Target.Name, minutes(a.AboveRefractedArcmin), updown, minutes(a.ClockwiseArcmin), side)
 }
-
-func arcmin(m float64) string { return align.Arc(unit.AngleFromMin(m)) }
 
 var winds = [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
 
@@ -253,7 +248,7 @@ func (f *face) saySkies(n evening) {
 	longer := fmt.Sprintf("%s as long", between2(s.Longer))
 	f.paragraph(fmt.Sprintf("Sky here: %s. The same signal-to-noise on something faint takes %s as under %s.", s.Here, longer, s.Other))
 	tripod := fmt.Sprintf("On a bare tripod, in exposures of %s, it takes %s as long as in those of %s, for the sensor is read so much more often",
-		exposure.Seconds(s.ShortS), between2(s.ShortLonger), exposure.Seconds(n.outing.exposure.Seconds()))
+		words.Exposure(s.ShortS), between2(s.ShortLonger), words.Exposure(n.outing.exposure.Seconds()))
 	if s.ShortExposures > 0 {
 		tripod += fmt.Sprintf(": some %d of them, %s of light, to equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
 	}

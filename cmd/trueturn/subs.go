@@ -17,6 +17,7 @@ import (
 	"trueturn/align/exposure"
 	"trueturn/cmd/report"
 	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/drift/frame"
 	"trueturn/ephem/amiss"
@@ -118,7 +119,7 @@ func whyUnsure(v exposure.Verdict) error {
 	if v.Unsure == exposure.DoubtBlack {
 		way = "take the cap off, and expose for some seconds"
 	}
-	text := strings.TrimSuffix(v.Unsure.Words(), ".")
+	text := strings.TrimSuffix(words.Line(v.Unsure.Says()), ".")
 	return failed(strings.ToLower(text[:1])+text[1:], way, nil)
 }
 
@@ -203,7 +204,7 @@ func (f *face) showVerdict(v exposure.Verdict, j *judging) error {
 	case j.list != "":
 		return f.list(v, j.list == listRound)
 	case f.json:
-		return writeJSON(f.out, v.JSON())
+		return writeJSON(f.out, v.JSON(words.ForTerminal))
 	}
 	f.sayVerdict(v, j.round.elongation)
 	return nil
@@ -243,7 +244,7 @@ func writeVerdict(w io.Writer, v exposure.Verdict) error {
 		}
 		return strconv.FormatFloat(*x, 'g', -1, 64)
 	}
-	for _, f := range v.JSON().Frames {
+	for _, f := range v.JSON(words.ForTerminal).Frames {
 		row := []string{legible.Cell(f.File), strconv.Itoa(f.Stars)}
 		for _, x := range []*float64{f.FWHMPx, f.Elongation, f.ElongationSigma, f.AngleDeg, f.AngleSigmaDeg, f.TrailPx, f.TrailSigmaPx} {
 			row = append(row, exact(x))

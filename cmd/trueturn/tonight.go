@@ -189,6 +189,14 @@ type skies struct {
 	takenAs        []string
 }
 
+// skyWords are a sky as people name it.
+func skyWords(s exposure.SkyBrightness) string {
+	if s.Bortle > 0 {
+		return fmt.Sprintf("Bortle class %d (about %.1f, magnitudes a square arcsecond)", s.Bortle, s.Mag)
+	}
+	return fmt.Sprintf("magnitude %.1f a square arcsecond", s.Mag)
+}
+
 // times3 is a ratio with its range.
 type times3 struct {
 	Is   float64 `json:"times"`
@@ -201,7 +209,7 @@ func (o *outing) compare(integrationS float64) (*skies, error) {
 	if o.sky == nil {
 		return nil, nil
 	}
-	s := &skies{Here: o.sky.String(), Other: o.other.String()}
+	s := &skies{Here: skyWords(*o.sky), Other: skyWords(o.other)}
 	sensor := o.sensor(s)
 	planned := exposure.Way{Sky: *o.sky, ExposureS: o.exposure.Seconds()}
 	there := exposure.Way{Sky: o.other, ExposureS: o.exposure.Seconds()}

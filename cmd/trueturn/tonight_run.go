@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/cmd/plot"
+	"trueturn/cmd/words"
 	"trueturn/ephem"
 	"trueturn/ephem/night"
 )
@@ -138,7 +139,10 @@ func (o *outing) report(n night.Night) tonightReport {
 		Date: o.date.Format(time.DateOnly), SunsetUTC: (*utc)(n.Sunset), CivilUTC: (*utc)(n.CivilEnd), NauticalUTC: (*utc)(n.NauticalEnd),
 		DarkFromUTC: (*utc)(n.DarkFrom), DarkToUTC: (*utc)(n.DarkTo), SunriseUTC: (*utc)(n.Sunrise),
 		Moon:      moonReport{Illuminated: n.Moon.Illuminated, RiseUTC: (*utc)(n.Moon.Rise), SetUTC: (*utc)(n.Moon.Set)},
-		Exposures: n.Exposures, IntegrationS: n.IntegrationS, Notes: append([]string{}, n.Notes...),
+		Exposures: n.Exposures, IntegrationS: n.IntegrationS, Notes: []string{},
+	}
+	for _, note := range n.Notes {
+		r.Notes = append(r.Notes, words.Line(note))
 	}
 	if n.Target == nil {
 		return r

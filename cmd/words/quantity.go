@@ -25,9 +25,13 @@ func Quantity(v any) string {
 	case say.Moons:
 		return Moons(unit.Angle(v))
 	case say.Degrees:
-		return fmt.Sprintf("%.1f°", unit.Angle(v).Deg())
+		return strings.TrimSuffix(fmt.Sprintf("%.1f", unit.Angle(v).Deg()), ".0") + "°"
 	case say.Wind:
 		return wind(unit.Angle(v))
+	case say.Arcsec:
+		return Within(v.Value.Sec(), v.Sigma.Sec(), "″")
+	case say.Period:
+		return Within(v.Seconds, v.Sigma, " s")
 	case say.Rate:
 		return significant(math.Abs(unit.Angle(v).Sec())) + "″ a second"
 	case time.Duration:
@@ -216,12 +220,12 @@ func wind(azimuth unit.Angle) string {
 	return winds[int(math.Round(azimuth.Mod1().Deg()/45))%len(winds)]
 }
 
-// Within is a number with its standard error, to the error's second figure and at most four decimals; none is told as smaller than the last of them.
+// Within is a number with its standard error, to the error's second figure and at most five decimals; none is told as smaller than the last of them.
 func Within(v, sigma float64, what string) string {
 	if !(sigma > 0) || !finite(sigma) {
 		return significant(v) + what
 	}
-	decimals := min(max(1-int(math.Floor(math.Log10(sigma))), 0), 4)
+	decimals := min(max(1-int(math.Floor(math.Log10(sigma))), 0), 5)
 	sigma = max(sigma, math.Pow10(-decimals))
 	return fmt.Sprintf("%.*f ± %.*f%s", decimals, v, decimals, sigma, what)
 }

@@ -116,7 +116,6 @@ var orders = map[say.Key]string{
 
 	"begin":                     "Start the mount, aim at any patch of sky with stars and take a picture; then keep hands off.",
 	"question first":            "A question first",
-	"round for":                 "Round for {}{}",
 	"pictures are missing":      "Pictures of the session are missing: the axis is measured afresh.",
 	"another camera or hour":    "Another camera, lens or hour: the axis is measured afresh.",
 	"three running fell behind": "Three pictures running fell behind the stars or were drawn out: the motor may stand or run the wrong way. See that it runs, keep hands off and take three pictures.",

@@ -1,39 +1,87 @@
 package words
 
 import (
+	"math"
+	"regexp"
 	"testing"
 	"time"
 
 	"github.com/soniakeys/unit"
 
+	"trueturn/align/exposure"
+	"trueturn/drift/wobble"
 	"trueturn/ephem/say"
 )
 
-// TestPutTogether: sentences with lines in them read as one.
-func TestPutTogether(t *testing.T) {
-	arc := unit.AngleFromMin
-	hut, town := say.Place{LatitudeDeg: 46.02, LongitudeDeg: 7.75}, say.Place{LatitudeDeg: 52.5, LongitudeDeg: 13.4}
+// TestExposures: how long exposures may be, in whole sentences: what nobody has seen is never promised, and of an hour nobody says how
+// much more.
+func TestExposures(t *testing.T) {
+	usual := exposure.Forecast{LongestS: 41, LowS: 30, HighS: 95, Gear: exposure.GearUsual}
 	for _, row := range []struct {
-		line say.Line
+		says say.Line
 		want string
 	}{
-		{say.Of("axis turned", "sky-004.jpg", say.Of("both ways", say.Of("down", arc(-12)), say.Of("clockwise by", arc(30)))),
-			"The axis was turned before sky-004.jpg, 12′ down and 30′ clockwise seen from above. Only the pictures after it say where it points now."},
-		{say.All(say.Of("motor's rate", say.Ratio{Value: 0.5, Sigma: 0.01}, say.Rate(unit.AngleFromSec(7.52))), say.Of("switch to the star rate", say.Of("half rate"))),
-			"The motor runs at 0.500 ± 0.010 of the star rate, so stars trail by 7.5″ a second. That is the half rate: switch to the star (sidereal) rate."},
-		{say.All(say.Of("weak direction", say.Of("mostly tilt"), arc(5), arc(0.9)), say.Of("other patch or swing", say.Of("pictures toward", say.Wind(unit.AngleFromDeg(95)), 40))),
-			"One direction (mostly tilt) is known to ± 5.0′ only, the other to ± 0.9′. Take some pictures toward the east at about 40° height, or swing the axis by hand by 30°: either cures it."},
-		{say.Of("turned too little", say.Degrees(unit.AngleFromDeg(0.24)), arc(40), say.Wait(5*time.Minute)),
-			"The mount turned only 0.2° during the pictures, so the axis is sure to no better than ± 40′. Swing it by hand by 20–60° between pictures, or go on for about 5 minutes more."},
-		{say.Of("other moves the axis", say.Of("zone given"), arc(25), say.Of("toward west", say.Of("anticlockwise by", arc(-48))), say.Of("up", arc(12))),
-			"With the zone given the axis would be 25′ elsewhere. The turns would be: base 48′ anticlockwise seen from above (toward west); tilt 12′ up."},
-		{say.All(say.Of("clock set back", say.Of("back by", say.Of("about", say.Span(-42*time.Minute))), "sky-004.jpg"), say.Of("some by one clock", say.Of("later clock"))),
-			"The camera's clock was set back by about 42 min before sky-004.jpg: by their numbers these pictures came after the others, by their times before. By how much exactly cannot be told, so the pictures by the later clock alone count."},
-		{say.Of("some taken elsewhere", say.Pictures(1), town, say.Kilometres(828.4), hut),
-			"In one picture the place is 52.50° N, 13.40° E, 830 km from that in the others, 46.02° N, 7.75° E."},
+		{exposure.Forecast{LongestS: 3600, Gear: exposure.GearTold}.Says(), "Stars stay round for an hour and more."},
+		{exposure.Forecast{}.Says(), "No exposure keeps stars round: even a hundredth of a second is too long."},
+		{usual.Says(), "Stars stay round for 41 s on most gears (30 s to 95 s on usual ones; nobody has seen this one)."},
+		{exposure.RestsOn(exposure.GearUsual, 30, exposure.FaithS), " on most gears (30 s to 480 s and more on usual ones; nobody has seen this one)"},
+		{exposure.RestsOn(exposure.GearUsual, 30, 30), " on most gears (nobody has seen this one)"},
+		{exposure.RestsOn(exposure.GearMeasured, 30, 95), ""},
+		{exposure.Headline(3600, exposure.GearMeasured), "Round for an hour and more"},
+		{exposure.Headline(4.2, exposure.GearUsual), "Round for 4.2 s on most gears"},
+		{exposure.Headline(0, ""), "Not round at any length"},
+		{exposure.Forecast{Long: 1.4}.LongSays(), "Stars are 1.4 times longer than wide before the mount moves them, more than is called round: mend focus, lens or shake first. What is said of exposures counts the mount alone."},
+		{exposure.DoubtBlack.Says(), "The pictures are black: the lens was capped, or the exposure far too short."},
+		{exposure.DoubtFew.Says(), "Nothing says that the spots in these pictures are stars, so nothing is judged: none was recognised, and fewer than 5 clear spots may be anything."},
 	} {
-		if got := Line(row.line); got != row.want {
-			t.Errorf("%q, want %q", got, row.want)
+		if got := Line(row.says); got != row.want {
+			t.Errorf("%v: %q, want %q", row.says, got, row.want)
 		}
 	}
+}
+
+// TestGears: a gear as it is reckoned with, and what pictures show of one.
+func TestGears(t *testing.T) {
+	few, err := wobble.Fit(make([]wobble.Point, 3), wobble.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	same, err := wobble.Fit(make([]wobble.Point, 9), wobble.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	size := unit.AngleFromSec(44)
+	for _, row := range []struct {
+		says say.Line
+		want string
+	}{
+		{exposure.Reckoned(nil).Says(), "Nobody has seen the gear: it is reckoned with as those of small mounts usually are, a wobble of 30″ in 480 s, by a factor of 2.5 more or less. Half an hour of pictures without a swing shows it."},
+		{(&exposure.Wobble{PeriodS: 480, PeakToPeak: size, Sigma: size / 10, Source: exposure.GearMeasured}).Says(), "The gear is reckoned with as measured: a wobble of 44.0 ± 4.4″ in 480 s."},
+		{(&exposure.Wobble{PeriodS: 480, Source: exposure.GearTold}).Says(), "The gear is taken to run evenly, as told."},
+		{few.Note, "Too few pictures could be used to see the gear's wobble (3): take 8 or more over a quarter of an hour."},
+		{same.Note, "All pictures have the same time: nothing can be said of the gear's wobble."},
+	} {
+		if got := Line(row.says); got != row.want {
+			t.Errorf("%v: %q, want %q", row.says, got, row.want)
+		}
+	}
+	const measured = `^The gear wobbles: 3\.1 periods of 480\.[0-9]+ ± 0\.0[0-9]+ s were seen, 4[34]\.[0-9]+ ± 0\.0[0-9]+″ from peak to peak, at its fastest 0\.28[78][0-9]* ± 0\.000[0-9]+″ a second\.$`
+	if got := Line(wobbleNote(t)); !regexp.MustCompile(measured).MatchString(got) {
+		t.Errorf("%q", got)
+	}
+}
+
+// wobbleNote is of a sine of 44″ in 480 s, at its fastest 44/2 · 2π/480 = 0.288″ a second, seen for 25 minutes with a ripple of 0.1″.
+func wobbleNote(t *testing.T) say.Line {
+	var points []wobble.Point
+	for i := range 100 {
+		s := 15 * float64(i)
+		angle := 15.041*s + 22*math.Sin(2*math.Pi*s/480) + 0.1*math.Cos(3*float64(i*i))
+		points = append(points, wobble.Point{Time: time.Unix(0, 0).Add(time.Duration(s * 1e9)), Angle: unit.AngleFromSec(angle), Sigma: unit.AngleFromSec(0.1)})
+	}
+	r, err := wobble.Fit(points, wobble.Options{})
+	if err != nil || r.State != wobble.Measured {
+		t.Fatal(r.State, err)
+	}
+	return r.Note
 }

@@ -14,6 +14,7 @@ import (
 
 	"trueturn/drift/frame"
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 // Table holds positions that were measured elsewhere: stars in pixels, picture by picture, or directions.
@@ -21,7 +22,7 @@ import (
 type Table struct {
 	Fields     []TableField // in the order of time
 	Directions []TableDirection
-	Notes      []string // what was passed over, or taken for granted
+	Notes      []say.Line // what was passed over, or taken for granted
 }
 
 // TableField is one picture's stars.
@@ -171,7 +172,7 @@ type tableParser struct {
 	byName map[string]int // picture by label or time
 	fields []TableField
 	look   []TableDirection
-	notes  []string
+	notes  []say.Line
 }
 
 func (p *tableParser) read() error {
@@ -186,7 +187,7 @@ func (p *tableParser) read() error {
 		return err
 	}
 	if len(p.col.unknown) > 0 {
-		p.notes = append(p.notes, "Columns of the table that say nothing here were passed over: "+strings.Join(p.col.unknown, ", ")+".")
+		p.notes = append(p.notes, say.Of("columns passed over", p.col.unknown))
 	}
 	p.byName = map[string]int{}
 	for {

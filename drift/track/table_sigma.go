@@ -1,11 +1,12 @@
 package track
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // # Errors a table does not state
@@ -58,10 +59,10 @@ func (t *Table) fillSigma() {
 	least := unit.Angle(step.Rad() / math.Sqrt(12))
 	if missing {
 		sigma, told := t.scatter(func(d TableDirection) (float64, bool) { return d.Dec.Rad(), true })
-		note := fmt.Sprintf("The table states no error for its directions; their own scatter says ± %.2g″.", max(sigma, least).Sec())
+		note := say.Of("error of directions by their scatter", say.Arcsec{Value: max(sigma, least)})
 		if !told {
 			sigma = max(sigma, usualSigma)
-			note = fmt.Sprintf("The table states no error for its directions, and too few follow one another evenly to show it: ± %.2g″ is taken. Add a column sigma_arcsec where you know it.", max(sigma, least).Sec())
+			note = say.Of("error of directions taken as usual", say.Arcsec{Value: max(sigma, least)})
 		}
 		t.Notes = append(t.Notes, note)
 		for i := range t.Directions {
@@ -87,15 +88,15 @@ func (t *Table) fillRollSigma() {
 		}
 	}
 	if !some {
-		t.Notes = append(t.Notes, "The table does not say which way is up in the pictures (roll): the axis rests on how the direction moves. It takes more turn than pictures do; swings by hand help most.")
+		t.Notes = append(t.Notes, say.Of("the table does not say which way is up"))
 	}
 	least := unit.Angle(step.Rad() / math.Sqrt(12))
 	if missing {
 		sigma, told := t.scatter(func(d TableDirection) (float64, bool) { return d.Roll.Rad(), d.HasRoll })
-		note := fmt.Sprintf("The table states no error for its rolls; their own scatter says ± %.2g°.", max(sigma, least).Deg())
+		note := say.Of("error of rolls by their scatter", max(sigma, least))
 		if !told {
 			sigma = max(sigma, usualRollSigma)
-			note = fmt.Sprintf("The table states no error for its rolls, and too few follow one another evenly to show it: ± %.2g° is taken. Add a column roll_sigma_deg where you know it.", max(sigma, least).Deg())
+			note = say.Of("error of rolls taken as usual", max(sigma, least))
 		}
 		t.Notes = append(t.Notes, note)
 		for i := range t.Directions {

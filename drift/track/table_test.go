@@ -14,6 +14,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/ephem/amiss"
+	"trueturn/ephem/say"
 )
 
 func parse(t *testing.T, text string) Table {
@@ -48,7 +49,7 @@ func TestParseTableOfStars(t *testing.T) {
 	if !a.Clock.Mid().Equal(mid) || a.Clock.Exposure != 8*time.Second || a.Width != 400 || a.Height != 300 {
 		t.Errorf("clock %v, size %d × %d", a.Clock, a.Width, a.Height)
 	}
-	if len(table.Notes) != 1 || !strings.Contains(table.Notes[0], `"colour"`) {
+	if len(table.Notes) != 1 || !table.Notes[0].Same(say.Of("columns passed over", []string{`"colour"`})) {
 		t.Errorf("notes %q", table.Notes)
 	}
 }

@@ -2,10 +2,11 @@ package wobble
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"time"
+
+	"trueturn/ephem/say"
 )
 
 const (
@@ -45,43 +46,33 @@ type fitter struct {
 }
 
 // newFitter readies a series, or says why there is nothing to fit.
-func newFitter(points []Point, o Options) (*fitter, string) {
+func newFitter(points []Point, o Options) (*fitter, say.Line) {
 	f := &fitter{list: samplesOf(points)}
 	if o.PeriodS > 0 {
 		f.given = 1 / o.PeriodS
 	}
 	if len(points) < fewestPoints {
-		return nil, fmt.Sprintf("%s to tell a wobble: take %d or more pictures over a quarter of an hour", tooFew(len(points)), fewestPoints)
+		return nil, say.Of("too few angles for a wobble", len(points), fewestPoints)
 	}
 	f.first = slices.MinFunc(points, func(a, b Point) int { return a.Time.Compare(b.Time) }).Time
 	f.cadence = cadenceOf(f.list)
 	f.span = f.list[len(f.list)-1].at - f.list[0].at
 	if f.cadence == 0 || !finite(f.span) {
-		return nil, "all pictures have the same time: nothing can be said of the wobble"
+		return nil, say.Of("all pictures have the same time")
 	}
 	if f.span > longestSession {
-		return nil, fmt.Sprintf("the pictures lie %.0f days apart: take those of one night", f.span/86400)
+		return nil, say.Of("pictures of several nights", int(math.Round(f.span/86400)))
 	}
 	f.seen = seenOf(f.list, f.cadence)
 	f.mid = (f.list[0].at + f.list[len(f.list)-1].at) / 2
 	f.build()
 	if f.basis.used-f.basis.fixed < 5 {
-		return nil, "too few pictures between touches to tell a wobble: leave the mount alone for a quarter of an hour"
+		return nil, say.Of("too few pictures between touches for a wobble")
 	}
 	if f.basis.chi0 == 0 || !finite(f.basis.chi0) {
-		return nil, "the angles lie on a line to the last digit: nothing can be said of the wobble"
+		return nil, say.Of("angles on a line to the last digit")
 	}
-	return f, ""
-}
-
-func tooFew(angles int) string {
-	switch angles {
-	case 0:
-		return "no angle about the axis"
-	case 1:
-		return "one angle about the axis is too little"
-	}
-	return fmt.Sprintf("%d angles about the axis are too few", angles)
+	return f, say.Line{}
 }
 
 // build sets the basis up.

@@ -47,7 +47,7 @@ func FuzzFit(f *testing.F) {
 				t.Fatalf("%+v", r)
 			}
 		}
-		if r.Note == "" {
+		if r.Note.None() {
 			t.Fatalf("%+v", r)
 		}
 	})

@@ -34,6 +34,8 @@ import (
 	"time"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // Point is one picture: where the camera had turned to.
@@ -93,7 +95,7 @@ type Result struct {
 	RateSigmaArcsecPerS   float64    // its error, with the wave fitted along
 	Periods               float64    // how many periods were seen, gaps left out; 0 where PeriodS is
 	Frequencies, Spectrum []float64  // the periodogram: Hz, and the part 0–1 of the scatter about zeros and rate that one wave takes away
-	Note                  string     // for a person
+	Note                  say.Line   // what is to be told of it
 }
 
 // At is the wobble P at an instant, the zero of the harmonics being its mean. Zero when unseen.

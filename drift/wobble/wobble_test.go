@@ -380,7 +380,7 @@ func TestBadPoints(t *testing.T) {
 			}
 			continue
 		}
-		if err != nil || got.State == Measured || got.Note == "" {
+		if err != nil || got.State == Measured || got.Note.None() {
 			t.Errorf("%s: %v, %s, %q", c.name, err, got.State, got.Note)
 		}
 	}
@@ -390,7 +390,7 @@ func TestBadPoints(t *testing.T) {
 		}
 	}
 	for n := range fewestPoints {
-		if got, err := Fit(gear.points(1)[:n], Options{}); err != nil || got.State != Unseen || got.Note == "" {
+		if got, err := Fit(gear.points(1)[:n], Options{}); err != nil || got.State != Unseen || got.Note.None() {
 			t.Errorf("%d points: %v, %+v", n, err, got)
 		}
 	}

@@ -1,7 +1,6 @@
 package night
 
 import (
-	"fmt"
 	"math"
 	"time"
 
@@ -9,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // Limits of the Sun's middle, and refraction at the horizon, by convention (Meeus, ch. 15, p.
@@ -61,28 +61,28 @@ func (n *Night) noteSun() {
 	switch {
 	case n.Sunset != nil && n.Sunrise != nil:
 	case n.SunLowest >= sunDown:
-		n.note("the Sun does not set: at the lowest its middle stands %s", height(n.SunLowest))
+		n.note(say.Of("the Sun does not set", height(n.SunLowest)))
 	case n.SunHighest < sunDown:
-		n.note("the Sun does not rise: at noon it stands %.1f° below the horizon", -n.SunHighest.Deg())
+		n.note(say.Of("the Sun does not rise", say.Degrees(-n.SunHighest)))
 	case n.Sunset != nil:
-		n.note("the Sun sets and does not rise again by the next noon")
+		n.note(say.Of("the Sun sets and does not rise again"))
 	default:
-		n.note("the Sun is down from noon on and rises by the next")
+		n.note(say.Of("the Sun is down from noon on"))
 	}
 	switch {
 	case n.SunLowest >= sunDown:
 	case n.Dark == nil:
-		n.note("it does not get dark: the Sun sinks to %.1f° below the horizon, and darkness begins at 18°", -n.SunLowest.Deg())
+		n.note(say.Of("it does not get dark", say.Degrees(-n.SunLowest), say.Degrees(-dark)))
 	case n.DarkFrom == nil && n.DarkTo == nil:
-		n.note("it is dark all day, counted from noon to noon")
+		n.note(say.Of("it is dark all day"))
 	case n.DarkFrom == nil:
-		n.note("it is dark from noon on")
+		n.note(say.Of("it is dark from noon on"))
 	case n.DarkTo == nil:
-		n.note("it is still dark at the next noon")
+		n.note(say.Of("it is still dark at the next noon"))
 	}
 }
 
-func (n *Night) note(format string, a ...any) { n.Notes = append(n.Notes, fmt.Sprintf(format, a...)) }
+func (n *Night) note(l say.Line) { n.Notes = append(n.Notes, l) }
 
 // ends are the first fall among crossings and the first rise after it, or where there is no
 // fall, or no rise after it, the first rise at all.
@@ -167,13 +167,13 @@ func (w *watch) moon(n *Night) {
 	switch up := n.Moon.UpAtStart; {
 	case n.Moon.Rise != nil && n.Moon.Set != nil:
 	case n.Moon.Rise == nil && n.Moon.Set == nil && up:
-		n.note("the Moon does not set from noon to noon")
+		n.note(say.Of("the Moon does not set"))
 	case n.Moon.Rise == nil && n.Moon.Set == nil:
-		n.note("the Moon does not rise from noon to noon")
+		n.note(say.Of("the Moon does not rise"))
 	case n.Moon.Rise == nil:
-		n.note("the Moon is up at noon and does not rise again by the next")
+		n.note(say.Of("the Moon is up at noon"))
 	default:
-		n.note("the Moon does not set before the next noon")
+		n.note(say.Of("the Moon does not set before the next noon"))
 	}
 }
 
@@ -221,16 +221,16 @@ func (n *Night) bestWithin(w *watch) *Span {
 func (n *Night) noteTarget(limit unit.Angle) {
 	switch t := n.Target; {
 	case t.Highest < 0:
-		n.note("the target never rises at this latitude: it stays %.0f° or more below the horizon", math.Floor(-t.Highest.Deg()))
+		n.note(say.Of("the target never rises", say.Degrees(unit.AngleFromDeg(math.Floor(-t.Highest.Deg())))))
 	case t.Highest < limit:
-		n.note("the target stands %.1f° high at the most, under the limit of %.0f°", t.Highest.Deg(), limit.Deg())
+		n.note(say.Of("the target stays under the limit", say.Degrees(t.Highest), say.Degrees(limit)))
 	case n.Dark != nil && t.Window == nil:
-		n.note("the target is above %.0f° only while it is not dark", limit.Deg())
+		n.note(say.Of("the target is up while it is not dark", say.Degrees(limit)))
 	case len(t.Windows) > 1:
-		n.note("the target is above the limit %d times in the dark; the window given is the longest", len(t.Windows))
+		n.note(say.Of("the target is above the limit more than once", say.Times(len(t.Windows))))
 	}
 	if n.Dark == nil && n.Target.Best != nil {
-		n.note("the target's best time is the one with the Sun down, though not dark")
+		n.note(say.Of("the target's best time is not dark"))
 	}
 }
 
@@ -271,10 +271,10 @@ func (w *watch) highest(s Span) (time.Time, unit.Angle) {
 	return best.Round(time.Millisecond).UTC(), top
 }
 
-// height words an altitude.
-func height(a unit.Angle) string {
+// height is how high something stands, or how far below the horizon.
+func height(a unit.Angle) say.Line {
 	if a < 0 {
-		return fmt.Sprintf("%.1f° below the horizon", -a.Deg())
+		return say.Of("so far below the horizon", say.Degrees(-a))
 	}
-	return fmt.Sprintf("%.1f° high", a.Deg())
+	return say.Of("so high", say.Degrees(a))
 }

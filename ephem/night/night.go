@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // Options say what is to be photographed, and how. The zero Options ask for Sun and Moon
@@ -41,7 +42,7 @@ type Night struct {
 	IntegrationS float64
 
 	Heights []Height // every Step from noon to noon
-	Notes   []string
+	Notes   []say.Line
 }
 
 // Span is a stretch of time.

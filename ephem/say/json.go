@@ -38,7 +38,7 @@ var types = map[string]reflect.Type{
 	"angle": reflect.TypeFor[unit.Angle](), "time": reflect.TypeFor[time.Duration](), "at": reflect.TypeFor[time.Time](), "count": reflect.TypeFor[int](), "text": reflect.TypeFor[string](),
 	"texts": reflect.TypeFor[[]string](), "line": reflect.TypeFor[Line](), "lines": reflect.TypeFor[[]Line](),
 	"off": reflect.TypeFor[Off](), "moons": reflect.TypeFor[Moons](), "times": reflect.TypeFor[Times](), "pictures": reflect.TypeFor[Pictures](),
-	"share": reflect.TypeFor[Share](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
+	"share": reflect.TypeFor[Share](), "arcsec": reflect.TypeFor[Arcsec](), "period": reflect.TypeFor[Period](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
 	"mm": reflect.TypeFor[Millimetres](), "km": reflect.TypeFor[Kilometres](), "degrees": reflect.TypeFor[Degrees](), "wind": reflect.TypeFor[Wind](),
 	"offset": reflect.TypeFor[Offset](), "sentence": reflect.TypeFor[Sentence](), "hours": reflect.TypeFor[Hours](), "tenths": reflect.TypeFor[Tenths](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
 	"files": reflect.TypeFor[Files](), "clause": reflect.TypeFor[Clause](),

@@ -57,6 +57,10 @@ type (
 	Pictures int
 	// Share is a part of one.
 	Share float64
+	// Arcsec is an angle always told in seconds of arc, as what gears do is, with its standard error; 0 where none is known.
+	Arcsec struct{ Value, Sigma unit.Angle }
+	// Period is that of a gear in seconds, with its standard error; 0 where none is known.
+	Period struct{ Seconds, Sigma float64 }
 	// Rate is an angle a second.
 	Rate unit.Angle
 	// Ratio is a number of the order of one, to be told to the last figure its error allows.

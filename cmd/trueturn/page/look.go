@@ -10,6 +10,7 @@ import (
 	"trueturn/cmd/report"
 	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/words"
 )
 
 //go:embed web/index.html
@@ -40,7 +41,7 @@ func indexHTML(w io.Writer, l look) error {
 	return indexPage.Execute(legible.Lines(w), struct {
 		Title, Planned, Accept string
 		Cautions               []string
-	}{l.Title, seconds(l.Planned.Seconds()), files.Accept(), report.Cautions()})
+	}{l.Title, words.Exposure(l.Planned.Seconds()), files.Accept(), report.Cautions()})
 }
 
 // stylesheet is page.css as served: the colours and the drawings' rules first, which the rest uses.

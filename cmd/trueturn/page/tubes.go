@@ -7,9 +7,9 @@ import (
 
 	"github.com/soniakeys/unit"
 
-	"trueturn/align"
 	"trueturn/align/guide"
 	"trueturn/cmd/plot"
+	"trueturn/cmd/words"
 )
 
 // tubesJSON is the level as a browser shows it: two drawings, a line of words to each, and what the tolerance
@@ -98,9 +98,9 @@ func (r reading) words() string {
 	if r.value < 0 {
 		side = r.low
 	}
-	text := fmt.Sprintf("%s: %s ± %s %s", r.knob, arc(r.value), arc(r.sigma), side)
+	text := fmt.Sprintf("%s: %s %s", r.knob, words.Off(unit.AngleFromMin(r.value), unit.AngleFromMin(r.sigma)), side)
 	if r.stands > 0 && finite(r.stands) && r.plannedS > 0 {
-		text += fmt.Sprintf("; %s can stand %s", seconds(r.plannedS), arc(r.stands))
+		text += fmt.Sprintf("; %s can stand %s", words.Exposure(r.plannedS), words.Arc(unit.AngleFromMin(r.stands)))
 	}
 	return text
 }
@@ -110,7 +110,7 @@ func tolerance(v guide.View, planned float64) string {
 	if planned <= 0 {
 		return ""
 	}
-	line := seconds(planned) + " planned"
+	line := words.Exposure(planned) + " planned"
 	if mm := equivalentMM(v); mm > 0 {
 		line += fmt.Sprintf(", %.0f mm equivalent", mm)
 	}
@@ -144,16 +144,6 @@ func equivalentMM(v guide.View) float64 {
 		return 0
 	}
 	return mm
-}
-
-func arc(arcmin float64) string { return align.Arc(unit.AngleFromMin(arcmin)) }
-
-// seconds is a length of exposure.
-func seconds(s float64) string {
-	if s < 10 && s != math.Trunc(s) {
-		return fmt.Sprintf("%.1f s", s)
-	}
-	return fmt.Sprintf("%.0f s", s)
 }
 
 func finite(vs ...float64) bool {
