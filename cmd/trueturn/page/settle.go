@@ -3,6 +3,8 @@ package page
 import (
 	"context"
 	"time"
+
+	"trueturn/cmd/words"
 )
 
 // settling is an answer on its way to the bench: place and clock are right.
@@ -52,7 +54,7 @@ func (n *bench) tellQuestion() {
 	}
 	n.asking = live.Question.Number
 	if n.o.PlaceAndClockRight {
-		n.note("taken as right, as --place-and-clock-right says: %s", live.Question.Ask)
+		n.note("taken as right, as --place-and-clock-right says: %s", words.Line(live.Question.Ask))
 		n.settle(n.asking)
 		return
 	}

@@ -42,7 +42,7 @@ func TestTubesInWords(t *testing.T) {
 			v.Live.Level.AltitudeArcmin, v.Live.Level.AzimuthArcmin = -0.5, 300
 			v.Exposure.PlannedStaysRound = ptr(true)
 		},
-			"base: 5.00° ± 0.05° too far clockwise (right); 30 s can stand 16′", "tilt: 0.5′ ± 2.0′ too low; 30 s can stand 8.0′",
+			"base: 5.0° ± 0.1° too far clockwise (right); 30 s can stand 16′", "tilt: 0.5′ ± 2.0′ too low; 30 s can stand 8.0′",
 			"30 s planned, 115 mm equivalent: round"},
 		{"nothing known of the exposure", func(v *guide.View) { v.Live.Level.StandsArcmin = 0; v.Exposure, v.Plan = nil, nil },
 			"base: 48′ ± 3′ too far anticlockwise (left)", "tilt: 24′ ± 2′ too high", ""},
