@@ -157,11 +157,11 @@ func Estimate(in Input) (Axis, error) {
 	}
 	a := conclude(in, seg, tells)
 	if a.Gave.beyond() {
-		return Axis{Turned: a.Turned}, amiss.New(ErrNoAxis, fmt.Sprintf("the camera turned by %s besides about any axis, more than a holder bends", Arc(a.Gave.Size)),
+		return Axis{Turned: a.Turned}, amiss.New(ErrNoAxis, fmt.Sprintf("the camera turned by %.1f° besides about any axis, more than a holder bends", a.Gave.Size.Deg()),
 			"if a guider or a second motor moves the mount, switch it off; else tighten the clamps and the ball, then take the pictures again")
 	}
 	if feigned := a.feigned(); a.Turned < feigned {
-		return Axis{Turned: a.Turned}, amiss.New(ErrNoAxis, fmt.Sprintf("the pictures turned by only %s about any axis, no more than their own errors feign", Arc(a.Turned)),
+		return Axis{Turned: a.Turned}, amiss.New(ErrNoAxis, fmt.Sprintf("the pictures turned by only %.2f° about any axis, no more than their own errors feign", a.Turned.Deg()),
 			"take pictures over several minutes with the motor on, or swing the axis by 30° between them; check that the camera's clock runs")
 	}
 	return a, nil
