@@ -28,17 +28,6 @@ func digits(v *float64, decimals int) string {
 
 func arcmin(m float64) unit.Angle { return unit.AngleFromMin(m) }
 
-// outOf says a share as so many of a hundred.
-func outOf(share float64) string {
-	switch {
-	case share >= 0.995:
-		return "all"
-	case share < 0.005:
-		return "none"
-	}
-	return fmt.Sprintf("%.0f of 100", 100*share)
-}
-
 func titleOf(d Data) string {
 	if d.Title != "" {
 		return d.Title
@@ -57,7 +46,7 @@ var steps = map[string]string{
 // headlineOf is the exposure that stays round, else what to turn, else why there is nothing.
 func headlineOf(d Data) headline {
 	a := d.Answer
-	h := headline{Doing: a.Advice.NextText, Planned: plannedOf(a.Exposure)}
+	h := headline{Doing: a.Advice.NextText, Planned: words.Planned(a.Exposure)}
 	if h.Doing == "" && a.Err != nil {
 		h.Doing = reason(a)
 	}
@@ -75,28 +64,6 @@ func headlineOf(d Data) headline {
 		h.Figure = "No axis from these pictures"
 	}
 	return h
-}
-
-func plannedOf(e *answer.ExposureJSON) string {
-	if e == nil || e.PlannedStaysRound == nil {
-		return ""
-	}
-	planned := words.Exposure(e.PlannedS)
-	text := planned
-	switch {
-	case !*e.PlannedStaysRound && e.LongestS != nil:
-		text += ": not round; the longest that is, is " + words.Longest(*e.LongestS) + words.Line(e.RestsOn())
-	case !*e.PlannedStaysRound:
-		text += ": not round"
-	case e.LongestS != nil && *e.LongestS > e.PlannedS:
-		text += ": round, with room to " + words.Longest(*e.LongestS) + words.Line(e.RestsOn())
-	default:
-		text += ": round"
-	}
-	if e.ShareRound != nil {
-		text += fmt.Sprintf(". Of exposures of %s, %s stay round", planned, outOf(*e.ShareRound))
-	}
-	return text + "."
 }
 
 // notesOf are the answer's, less the one that says what the headline says already.

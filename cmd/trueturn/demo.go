@@ -219,7 +219,7 @@ func longerWords(before *answer.ExposureJSON, after *answer.Answer) string {
 	if to < 1.1*from {
 		return ""
 	}
-	return fmt.Sprintf("Stars stay round for %s%s now; before the turn it was %s.", orHour(to), words.Line(after.Exposure.RestsOn()), words.Exposure(from))
+	return fmt.Sprintf("Stars stay round for %s%s now; before the turn it was %s.", words.Longest(to), words.Line(after.Exposure.RestsOn()), words.Exposure(from))
 }
 
 func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {

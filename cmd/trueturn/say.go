@@ -166,31 +166,11 @@ func (f *face) sayPlanned(a answer.Answer) {
 	if _, stops := a.Stop(); stops || x == nil || x.LongestS == nil || next != nil && *next == string(policy.Shoot) { // whose text says it
 		return
 	}
-	f.headline(plannedWords(*x))
+	f.headline(words.Planned(x))
 	if next != nil && *next == string(policy.Turn) && x.PlannedStaysRound != nil && *x.PlannedStaysRound {
 		f.headline("For longer ones, and so that the field does not creep over the night:")
 	}
 	fmt.Fprintln(f.out)
-}
-
-// plannedWords say what becomes of the exposure planned.
-func plannedWords(x answer.ExposureJSON) string {
-	planned, longest := words.Exposure(x.PlannedS), orHour(*x.LongestS)+words.Line(x.RestsOn())
-	share := ""
-	if x.ShareRound != nil && *x.ShareRound > 0.005 && *x.ShareRound < 0.995 {
-		share = fmt.Sprintf(" Of such exposures %.0f in 100 are round.", 100**x.ShareRound)
-	}
-	switch {
-	case x.PlannedStaysRound == nil:
-		return fmt.Sprintf("As it stands, stars stay round for %s.", longest)
-	case *x.PlannedStaysRound && *x.LongestS <= x.PlannedS:
-		return fmt.Sprintf("%s: round%s.%s", planned, words.Line(x.RestsOn()), share)
-	case *x.PlannedStaysRound:
-		return fmt.Sprintf("%s: round, with room to %s.%s", planned, longest, share)
-	case *x.LongestS == 0:
-		return fmt.Sprintf("%s: not round, and as it stands no shorter exposure is.", planned)
-	}
-	return fmt.Sprintf("%s: not round; as it stands, stars stay round for %s.%s", planned, longest, share)
 }
 
 // gearWords say how evenly the gear runs, in a line; nothing where an answer has nothing of it.

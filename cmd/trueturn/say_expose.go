@@ -79,7 +79,7 @@ func (f *face) sayLenses(a asked, r exposeReport) {
 	t := f.table()
 	fmt.Fprint(t, "another lens\tround for\n")
 	for _, z := range r.Lenses {
-		fmt.Fprintf(t, "%s\t%s\n", lensWords(a.optics, z.Factor), orHour(z.LongestS))
+		fmt.Fprintf(t, "%s\t%s\n", lensWords(a.optics, z.Factor), words.Longest(z.LongestS))
 	}
 	t.Flush()
 	fmt.Fprintln(f.out)
@@ -97,13 +97,6 @@ func lensWords(o exposure.Optics, factor float64) string {
 	return fmt.Sprintf("%s: %.3g″ a pixel", times[factor], o.ScaleArcsecPerPx/factor)
 }
 
-func orHour(s float64) string {
-	if s == 0 {
-		return "never"
-	}
-	return words.Longest(s)
-}
-
 // npfWords are that rule's times for k = 1, 2 and 3.
 func npfWords(r exposure.Rules) string {
 	if r.NPFS == nil {
@@ -116,7 +109,7 @@ func npfWords(r exposure.Rules) string {
 func (f *face) sayRules(a asked, r exposeReport) {
 	f.paragraph("On a bare tripod, and what the rules of thumb say of one:")
 	t := f.table()
-	fmt.Fprintf(t, "  counted here\t%s\n", orHour(r.TripodLongestS))
+	fmt.Fprintf(t, "  counted here\t%s\n", words.Longest(r.TripodLongestS))
 	five, npf := "needs the 35 mm equivalent, or the picture's size", npfWords(r.RulesOfThumb.Rules)
 	if s := r.RulesOfThumb.Rule500S; s != nil {
 		five = words.Exposure(*s)

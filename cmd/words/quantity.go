@@ -167,9 +167,12 @@ func Exposure(s float64) string {
 // hourS is the longest exposure that is looked into, seconds.
 const hourS = 3600
 
-// Longest is a longest exposure; what is longer than an hour is not looked into.
+// Longest is a longest exposure, 0 where none is round; what is longer than an hour is not looked into.
 func Longest(s float64) string {
-	if s >= hourS {
+	switch {
+	case s == 0:
+		return "never"
+	case s >= hourS:
 		return "an hour and more"
 	}
 	return Exposure(s)
