@@ -195,7 +195,7 @@ func (w *wondering) ask() (a asked, err error) {
 			return a, failed("the session cannot be used: "+err.Error(), "make it anew with align --save FILE.json", nil)
 		}
 	} else if w.fwhmPx == 0 {
-		a.taken = append(a.taken, fmt.Sprintf("round stars are %g pixels wide at half their height (--fwhm; subs shows it for your pictures)", usualFWHM))
+		a.taken = append(a.taken, fmt.Sprintf("round stars are %g px wide (--fwhm, which subs shows)", usualFWHM))
 	}
 	lens, err := a.setLens(w, s)
 	if err != nil {
@@ -258,7 +258,7 @@ func (a *asked) look(w *wondering, s *answer.Session, lens exposure.Lens) (err e
 	case w.declinationDeg != nil:
 		declination = unit.AngleFromDeg(*w.declinationDeg)
 	default:
-		a.taken = append(a.taken, "the camera looks at the celestial equator, where stars run fastest (--declination)")
+		a.taken = append(a.taken, "the celestial equator, where stars run fastest (--declination)")
 	}
 	a.plan.View, err = exposure.Toward(lens, declination, 0, 0)
 	return err
@@ -350,13 +350,13 @@ func (a *asked) setMount(w *wondering, s *answer.Session) {
 		m.Wobble = w.wobble
 	}
 	if s == nil && w.axisError == nil {
-		a.taken = append(a.taken, "the axis points at the pole exactly (--axis-error)")
+		a.taken = append(a.taken, "an axis exactly at the pole (--axis-error)")
 	}
 	if m.Tripod {
 		return
 	}
 	if m.Wobble = exposure.Reckoned(m.Wobble); m.Wobble.Source == exposure.GearUsual {
-		a.taken = append(a.taken, "the gear is a usual one (--periodic-error; 0,480 for one that runs evenly)")
+		a.taken = append(a.taken, "a usual gear (--periodic-error)")
 	}
 }
 
@@ -420,7 +420,7 @@ func (f *face) expose(w *wondering) error {
 	f.sayForecast(a, forecast)
 	f.sayCurve(a, forecast)
 	f.sayLenses(a, r)
-	f.sayRules(a, r)
+	f.sayRules(r)
 	return nil
 }
 

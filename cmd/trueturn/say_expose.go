@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"trueturn/align/exposure"
@@ -45,10 +46,8 @@ func (f *face) sayForecast(a asked, x exposure.Forecast) {
 		f.paragraph(strings.Join(said, " "))
 	}
 	fmt.Fprintln(f.out)
-	for _, t := range a.taken {
-		f.item("- ", "taken for granted: "+t)
-	}
 	if len(a.taken) > 0 {
+		f.paragraph("Taken for granted: " + strings.Join(a.taken, "; ") + ".")
 		fmt.Fprintln(f.out)
 	}
 }
@@ -60,61 +59,68 @@ func (f *face) sayCurve(a asked, x exposure.Forecast) {
 	}
 	t := f.table()
 	fmt.Fprint(t, "exposure\ttrail, px\tlength/width\tround, of 100\n")
-	for _, p := range x.Curve {
-		if p.ExposureS >= x.LongestS/4 && p.ExposureS <= max(3*x.LongestS, 1) {
-			fmt.Fprintf(t, "%s\t%.1f\t%.2f\t%.0f\n", words.Exposure(p.ExposureS), p.TrailPx, p.Elongation, 100*p.ShareRound)
-		}
+	for _, p := range around(x.Curve, x.LongestS) {
+		fmt.Fprintf(t, "%s\t%.1f\t%.2f\t%.0f\n", words.Exposure(p.ExposureS), p.TrailPx, p.Elongation, 100*p.ShareRound)
 	}
 	t.Flush()
 	where := ""
 	if x.Worst != exposure.Middle {
-		where = ", at the worst place of the picture (here " + words.Line(say.Of(x.Worst)) + ")"
+		where = ", worst in " + words.Line(say.Of(x.Worst))
 	}
-	f.paragraph(fmt.Sprintf("Round means at most %g times as long as a sharp star is wide%s. Trail and length are what %.0f exposures of 100 stay within.", a.plan.MaxElongation, where, 100*a.plan.Share))
+	f.paragraph(fmt.Sprintf("Round is at most %g times as long as wide%s; trail and length hold for %.0f exposures of 100.", a.plan.MaxElongation, where, 100*a.plan.Share))
 	fmt.Fprintln(f.out)
 }
 
-// sayLenses is the table by lens.
+// around are the points of a curve at the longest exposure and next to it: all of them are in the JSON.
+func around(curve []exposure.Point, longestS float64) []exposure.Point {
+	at := slices.IndexFunc(curve, func(p exposure.Point) bool { return p.ExposureS >= longestS })
+	if at < 0 {
+		at = len(curve) - 1
+	}
+	const beside = 2
+	return curve[max(0, at-beside):min(len(curve), at+beside+1)]
+}
+
+// sayLenses is how long other lenses may be exposed.
 func (f *face) sayLenses(a asked, r exposeReport) {
-	t := f.table()
-	fmt.Fprint(t, "another lens\tround for\n")
+	var each []string
 	for _, z := range r.Lenses {
-		fmt.Fprintf(t, "%s\t%s\n", lensWords(a.optics, z.Factor), words.Longest(z.LongestS))
+		if z.Factor != 1 {
+			each = append(each, lensWords(a.optics, z.Factor)+" "+words.Longest(z.LongestS))
+		}
 	}
-	t.Flush()
-	fmt.Fprintln(f.out)
+	if len(each) > 0 {
+		f.paragraph("Other lenses: " + strings.Join(each, ", ") + equivalent(a.optics) + ".")
+	}
 }
-
-var times = map[float64]string{0.5: "half as long", 1: "this one", 2: "twice as long", 4: "four times as long"}
 
 func lensWords(o exposure.Optics, factor float64) string {
 	switch {
 	case o.FocalLengthMM > 0:
-		return fmt.Sprintf("%s: %.4g mm", times[factor], factor*o.FocalLengthMM)
+		return fmt.Sprintf("%.4g mm", factor*o.FocalLengthMM)
 	case o.EquivalentMM > 0:
-		return fmt.Sprintf("%s: %.4g mm equivalent", times[factor], factor*o.EquivalentMM)
+		return fmt.Sprintf("%.4g mm", factor*o.EquivalentMM)
 	}
-	return fmt.Sprintf("%s: %.3g″ a pixel", times[factor], o.ScaleArcsecPerPx/factor)
+	return fmt.Sprintf("%.3g″ a pixel", o.ScaleArcsecPerPx/factor)
 }
 
-// npfWords are that rule's times for k = 1, 2 and 3.
-func npfWords(r exposure.Rules) string {
-	if r.NPFS == nil {
-		return "needs the real focal length, the pixel pitch and the f-number"
+// equivalent says what kind of focal length lensWords gives, where it is not the real one.
+func equivalent(o exposure.Optics) string {
+	if o.FocalLengthMM == 0 && o.EquivalentMM > 0 {
+		return " (35 mm equivalent)"
 	}
-	return fmt.Sprintf("%s (sharp), %s, %s (trails seen)", words.Exposure(*r.NPFS), words.Exposure(2**r.NPFS), words.Exposure(3**r.NPFS))
+	return ""
 }
 
 // sayRules lays the trade's rules of thumb beside our figure for the same tripod.
-func (f *face) sayRules(a asked, r exposeReport) {
-	f.paragraph("On a bare tripod, and what the rules of thumb say of one:")
-	t := f.table()
-	fmt.Fprintf(t, "  counted here\t%s\n", words.Longest(r.TripodLongestS))
-	five, npf := "needs the 35 mm equivalent, or the picture's size", npfWords(r.RulesOfThumb.Rules)
+func (f *face) sayRules(r exposeReport) {
+	five, npf := "needs the 35 mm equivalent, or the picture's size", "needs the real focal length, the pixel pitch and the f-number"
 	if s := r.RulesOfThumb.Rule500S; s != nil {
 		five = words.Exposure(*s)
 	}
-	fmt.Fprintf(t, "  500 rule\t%s\n  NPF rule\t%s\n", five, npf)
-	t.Flush()
-	f.paragraph("500 rule: 500 s over the 35 mm equivalent focal length (common practice, no source). NPF rule: F. Michaud, Société Astronomique du Havre, from memory; k = 1, 2 and 3. " + words.RulesDiffer)
+	if s := r.RulesOfThumb.NPFS; s != nil {
+		npf = fmt.Sprintf("%s, sharp, to %s, trails seen", words.Exposure(*s), words.Exposure(3**s))
+	}
+	f.paragraph(fmt.Sprintf("On a bare tripod: %s. Rules of thumb for one: 500 rule %s; NPF rule %s. Why they differ: trueturn help exposures.",
+		words.Longest(r.TripodLongestS), five, npf))
 }

@@ -28,7 +28,7 @@ var exposures = map[say.Key]string{
 	"setting the rate right":          "Setting the motor's rate right",
 	"nothing to turn gains":           "What limits exposures to {} is {}; nothing you can turn gains more than a tenth.",
 	"a shorter lens gains":            "A shorter lens does.",
-	"the sky limits a tripod":         "On a tripod the turning sky limits exposures to {}; a lens half as long allows twice that.",
+	"the sky limits a tripod":         "On a tripod the turning sky limits exposures to {}.",
 	"limit: nothing known":            "nothing known",
 	"limit: the axis":                 "the axis",
 	"limit: the gear":                 "the gear",
