@@ -3,6 +3,7 @@ package align
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/soniakeys/unit"
@@ -23,6 +24,11 @@ type Situation struct {
 	Stops bool        // nothing else is worth doing before it is put right
 	Says  say.Line    // what happened and what to do
 	Ways  []amiss.Way // where something must be given for it
+}
+
+// Line is all of it, with its ways out for those who are told.
+func (s Situation) Line(v say.Voice) say.Line {
+	return say.All(s.Says, say.Text(strings.TrimSpace(v.Sentences("", s.Ways))))
 }
 
 // Told is all of it in words.

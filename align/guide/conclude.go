@@ -49,7 +49,7 @@ func (g *Guide) concludeFresh() {
 		g.conclude()
 		return
 	}
-	if _, asked := g.open(a); asked || !g.caseOf(a).Ready() {
+	if _, asked := g.open(a); asked || !g.caseOf(a, g.fresh).Ready() {
 		g.again = &a
 		return
 	}
@@ -84,29 +84,38 @@ func (g *Guide) sinceTouch(w *window, a answer.Finding) (answer.Finding, bool) {
 	return answer.Find(w.sequence(), g.o.Answer), true
 }
 
-// caseOf is what policy goes by of a finding.
-func (g *Guide) caseOf(a answer.Finding) policy.Case {
-	c := policy.Case{Advice: a.Advice, Pictures: usedIn(a)}
+// caseOf is what policy goes by of a finding that rests on some pictures, and of what the session knows besides.
+func (g *Guide) caseOf(a answer.Finding, w window) policy.Case {
+	c := policy.Case{Advice: a.Advice, Pictures: usedIn(a), Told: !g.s.Told.IsZero(), Planned: g.o.Answer.Planned}
+	if g.changed() {
+		c.Changed = g.missing()
+	}
+	if m := g.base.Measured; m != nil {
+		c.Pace = m.Question.Forecast.PerPicture
+	}
+	if stop, ok := a.Stop(); ok {
+		c.Stop = stop.Line(g.o.Answer.Voice)
+	}
+	if a.Err != nil && !g.merelyFew(a) {
+		c.Err = g.sentence(a.Err)
+	}
 	if m := a.Measured; m != nil {
 		c.Axis, c.Question = &m.Axis, m.Question
+		_, c.Asked = g.open(a)
 	}
-	_, c.Stopped = a.Stop()
+	if c.Pictures > 0 && (c.Pictures < policy.LeastPictures || c.Axis == nil) {
+		c.Tracking = g.tracking(a, w)
+	}
 	return c
 }
 
-// baseCase is that of the window, with what the session knows besides.
-func (g *Guide) baseCase() policy.Case {
-	c := g.caseOf(g.base)
-	c.Told = !g.s.Told.IsZero()
-	c.Changed = g.changed()
-	_, c.Asked = g.open(g.base)
-	return c
-}
+// baseCase is that of the measurement.
+func (g *Guide) baseCase() policy.Case { return g.caseOf(g.base, g.window) }
 
 // settle finds the phase for the window's answer, and begins at the knobs where a turn is wanted.
 func (g *Guide) settle() {
 	g.s.Order, g.last, g.seen = nil, nil, nil
-	next := policy.Next(g.s.State, g.baseCase())
+	next, _ := policy.Next(g.s.State, g.baseCase())
 	if next.Phase != Turning {
 		g.s.State = next
 		return

@@ -3,7 +3,6 @@ package guide
 import (
 	"math"
 	"slices"
-	"time"
 
 	"github.com/soniakeys/unit"
 
@@ -13,25 +12,6 @@ import (
 	"trueturn/align/policy"
 	"trueturn/ephem"
 )
-
-// effort says how many more pictures are needed, or to swing, for an answer that says nothing a hand can turn by yet.
-func (g *Guide) effort(a answer.Finding, w window) told {
-	c, t := g.caseOf(a), policy.Tracking{}
-	if c.Pictures < policy.LeastPictures || c.Axis == nil {
-		t = g.tracking(a, w)
-	}
-	bare := g.s.Phase == Untouched // there the bubbles still show what the turns made of the first measurement
-	step, line := policy.Effort(c, t, g.o.Answer.Planned, g.pace(), bare)
-	return told{kind: string(step), says: line}
-}
-
-// pace is the time from picture to picture.
-func (g *Guide) pace() time.Duration {
-	if m := g.base.Measured; m != nil && m.Question.Forecast.PerPicture > 0 {
-		return m.Question.Forecast.PerPicture
-	}
-	return policy.UsualPace
-}
 
 // tracking forecasts the error of the axis after ten pictures of tracking from one or two, and the axis error worth a
 // turn then. The axis itself is taken to be near the aim: where it really is changes the forecast little.

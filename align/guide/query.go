@@ -74,7 +74,7 @@ func (g *Guide) open(a answer.Finding) (align.Query, bool) {
 func (g *Guide) standing() (align.Query, bool) {
 	switch g.s.Phase {
 	case Untouched:
-		if o := g.s.Order; g.again == nil || !g.caseOf(*g.again).Ready() || o != nil && o.Kind == knobs.Wait {
+		if o := g.s.Order; g.again == nil || !g.caseOf(*g.again, g.fresh).Ready() || o != nil && o.Kind == knobs.Wait {
 			return align.Query{}, false
 		}
 		return g.open(*g.again)

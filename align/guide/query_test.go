@@ -84,7 +84,7 @@ func TestQuestionFirst(t *testing.T) {
 		{"many degrees off", 46, func(e *simulate.Evening) {
 			e.Mount.AltitudeError, e.Mount.AzimuthError = unit.AngleFromDeg(-8), unit.AngleFromDeg(12)
 		}, nil, align.RaisedByFar, "", "axis seldom so far off ["},
-		{"the sky", -33, func(e *simulate.Evening) { e.Handling.ClockError = -2 * time.Hour }, nil, align.RaisedBySky, "", "sky against place or clock "},
+		{"the sky", -33, func(e *simulate.Evening) { e.Handling.ClockError = -2 * time.Hour }, nil, align.RaisedBySky, "", "sky against place or clock]"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			g := newRig(t, c.at, 3, c.set)

@@ -80,19 +80,24 @@ func (g *Guide) situations(a answer.Finding) []align.Situation {
 	return list
 }
 
+// words is what the hand is told: by the knobs while they are turned, else by policy.
 func (g *Guide) words(a answer.Finding) told {
-	switch g.s.Phase {
-	case Waiting:
-		return told{kind: string(policy.Shoot), says: say.Of("begin")}
-	case Turning:
+	switch {
+	case g.s.Phase == Turning && g.s.Order != nil:
 		return g.turningWords(a)
-	case Untouched:
+	case g.s.Phase == Untouched:
 		return g.untouchedWords(a)
-	case Done:
-		return g.doneWords(a)
+	case g.s.Phase == Turning:
+		return ordered(policy.State{Phase: Measuring, Remark: g.s.Remark}.Order(g.caseOf(a, g.window)))
 	}
-	return g.measuringWords(a)
+	t := ordered(g.s.State.Order(g.caseOf(a, g.window)))
+	if from, to := gainOf(a, exposure.TurnBoth); g.s.Phase == Done && t.kind == string(policy.Shoot) && from > 0 && to >= policy.Worthwhile*from {
+		t.notes = append(t.notes, say.Of("another turn lengthens", longest(from), longest(to), g.baseCase().TurnTime(2)))
+	}
+	return t
 }
+
+func ordered(o policy.Order) told { return told{kind: string(o.Step), says: o.Says} }
 
 // headline is the job's own figure.
 func headline(a answer.Finding) say.Line {
@@ -112,9 +117,6 @@ func longest(s float64) say.Longest { return say.Longest(seconds(s)) }
 // turningWords: the turn, and what it gains for what it costs.
 func (g *Guide) turningWords(a answer.Finding) told {
 	o := g.s.Order
-	if o == nil {
-		return g.measuringWords(a)
-	}
 	s := told{kind: string(o.Kind), says: o.Says}
 	if o.Kind == knobs.Wait {
 		return s
@@ -147,11 +149,11 @@ func (g *Guide) gainLine(a answer.Finding, k knobs.Knob) (line say.Line, longer 
 	another := g.s.Knobs.Turns > 0
 	switch gains := to >= policy.Worthwhile*from && from > 0; {
 	case gains && both:
-		return say.Of("both knobs lengthen", longest(from), longest(to), policy.TurnTime(2, g.pace())), true
+		return say.Of("both knobs lengthen", longest(from), longest(to), g.baseCase().TurnTime(2)), true
 	case gains && another:
-		return say.Of("another turn lengthens", longest(from), longest(to), policy.TurnTime(1, g.pace())), true
+		return say.Of("another turn lengthens", longest(from), longest(to), g.baseCase().TurnTime(1)), true
 	case gains:
-		return say.Of("this turn lengthens", longest(from), longest(to), policy.TurnTime(1, g.pace())), true
+		return say.Of("this turn lengthens", longest(from), longest(to), g.baseCase().TurnTime(1)), true
 	case a.Measured != nil && a.Measured.Question.Rounded:
 		return say.Of("keeps the field, round", seconds(a.Measured.Question.PlannedS)), false
 	case another:
@@ -184,7 +186,7 @@ func (g *Guide) untouchedWords(a answer.Finding) told {
 	case g.again == nil:
 		return told{kind: measure, says: say.Of("tighten and measure")}
 	}
-	s := g.effort(*g.again, g.fresh)
+	s := ordered(g.caseOf(*g.again, g.fresh).Effort(true)) // the bubbles still show what the turns made of the first measurement
 	s.says = say.Of("tightened? once more", s.says)
 	return s
 }
@@ -192,46 +194,6 @@ func (g *Guide) untouchedWords(a answer.Finding) told {
 // off is how far an axis is from its aim, with its error.
 func off(m *answer.Measured) say.Off {
 	return say.Off{Value: m.Deviation.Total, Sigma: m.Axis.WorstSigma()}
-}
-
-func (g *Guide) doneWords(a answer.Finding) told {
-	if a.Measured == nil {
-		return g.measuringWords(a)
-	}
-	if stop, ok := a.Stop(); ok {
-		return g.stopped(stop)
-	}
-	s := told{kind: string(policy.Shoot), says: policy.StartLine(g.caseOf(a))}
-	if from, to := gainOf(a, exposure.TurnBoth); from > 0 && to >= policy.Worthwhile*from {
-		s.notes = append(s.notes, say.Of("another turn lengthens", longest(from), longest(to), policy.TurnTime(2, g.pace())))
-	}
-	return s
-}
-
-// stopped is the order where a fault is to be put right first, however well the axis is known.
-func (g *Guide) stopped(stop align.Situation) told {
-	return told{kind: string(policy.Measure), says: say.Text(stop.Told(g.o.Answer.Voice))}
-}
-
-// measuringWords: what keeps the axis from being known, or what is missing yet.
-func (g *Guide) measuringWords(a answer.Finding) told {
-	measure := string(policy.Measure)
-	switch {
-	case !g.s.Remark.None() && (usedIn(a) < 2 || g.caseOf(a).Ready()):
-		return told{kind: measure, says: g.s.Remark}
-	case g.changed():
-		return told{kind: measure, says: say.Of("the motor runs otherwise", say.Pictures(g.missing()))}
-	case a.Err != nil && !g.merelyFew(a):
-		return told{kind: measure, says: g.sentence(a.Err)}
-	}
-	if stop, ok := a.Stop(); ok {
-		return g.stopped(stop)
-	}
-	s := g.effort(a, g.window)
-	if usedIn(a) < policy.LeastPictures {
-		s.says = say.All(g.s.Remark, s.says)
-	}
-	return s
 }
 
 // merelyFew is whether nothing is amiss but that there are few pictures yet.

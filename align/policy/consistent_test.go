@@ -3,6 +3,7 @@ package policy
 import (
 	"fmt"
 	"testing"
+	"time"
 
 	"github.com/soniakeys/unit"
 
@@ -62,9 +63,12 @@ func consistent(t *testing.T, name string, a align.Axis, q Question) {
 		t.Errorf("%s: nothing said", name)
 	}
 	c := Case{Axis: &a, Question: q, Advice: ad, Pictures: 7, Asked: !q.Ask.None()}
-	next := Next(State{Phase: Measuring}, c)
+	next, order := Next(State{Phase: Measuring}, c)
 	if next.Phase == Done && ad.Next != Shoot || next.Phase == Turning && ad.Next != Turn || (next.Phase == Done || next.Phase == Turning) && c.Asked {
 		t.Errorf("%s: align says %s, live is %s", name, ad.Next, next.Phase)
+	}
+	if order.Step == Shoot != (next.Phase == Done) || order.Step == Turn != (next.Phase == Turning) {
+		t.Errorf("%s: %s, and ordered to %s", name, next.Phase, order.Step)
 	}
 }
 
@@ -79,7 +83,7 @@ func TestNextGoesBackForAReasonOnly(t *testing.T) {
 	}{{2, 5, Done}, {12, 5, Done}, {14, 5, Done}, {16, 5, Turning}, {60, 5, Turning}, {20 * 60, 7, Measuring}} {
 		a := known(north, row.off, 0, 0.2, 0.2)
 		c := Case{Axis: &a, Question: q, Advice: Advise(a, q), Pictures: row.pictures}
-		if got := Next(State{Phase: Done}, c); got.Phase != row.want || (row.want == Measuring) != got.Afresh {
+		if got, _ := Next(State{Phase: Done}, c); got.Phase != row.want || (row.want == Measuring) != got.Afresh {
 			t.Errorf("%g′ off: %+v, want %s", row.off, got, row.want)
 		}
 	}
@@ -102,9 +106,10 @@ func TestEffort(t *testing.T) {
 		{"tracking does not", Case{Pictures: 2}, Tracking{min(30), min(10), true}, Swing, "swing now 30.0′ 30s 10.0′"},
 		{"some more", Case{Axis: &rough, Question: q, Pictures: 5}, Tracking{}, Measure, "more pictures so many more, hands off"},
 	} {
-		step, line := Effort(row.c, row.t, 30*1e9, UsualPace, true)
-		if got := short(line); step != row.step || len(got) < len(row.says) || got[:len(row.says)] != row.says {
-			t.Errorf("%s: %s: %q, want %s: %q", row.name, step, got, row.step, row.says)
+		row.c.Tracking, row.c.Planned = row.t, 30*time.Second
+		o := row.c.Effort(true)
+		if got := short(o.Says); o.Step != row.step || len(got) < len(row.says) || got[:len(row.says)] != row.says {
+			t.Errorf("%s: %s: %q, want %s: %q", row.name, o.Step, got, row.step, row.says)
 		}
 	}
 }

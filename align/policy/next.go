@@ -26,16 +26,27 @@ type State struct {
 	Remark say.Line `json:"remark"` // why measuring began afresh; earlier versions kept it in words
 }
 
-// Case is what policy goes by of a finding.
+// Case is what policy goes by of a finding, and of what is known of the session.
 type Case struct {
 	Axis     *align.Axis // nil: there is none
 	Question Question
 	Advice   Advice
-	Pictures int  // that were used
-	Stopped  bool // a fault stops the work
-	Told     bool // a fault of the mount was told, and is not over
-	Changed  bool // the motor runs otherwise since a moment ago: too few pictures were taken since
-	Asked    bool // a question of place or clock stands
+	Pictures int      // that were used
+	Stop     say.Line // a fault that is to be put right before anything else; none: there is none
+	Err      say.Line // why there is no axis, and the way out; none: there is one, or merely too few pictures
+	Told     bool     // a fault of the mount was told, and is not over
+	Changed  int      // the motor runs otherwise since a moment ago: so many pictures are missing since; 0: it does not
+	Asked    bool     // a question of place or clock stands
+
+	Tracking Tracking
+	Planned  time.Duration // the exposure
+	Pace     time.Duration // from picture to picture; 0: the usual one
+}
+
+// Order is the one thing to do now.
+type Order struct {
+	Step Step
+	Says say.Line
 }
 
 // standing is how the case's axis stands; only with an axis.
@@ -44,7 +55,7 @@ func (c Case) standing() Standing { return Stand(*c.Axis, c.Question) }
 // Ready is whether an answer says something a hand can act on: there is nothing to be turned, or what is to be turned stands well out of its error. A
 // turn by a doubtful axis costs more than the pictures that settle it.
 func (c Case) Ready() bool {
-	if c.Axis == nil || c.Stopped || c.Axis.DOF < 1 || c.Pictures < LeastPictures || c.Axis.WorstSigma() > c.wanted() {
+	if c.Axis == nil || !c.Stop.None() || c.Axis.DOF < 1 || c.Pictures < LeastPictures || c.Axis.WorstSigma() > c.wanted() {
 		return false
 	}
 	return c.Advice.Next == Shoot || c.Advice.Next == Turn && c.Advice.Trustworthy
@@ -57,7 +68,7 @@ func (c Case) wanted() unit.Angle {
 
 // Decided is whether the answer says what to do, and no fault of the mount stands before it.
 func (c Case) Decided() bool {
-	return c.Ready() && (!c.Told || c.Question.Rounded && !c.Changed)
+	return c.Ready() && (!c.Told || c.Question.Rounded && c.Changed == 0)
 }
 
 // Early is whether more pictures come before an order by an answer that is ready: something that gives way evenly looks like an axis far off too, and
@@ -66,8 +77,15 @@ func (c Case) Early() bool {
 	return c.Advice.Next == Turn && c.standing().Off.Total > coarsely && c.Pictures < SurePictures
 }
 
-// Next finds where a session stands by the answer of its window. Whoever is told to turn begins at the knobs.
-func Next(s State, c Case) State {
+// Next says where a session stands by the answer of its window, and what to do. Whoever is told to turn begins at the knobs: what they ask for
+// is package knobs' to say, and the order is empty.
+func Next(s State, c Case) (State, Order) {
+	s = s.settled(c)
+	return s, s.Order(c)
+}
+
+// settled finds the phase.
+func (s State) settled(c Case) State {
 	done := s.Phase == Done
 	switch {
 	case !c.Decided():
@@ -96,6 +114,40 @@ func Next(s State, c Case) State {
 	return State{Phase: Turning, Afresh: s.Afresh}
 }
 
+// Order is what to do where a session stands and nobody is at the knobs.
+func (s State) Order(c Case) Order {
+	switch {
+	case s.Phase == Waiting:
+		return Order{Shoot, say.Of("begin")}
+	case s.Phase == Turning:
+		return Order{Step: Turn}
+	case s.Phase == Done && c.Axis != nil && !c.Stop.None():
+		return Order{Measure, c.Stop}
+	case s.Phase == Done && c.Axis != nil:
+		return Order{Shoot, c.start()}
+	}
+	return s.measure(c)
+}
+
+// measure is what keeps the axis from being known, or what is missing yet.
+func (s State) measure(c Case) Order {
+	switch {
+	case !s.Remark.None() && (c.Pictures < 2 || c.Ready()):
+		return Order{Measure, s.Remark}
+	case c.Changed > 0:
+		return Order{Measure, say.Of("the motor runs otherwise", say.Pictures(c.Changed))}
+	case !c.Err.None():
+		return Order{Measure, c.Err}
+	case !c.Stop.None():
+		return Order{Measure, c.Stop}
+	}
+	o := c.Effort(s.Phase == Untouched) // where the bubbles still show what the turns made of the first measurement
+	if c.Pictures < LeastPictures {
+		o.Says = say.All(s.Remark, o.Says)
+	}
+	return o
+}
+
 // Tracking is what ten pictures of tracking would leave, as forecast from the first one or two.
 type Tracking struct {
 	Sigma  unit.Angle // after them
@@ -103,45 +155,52 @@ type Tracking struct {
 	Known  bool
 }
 
+// pace is the time from picture to picture.
+func (c Case) pace() time.Duration {
+	if c.Pace > 0 {
+		return c.Pace
+	}
+	return UsualPace
+}
+
 // Effort says how many more pictures are needed, or to swing, for an answer that says nothing a hand can turn by yet; bare, without how far off the axis
 // is, where that is said elsewhere.
-func Effort(c Case, t Tracking, planned, pace time.Duration, bare bool) (Step, say.Line) {
+func (c Case) Effort(bare bool) Order {
 	if c.Pictures < LeastPictures || c.Axis == nil {
-		return first(c.Pictures, t, planned, pace)
+		return c.first()
 	}
 	s := c.standing()
 	how := say.Line{}
 	if !bare {
 		how = say.Of("and so far off", s.off())
 	}
-	if c.Axis.DOF < 1 {
-		return Measure, say.Of("one more to see what gave way", how)
-	}
-	if s.Off.Total > coarsely {
-		return Measure, say.Of("more to see what gives way", count(max(1, SurePictures-c.Pictures), pace), how)
-	}
 	f := c.Question.Forecast
 	more := morePictures(s.Sigma, c.wanted(), f, c.Pictures)
 	switch {
+	case c.Axis.DOF < 1:
+		return Order{Measure, say.Of("one more to see what gave way", how)}
+	case s.Off.Total > coarsely:
+		return Order{Measure, say.Of("more to see what gives way", c.count(max(1, SurePictures-c.Pictures)), how)}
 	case more > mostPictures && f.SwingSigma > 0 && f.SwingSigma < s.Sigma || c.Advice.Next == Swing:
-		return Swing, say.Of("swing, from and to", s.Sigma, f.SwingSigma)
+		return Order{Swing, say.Of("swing, from and to", s.Sigma, f.SwingSigma)}
 	case more > mostPictures:
-		return Measure, c.Advice.Says
+		return Order{Measure, c.Advice.Says}
 	}
-	return Measure, say.Of("more pictures", count(more, pace), how)
+	return Order{Measure, say.Of("more pictures", c.count(more), how)}
 }
 
 // first speaks before the third picture: whether a few minutes of tracking will do, or the axis is to be swung now.
-func first(n int, t Tracking, planned, pace time.Duration) (Step, say.Line) {
-	want, least := t.Stands.Div(Sureness), max(LeastPictures-n, 1)
+func (c Case) first() Order {
+	t, least := c.Tracking, max(LeastPictures-c.Pictures, 1)
+	want := t.Stands.Div(Sureness)
 	switch {
 	case !t.Known:
-		return Measure, say.Of("at least so many more", say.Pictures(least))
+		return Order{Measure, say.Of("at least so many more", say.Pictures(least))}
 	case t.Sigma > want:
-		return Swing, say.Of("swing now", t.Sigma, planned, t.Stands)
+		return Order{Swing, say.Of("swing now", t.Sigma, c.Planned, t.Stands)}
 	}
 	total := PlannedPictures * math.Pow(t.Sigma.Rad()/want.Rad(), 1/TrackingPower)
-	return Measure, say.Of("more pictures, or swing", count(max(least, int(math.Ceil(total))-n), pace))
+	return Order{Measure, say.Of("more pictures, or swing", c.count(max(least, int(math.Ceil(total))-c.Pictures)))}
 }
 
 // morePictures of the same kind bring the error down to what is wanted: from the forecast for twice as many, by a power of the number.
@@ -155,15 +214,15 @@ func morePictures(now, want unit.Angle, f align.Forecast, n int) int {
 }
 
 // count is a number of pictures and how long they take.
-func count(n int, pace time.Duration) say.Line {
+func (c Case) count(n int) say.Line {
 	if n == 1 {
 		return say.Of("one more, hands off")
 	}
-	return say.Of("so many more, hands off", n, say.Wait(time.Duration(n)*pace))
+	return say.Of("so many more, hands off", n, say.Wait(time.Duration(n)*c.pace()))
 }
 
-// StartLine is the order of a session that is done.
-func StartLine(c Case) say.Line {
+// start is the order of a session that is done.
+func (c Case) start() say.Line {
 	s := c.standing()
 	if !c.Question.shortens() && c.Question.LongestS <= 0 {
 		return say.Of("start, nothing left to turn", s.off())
@@ -172,6 +231,6 @@ func StartLine(c Case) say.Line {
 }
 
 // TurnTime is what the turn of so many knobs costs: the hand, the picture after it and three untouched ones.
-func TurnTime(knobs int, pace time.Duration) say.Wait {
-	return say.Wait(time.Duration(knobs) * (handTime + 4*pace))
+func (c Case) TurnTime(knobs int) say.Wait {
+	return say.Wait(time.Duration(knobs) * (handTime + 4*c.pace()))
 }
