@@ -43,11 +43,11 @@ func ExampleEstimate() {
 		return
 	}
 	advice := policy.Advise(a, policy.Question{Aim: aim, PlannedS: 60, Stands: unit.AngleFromMin(10)})
-	fmt.Println("altitude:", advice.Altitude)
-	fmt.Println("azimuth:", advice.Azimuth)
+	fmt.Printf("tilt: %s, up by %.0f′\n", advice.AltitudeIs, advice.TurnAltitude.Min())
+	fmt.Printf("base: %s, clockwise by %.0f′\n", advice.AzimuthIs, advice.TurnAzimuth.Min())
 	fmt.Println("next:", advice.Next)
 	// Output:
-	// altitude: lower 40′
-	// azimuth: turn 30′ anticlockwise seen from above (toward west)
+	// tilt: turn, up by -40′
+	// base: turn, clockwise by -30′
 	// next: turn
 }

@@ -116,7 +116,7 @@ func TestContradictions(t *testing.T) {
 func checkAsked(t *testing.T, a Answer, asks bool) {
 	t.Helper()
 	text, ask := a.Advice.NextText, a.Measured.Question.Ask
-	question := !ask.None() && strings.HasPrefix(text, ask.String())
+	question := !ask.None() && strings.Contains(text, "["+ask.String()+"]")
 	if ordered := *a.Advice.Next == "turn"; question != asks || ordered && asks || asks && a.Advice.Trustworthy {
 		t.Errorf("next %q, trustworthy %v, %q; want a question %v", *a.Advice.Next, a.Advice.Trustworthy, text, asks)
 	}

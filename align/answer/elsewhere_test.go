@@ -117,7 +117,7 @@ func TestSkyAsksFirst(t *testing.T) {
 	if a.Err != nil {
 		t.Fatal(a.Err)
 	}
-	if len(a.Situations) == 0 || a.Situations[0].Kind != string(align.KindClock) || *a.Advice.Next == string(policy.Turn) || a.Measured.Question.Ask.Key != "are place and clock right, by the sky" {
+	if len(a.Situations) == 0 || a.Situations[0].Kind != string(align.KindClock) || *a.Advice.Next == string(policy.Turn) || a.Measured.Question.Ask.Key != "sky against place or clock" {
 		t.Errorf("%v, %q: %q", a.Situations, *a.Advice.Next, a.Advice.NextText)
 	}
 }
