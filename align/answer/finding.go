@@ -36,7 +36,7 @@ type Finding struct {
 // from lasting comes first: by such a one no rate is known. A rate by which the planned exposure stays round all the same is none.
 func (f Finding) Stop() (stop align.Situation, ok bool) {
 	for _, x := range f.Faults {
-		if !x.Stops || f.Measured == nil || x.Kind == align.KindWrongRate && f.Measured.Question.Rounded {
+		if !x.Stops || f.Measured != nil && x.Kind == align.KindWrongRate && f.Measured.Question.Rounded {
 			continue
 		}
 		if !ok || x.Kind.Unsteady() && !stop.Kind.Unsteady() {

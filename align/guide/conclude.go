@@ -1,6 +1,7 @@
 package guide
 
 import (
+	"trueturn/align"
 	"trueturn/align/answer"
 	"trueturn/align/knobs"
 	"trueturn/align/policy"
@@ -29,9 +30,17 @@ func (g *Guide) conclude() {
 	g.settle()
 }
 
+// stopOf is the fault to be put right before anything else; where there is no axis, why there is none says it.
+func stopOf(a answer.Finding) (align.Situation, bool) {
+	if a.Measured == nil {
+		return align.Situation{}, false
+	}
+	return a.Stop()
+}
+
 // faulty is whether something is amiss that more pictures will not mend.
 func (g *Guide) faulty(a answer.Finding) bool {
-	_, fault := a.Stop()
+	_, fault := stopOf(a)
 	return fault || a.Err != nil && usedIn(a) > 1 && !g.merelyFew(a)
 }
 
@@ -93,7 +102,7 @@ func (g *Guide) caseOf(a answer.Finding, w window) policy.Case {
 	if m := g.base.Measured; m != nil {
 		c.Pace = m.Question.Forecast.PerPicture
 	}
-	if stop, ok := a.Stop(); ok {
+	if stop, ok := stopOf(a); ok {
 		c.Stop = stop.Line(g.o.Answer.Voice)
 	}
 	if a.Err != nil && !g.merelyFew(a) {

@@ -57,7 +57,11 @@ func asks(a answer.Answer) bool { return a.Measured != nil && !a.Measured.Questi
 // sayNext is the next step. A turn is told knob by knob, the larger error first.
 func (f *face) sayNext(a answer.Answer) {
 	ad := a.Advice
-	if ad.Next == nil {
+	if ad.Next == nil { // no axis: what to put right, where something stops the work
+		if stop, ok := a.Stop(); ok {
+			f.headline(stop.Told(a.Voice))
+			fmt.Fprintln(f.out)
+		}
 		return
 	}
 	if *ad.Next != string(policy.Turn) || ad.TurnAltitudeArcmin == nil || ad.TurnAzimuthArcmin == nil || a.Axis == nil {
