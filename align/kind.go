@@ -4,6 +4,8 @@ import (
 	"slices"
 
 	"github.com/soniakeys/unit"
+
+	"trueturn/ephem/say"
 )
 
 // Kind names a trouble.
@@ -129,3 +131,22 @@ type Size struct {
 }
 
 func angle(a, sigma unit.Angle) Size { return Size{a.Rad(), sigma.Rad(), Radians} }
+
+// Act is what puts a kind right that stops the work, at a glance; none of others.
+func (k Kind) Act() say.Line {
+	switch k {
+	case KindNotTurning:
+		return say.Of("act: switch on")
+	case KindWrongHemisphere:
+		return say.Of("act: hemisphere")
+	case KindWrongRate:
+		return say.Of("act: star rate")
+	case KindSlipping:
+		return say.Of("act: tighten")
+	case KindStacked:
+		return say.Of("act: no stacking")
+	case KindDaylight:
+		return say.Of("act: wait for the dark")
+	}
+	return say.Line{}
+}

@@ -103,7 +103,7 @@ func (g *Guide) caseOf(a answer.Finding, w window) policy.Case {
 		c.Pace = m.Question.Forecast.PerPicture
 	}
 	if stop, ok := stopOf(a); ok {
-		c.Stop = stop.Line(g.o.Answer.Voice)
+		c.Stop, c.StopAct = stop.Line(g.o.Answer.Voice), stop.Kind.Act()
 	}
 	if a.Err != nil && !g.merelyFew(a) {
 		c.Err = g.sentence(a.Err)

@@ -37,6 +37,9 @@ func (g *rig) add(guide *Guide) View {
 	}
 	v := guide.View()
 	f := v.Frames[len(v.Frames)-1]
+	if v.Live.Act == "" || v.Live.Stage == "" {
+		g.t.Errorf("%s: no act %q or stage %q: %s", v.Live.Phase, v.Live.Act, v.Live.Stage, v.Live.Instruction)
+	}
 	g.t.Logf("%2d %-9s %-10s %s | %s (used %v %s)", g.taken, v.Live.Phase, v.Live.Kind, v.Live.Headline, v.Live.Instruction, f.Used, f.WhyNot)
 	return v
 }

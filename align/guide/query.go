@@ -130,5 +130,5 @@ func asks(q align.Query) told {
 	case align.KindClock:
 		right = say.Of("zone or clock offset")
 	}
-	return told{kind: string(policy.Measure), says: say.Of("question, say so and go on", q.Ask, q.If, right)}
+	return told{kind: string(policy.Measure), act: say.Of("act: question"), says: say.Of("question, say so and go on", q.Ask, q.If, right)}
 }

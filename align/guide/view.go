@@ -25,7 +25,9 @@ const (
 type Live struct {
 	Phase       string `json:"phase"`
 	Headline    string `json:"headline"`    // the job's own figure: "Round for 41 s"; empty while unknown, and what comes first where a question stands
-	Instruction string `json:"instruction"` // what to do now
+	Act         string `json:"act"`         // what to do now, in nine words at most
+	Stage       string `json:"stage"`       // where the session stands
+	Instruction string `json:"instruction"` // the act in full, with its reason
 	Kind        string `json:"kind"`        // a knobs.Kind while turning; shoot, measure or swing else
 	Knob        string `json:"knob"`        // altitude or azimuth; empty: none
 	Level       *Level `json:"level"`       // null without an axis

@@ -16,7 +16,8 @@ import (
 // told is what the hand is told: a kind, which knob, the line, and what may be noted besides.
 type told struct {
 	kind, knob string
-	says       say.Line
+	act, says  say.Line
+	more       int // pictures wanted; 0: not known, or none
 	notes      []say.Line
 }
 
@@ -55,7 +56,7 @@ func (g *Guide) compose() {
 	}
 	a.Lines = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
 	v := g.o.Answer.Voice
-	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: v.Say(headline(a)), Instruction: v.Say(s.says), Kind: s.kind, Knob: s.knob,
+	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: v.Say(headline(a)), Act: v.Say(s.act), Stage: v.Say(g.stage(phase, s)), Instruction: v.Say(s.says), Kind: s.kind, Knob: s.knob,
 		Level: levelOf(a), Question: question, Serial: g.s.Serial}}
 }
 
@@ -97,7 +98,9 @@ func (g *Guide) words(a answer.Finding) told {
 	return t
 }
 
-func ordered(o policy.Order) told { return told{kind: string(o.Step), says: o.Says} }
+func ordered(o policy.Order) told {
+	return told{kind: string(o.Step), act: o.Act, says: o.Says, more: o.More}
+}
 
 // headline is the job's own figure.
 func headline(a answer.Finding) say.Line {
@@ -117,11 +120,11 @@ func longest(s float64) say.Longest { return say.Longest(seconds(s)) }
 // turningWords: the turn, and what it gains for what it costs.
 func (g *Guide) turningWords(a answer.Finding) told {
 	o := g.s.Order
-	s := told{kind: string(o.Kind), says: o.Says}
+	s := told{kind: string(o.Kind), act: say.Of("act: another"), says: o.Says}
 	if o.Kind == knobs.Wait {
 		return s
 	}
-	s.knob = string(o.Knob)
+	s.knob, s.act = string(o.Knob), g.turnAct(*o)
 	gain, longer := g.gainLine(a, o.Knob)
 	if o.Remarked {
 		s.notes = append(s.notes, gain)
@@ -132,6 +135,41 @@ func (g *Guide) turningWords(a answer.Finding) told {
 	}
 	s.says = say.All(s.says, gain)
 	return s
+}
+
+// turnAct is a turn at a glance: which way, and how far.
+func (g *Guide) turnAct(o Order) say.Line {
+	size := g.s.Knobs.Options.Measure(o.Knob, o.Turn)
+	switch {
+	case o.Knob == knobs.Azimuth && (o.Turn > 0):
+		return say.Of("act: base right", size)
+	case o.Knob == knobs.Azimuth:
+		return say.Of("act: base left", size)
+	case o.Turn > 0:
+		return say.Of("act: raise", size)
+	}
+	return say.Of("act: lower", size)
+}
+
+// stage is where the session stands.
+func (g *Guide) stage(phase string, s told) say.Line {
+	switch {
+	case phase == Waiting:
+		return say.Of("stage: waiting")
+	case phase == Done:
+		return say.Of("stage: ready")
+	case phase == Turning && g.s.Order != nil && g.s.Order.Knob == knobs.Azimuth:
+		return say.Of("stage: turning the base")
+	case phase == Turning && g.s.Order != nil:
+		return say.Of("stage: turning the tilt")
+	case phase == Untouched && s.more > 0:
+		return say.Of("stage: untouched, more", s.more)
+	case phase == Untouched:
+		return say.Of("stage: untouched")
+	case s.more > 0:
+		return say.Of("stage: measuring, more", s.more)
+	}
+	return say.Of("stage: measuring")
 }
 
 // gainLine weighs the turn of a knob against its cost in the job's own figure; longer is whether it lengthens exposures.
@@ -180,11 +218,11 @@ func (g *Guide) untouchedWords(a answer.Finding) told {
 	measure := string(policy.Measure)
 	switch o := g.s.Order; {
 	case o != nil && o.Kind == knobs.Wait:
-		return told{kind: measure, says: o.Says}
+		return told{kind: measure, act: say.Of("act: another"), says: o.Says}
 	case g.again == nil && a.Measured != nil:
-		return told{kind: measure, says: say.Of("so far off, tighten", off(a.Measured))}
+		return told{kind: measure, act: say.Of("act: clamp"), says: say.Of("so far off, tighten", off(a.Measured))}
 	case g.again == nil:
-		return told{kind: measure, says: say.Of("tighten and measure")}
+		return told{kind: measure, act: say.Of("act: clamp"), says: say.Of("tighten and measure")}
 	}
 	s := ordered(g.caseOf(*g.again, g.fresh).Effort(true)) // the bubbles still show what the turns made of the first measurement
 	s.says = say.Of("tightened? once more", s.says)

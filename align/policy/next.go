@@ -33,6 +33,7 @@ type Case struct {
 	Advice   Advice
 	Pictures int      // that were used
 	Stop     say.Line // a fault that is to be put right before anything else; none: there is none
+	StopAct  say.Line // the same at a glance
 	Err      say.Line // why there is no axis, and the way out; none: there is one, or merely too few pictures
 	Told     bool     // a fault of the mount was told, and is not over
 	Changed  int      // the motor runs otherwise since a moment ago: so many pictures are missing since; 0: it does not
@@ -46,7 +47,9 @@ type Case struct {
 // Order is the one thing to do now.
 type Order struct {
 	Step Step
-	Says say.Line
+	Act  say.Line // in nine words at most, to be read at a glance
+	Says say.Line // in full, with its reason
+	More int      // pictures wanted; 0: not known, or none
 }
 
 // standing is how the case's axis stands; only with an axis.
@@ -118,13 +121,13 @@ func (s State) settled(c Case) State {
 func (s State) Order(c Case) Order {
 	switch {
 	case s.Phase == Waiting:
-		return Order{Shoot, say.Of("begin")}
+		return Order{Step: Shoot, Act: say.Of("act: begin"), Says: say.Of("begin")}
 	case s.Phase == Turning:
 		return Order{Step: Turn}
 	case s.Phase == Done && c.Axis != nil && !c.Stop.None():
-		return Order{Measure, c.Stop}
+		return c.stopped()
 	case s.Phase == Done && c.Axis != nil:
-		return Order{Shoot, c.start()}
+		return c.start()
 	}
 	return s.measure(c)
 }
@@ -133,13 +136,13 @@ func (s State) Order(c Case) Order {
 func (s State) measure(c Case) Order {
 	switch {
 	case !s.Remark.None() && (c.Pictures < 2 || c.Ready()):
-		return Order{Measure, s.Remark}
+		return s.remarked(c)
 	case c.Changed > 0:
-		return Order{Measure, say.Of("the motor runs otherwise", say.Pictures(c.Changed))}
+		return pictures(c.Changed, say.Of("the motor runs otherwise", say.Pictures(c.Changed)))
 	case !c.Err.None():
-		return Order{Measure, c.Err}
+		return Order{Step: Measure, Act: say.Of("act: mend what is amiss"), Says: c.Err}
 	case !c.Stop.None():
-		return Order{Measure, c.Stop}
+		return c.stopped()
 	}
 	o := c.Effort(s.Phase == Untouched) // where the bubbles still show what the turns made of the first measurement
 	if c.Pictures < LeastPictures {
@@ -178,15 +181,16 @@ func (c Case) Effort(bare bool) Order {
 	more := morePictures(s.Sigma, c.wanted(), f, c.Pictures)
 	switch {
 	case c.Axis.DOF < 1:
-		return Order{Measure, say.Of("one more to see what gave way", how)}
+		return pictures(1, say.Of("one more to see what gave way", how))
 	case s.Off.Total > coarsely:
-		return Order{Measure, say.Of("more to see what gives way", c.count(max(1, SurePictures-c.Pictures)), how)}
+		n := max(1, SurePictures-c.Pictures)
+		return pictures(n, say.Of("more to see what gives way", c.count(n), how))
 	case more > mostPictures && f.SwingSigma > 0 && f.SwingSigma < s.Sigma || c.Advice.Next == Swing:
-		return Order{Swing, say.Of("swing, from and to", s.Sigma, f.SwingSigma)}
+		return Order{Step: Swing, Act: say.Of("act: swing"), Says: say.Of("swing, from and to", s.Sigma, f.SwingSigma)}
 	case more > mostPictures:
-		return Order{Measure, c.Advice.Says}
+		return Order{Step: Measure, Act: say.Of("act: many more"), Says: c.Advice.Says}
 	}
-	return Order{Measure, say.Of("more pictures", c.count(more), how)}
+	return pictures(more, say.Of("more pictures", c.count(more), how))
 }
 
 // first speaks before the third picture: whether a few minutes of tracking will do, or the axis is to be swung now.
@@ -195,12 +199,13 @@ func (c Case) first() Order {
 	want := t.Stands.Div(Sureness)
 	switch {
 	case !t.Known:
-		return Order{Measure, say.Of("at least so many more", say.Pictures(least))}
+		return pictures(least, say.Of("at least so many more", say.Pictures(least)))
 	case t.Sigma > want:
-		return Order{Swing, say.Of("swing now", t.Sigma, c.Planned, t.Stands)}
+		return Order{Step: Swing, Act: say.Of("act: swing"), Says: say.Of("swing now", t.Sigma, c.Planned, t.Stands)}
 	}
 	total := PlannedPictures * math.Pow(t.Sigma.Rad()/want.Rad(), 1/TrackingPower)
-	return Order{Measure, say.Of("more pictures, or swing", c.count(max(least, int(math.Ceil(total))-c.Pictures)))}
+	n := max(least, int(math.Ceil(total))-c.Pictures)
+	return pictures(n, say.Of("more pictures, or swing", c.count(n)))
 }
 
 // morePictures of the same kind bring the error down to what is wanted: from the forecast for twice as many, by a power of the number.
@@ -222,12 +227,37 @@ func (c Case) count(n int) say.Line {
 }
 
 // start is the order of a session that is done.
-func (c Case) start() say.Line {
-	s := c.standing()
-	if !c.Question.shortens() && c.Question.LongestS <= 0 {
-		return say.Of("start, nothing left to turn", s.off())
+func (c Case) start() Order {
+	s, o := c.standing(), Order{Step: Shoot, Act: say.Of("act: start")}
+	switch {
+	case c.Question.shortens():
+		o.Act = say.Of("act: start, shorter", longest(c.Question.LongestS))
+	case c.Question.LongestS <= 0:
+		o.Says = say.Of("start, nothing left to turn", s.off())
+		return o
 	}
-	return s.startLine(c.Question, true)
+	o.Says = s.startLine(c.Question, true)
+	return o
+}
+
+// stopped is the order where a fault is to be put right first, however well the axis is known.
+func (c Case) stopped() Order { return Order{Step: Measure, Act: c.StopAct, Says: c.Stop} }
+
+// remarked is the order where a remark says all.
+func (s State) remarked(c Case) Order {
+	if s.Afresh && c.Axis != nil {
+		return Order{Step: Measure, Act: say.Of("act: point at the pole"), Says: s.Remark}
+	}
+	return pictures(max(1, LeastPictures-c.Pictures), s.Remark)
+}
+
+// pictures is an order to take so many more, hands off.
+func pictures(n int, says say.Line) Order {
+	act := say.Of("act: so many more", n)
+	if n == 1 {
+		act = say.Of("act: one more")
+	}
+	return Order{Step: Measure, Act: act, Says: says, More: n}
 }
 
 // TurnTime is what the turn of so many knobs costs: the hand, the picture after it and three untouched ones.

@@ -141,7 +141,7 @@ const moonWidth = 31.1
 func Moons(a unit.Angle) string {
 	switch w := math.Abs(a.Min()) / moonWidth; {
 	case w < 0.05:
-		return "less than a tenth of the Moon's width"
+		return "less than 0.1 Moon widths"
 	case w >= 0.95 && w < 1.05:
 		return "one Moon width"
 	default:

@@ -61,7 +61,7 @@ var orders = map[say.Key]string{
 	"turn the base so far":        "Turn the base {} {} seen from above ({} when facing the pole, toward {}; {}).",
 	"turn the base and come back": "Turn the base {} {} seen from above ({} when facing the pole, toward {}; {}): go about {} past that and come back {}.",
 	"mm at the leg":               "{} at the leg",
-	"mm at the rim":               "{} at the head's rim",
+	"mm at the rim":               "{} at its rim",
 	"in Moon widths":              "{}",
 	"a touch of the knob":         "a touch of the knob",
 	"part of a turn of the knob":  "{} of a turn of the knob",

@@ -33,9 +33,19 @@ func (p *tab) send(s *served, paths ...string) account {
 // shows waits until the page says what the session says.
 func (p *tab) shows(v account) {
 	p.t.Helper()
-	p.until("the page shows the sentence and the figure", squeezed("#say")+` === `+quoted(squeeze(v.Live.Instruction))+` && `+
-		squeezed("#headline")+`.includes(`+quoted(squeeze(v.Live.Headline))+`)`)
+	if n := len(strings.Fields(v.Live.Act)); n == 0 || n > glance {
+		p.t.Errorf("the act has %d words: %q", n, v.Live.Act)
+	}
+	figure := v.Live.Headline
+	if v.Live.Question != nil {
+		figure = "" // the act says it
+	}
+	p.until("the page shows act, sentence and figure", squeezed("#act")+` === `+quoted(squeeze(v.Live.Act))+` && `+squeezed("#stage")+` === `+quoted(squeeze(v.Live.Stage))+` && `+squeezed("#say")+` === `+quoted(squeeze(v.Live.Instruction))+` && `+
+		squeezed("#headline")+`.includes(`+quoted(squeeze(figure))+`)`)
 }
+
+// glance is how many words the act may have.
+const glance = 9
 
 // squeezed is the text of an element with single spaces, as a script.
 func squeezed(selector string) string {

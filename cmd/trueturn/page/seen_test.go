@@ -318,7 +318,7 @@ func readAloud(t *testing.T, p *tab, srv *served) {
 	if got := eval[string](p, `document.documentElement.lang`); got != "en" {
 		t.Errorf("the language is %q", got)
 	}
-	if got := eval[string](p, `document.title`); !strings.Contains(got, v.Live.Headline) {
+	if got := eval[string](p, `document.title`); !strings.Contains(got, v.Live.Act) {
 		t.Errorf("the window is called %q", got)
 	}
 	if got := eval[int](p, `document.querySelectorAll('h1').length`); got != 1 {

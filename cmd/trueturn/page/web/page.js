@@ -70,8 +70,10 @@
     const before = seen;
     seen = word;
     const headline = live.headline || unknownYet[live.phase] || 'Not known yet';
-    write($('headline'), headline);
-    document.title = headline + ' – ' + title;
+    write($('headline'), live.question ? '' : headline); // which the act says
+    write($('stage'), live.stage || '');
+    write($('act'), live.act || headline);
+    document.title = (live.act || headline) + ' – ' + title;
     const say = live.instruction || (word.advice && word.advice.next_text) || '';
     write($('say'), say);
     $('say').classList.toggle('long', say.length > longSentence);
