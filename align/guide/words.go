@@ -56,7 +56,7 @@ func (g *Guide) compose() {
 	}
 	a.Lines = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
 	v := g.o.Answer.Voice
-	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: v.Say(headline(a)), Act: v.Say(s.act), Stage: v.Say(g.stage(phase, s)), Instruction: v.Say(s.says), Kind: s.kind, Knob: s.knob,
+	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: v.Say(headline(a)), Act: v.Say(s.act), Stage: v.Say(g.stage(phase, s, a)), Instruction: v.Say(s.says), Kind: s.kind, Knob: s.knob,
 		Level: levelOf(a), Question: question, Serial: g.s.Serial}}
 }
 
@@ -151,9 +151,11 @@ func (g *Guide) turnAct(o Order) say.Line {
 	return say.Of("act: lower", size)
 }
 
-// stage is where the session stands.
-func (g *Guide) stage(phase string, s told) say.Line {
-	switch {
+// stage is where the session stands; where shooting now is fine, that first.
+func (g *Guide) stage(phase string, s told, a answer.Finding) say.Line {
+	switch m := a.Measured; {
+	case phase == Turning && m != nil && m.Question.Rounded && a.Advice.Trustworthy && g.s.Order != nil && g.s.Order.Kind == knobs.Turn:
+		return say.Of("stage: round already", seconds(m.Question.PlannedS))
 	case phase == Waiting:
 		return say.Of("stage: waiting")
 	case phase == Done:

@@ -19,6 +19,7 @@ type Tube struct {
 	Sigma     unit.Angle // one standard error; the bubble spans two on either side
 	Stands    unit.Angle // the marks' distance from the middle; 0 or NaN: unknown, no marks
 	Low, High string     // words at its ends: left and right, or below and above
+	Turning   bool       // a hand is wanted here: the bubble's place of rest is outlined, and the way there hatched
 	Reach     unit.Angle // from the middle to an end; 0: as far as value and marks ask for
 }
 
@@ -78,6 +79,7 @@ func (t Tube) SVG() template.HTML {
 	half := s.reach * l.perMinute
 	l.bar(p, "tube", -half, half, halfWidth, tubeRound)
 	t.marks(p, l, s)
+	t.way(p, l, s)
 	t.bubble(p, l, s)
 	t.numbers(p, l, s)
 	t.ends(p, l, half)
@@ -126,14 +128,44 @@ func (t Tube) marks(p *pen, l lie, s shape) {
 	}
 }
 
-// bubble rests against an end when the knob is farther off than the tube reaches.
+// hatching is the distance between two strokes of a way.
+const hatching = 9.0
+
+// way is where the bubble must come to rest, as a hollow outline, and the way there, hatched.
+func (t Tube) way(p *pen, l lie, s shape) {
+	if !t.Turning || !finite(s.value) {
+		return
+	}
+	at, half := s.bubble(l)
+	for along := half + hatching; along < math.Abs(at)-half; along += hatching {
+		l.slant(p, "way", math.Copysign(along, at), halfWidth-8)
+	}
+	l.bar(p, "rest", -half, half, halfWidth-6, 16)
+}
+
+// slant is a stroke across the tube, not square to it.
+func (l lie) slant(p *pen, class string, along, half float64) {
+	const lean = 4
+	if l.standing {
+		p.line(class, l.x-half, l.y-along-lean, l.x+half, l.y-along+lean)
+		return
+	}
+	p.line(class, l.x+along-lean, l.y+half, l.x+along+lean, l.y-half)
+}
+
+// bubble is where it stands, and half its length: against an end when the knob is farther off than the tube reaches.
+func (s shape) bubble(l lie) (at, half float64) {
+	end := s.reach*l.perMinute - 3
+	half = min(max(bubbleSigmas*s.sigma*l.perMinute, leastBubble), end)
+	return max(-end+half, min(end-half, s.value*l.perMinute)), half
+}
+
+// bubble draws it.
 func (t Tube) bubble(p *pen, l lie, s shape) {
 	if !finite(s.value) {
 		return
 	}
-	end := s.reach*l.perMinute - 3
-	half := min(max(bubbleSigmas*s.sigma*l.perMinute, leastBubble), end)
-	at := max(-end+half, min(end-half, s.value*l.perMinute))
+	at, half := s.bubble(l)
 	l.bar(p, "bubble", at-half, at+half, halfWidth-6, 16)
 	l.across(p, "core", at, -halfWidth+10, halfWidth-10)
 }

@@ -35,5 +35,6 @@ var acts = map[say.Key]string{
 	"stage: turning the tilt": "Turning the tilt",
 	"stage: untouched":        "Hands off",
 	"stage: untouched, more":  "Hands off, {} more",
+	"stage: round already":    "{} stay round already. To gain more:",
 	"stage: ready":            "Ready",
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/align/guide"
+	"trueturn/align/knobs"
 	"trueturn/cmd/plot"
 	"trueturn/cmd/words"
 )
@@ -33,6 +34,8 @@ func tubes(v guide.View) tubesJSON {
 	tilt := reading{knob: "tilt", value: l.AltitudeArcmin, sigma: l.AltitudeSigmaArcmin, stands: l.StandsArcmin, plannedS: planned, low: "too low", high: "too high"}
 	base := reading{knob: "base", value: l.AzimuthArcmin, sigma: l.AzimuthSigmaArcmin, stands: turned(l.StandsArcmin, v), plannedS: planned,
 		low: "too far anticlockwise (left)", high: "too far clockwise (right)"}
+	turning := v.Live.Phase == guide.Turning && v.Live.Kind != string(knobs.Wait)
+	tilt.turning, base.turning = turning && v.Live.Knob == string(knobs.Altitude), turning && v.Live.Knob == string(knobs.Azimuth)
 	t.Altitude, t.AltitudeText = tilt.tube("Tilt: how high the axis points, against its aim", "too low", "too high", true).SVG(), tilt.words()
 	t.Azimuth, t.AzimuthText = base.tube("Base: how far round the axis points, against its aim", "too far left", "too far right", false).SVG(), base.words()
 	return t
@@ -53,11 +56,12 @@ type reading struct {
 	value, sigma, stands float64
 	plannedS             float64
 	low, high            string // words for an error below and above zero
+	turning              bool   // a hand is wanted at this knob
 }
 
 // tube is the reading drawn.
 func (r reading) tube(name, low, high string, standing bool) plot.Tube {
-	return plot.Tube{Name: name, Standing: standing, Low: low, High: high, Value: unit.AngleFromMin(r.value), Sigma: unit.AngleFromMin(r.sigma),
+	return plot.Tube{Name: name, Standing: standing, Low: low, High: high, Turning: r.turning, Value: unit.AngleFromMin(r.value), Sigma: unit.AngleFromMin(r.sigma),
 		Stands: unit.AngleFromMin(r.stands), Reach: unit.AngleFromMin(r.reach())}
 }
 
