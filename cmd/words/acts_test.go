@@ -20,6 +20,9 @@ func TestActsAtAGlance(t *testing.T) {
 	gaps := []any{12, say.Longest(time.Hour), turns.Measure(knobs.Altitude, unit.AngleFromMin(90)), knobs.Options{RimMM: 80}.Measure(knobs.Azimuth, unit.AngleFromMin(90)),
 		knobs.Options{}.Measure(knobs.Azimuth, unit.AngleFromMin(1)), turns.Measure(knobs.Altitude, unit.AngleFromMin(1)), knobs.Options{LegMM: 600}.Measure(knobs.Altitude, unit.AngleFromMin(12))}
 	for key := range acts {
+		if !strings.HasPrefix(string(key), "act: ") {
+			continue
+		}
 		for _, gap := range gaps {
 			if _, number := gap.(int); number != strings.Contains(string(key), "more") {
 				continue
