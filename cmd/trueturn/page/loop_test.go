@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -27,6 +28,15 @@ func (p *tab) send(s *served, paths ...string) account {
 		return len(v.Frames) >= before+len(paths) && v.Live.Waiting == 0 && v.Live.Working == ""
 	})
 	p.shows(v)
+	want := "Not used: see below"
+	for _, f := range v.Frames {
+		if f.Used && f.File == filepath.Base(paths[len(paths)-1]) {
+			want = "Used. Send more"
+		}
+	}
+	if len(paths) == 1 {
+		p.until("the button pressed says what became of the picture", squeezed("#pick-says")+` === `+quoted(want))
+	}
 	return v
 }
 

@@ -81,6 +81,8 @@
     showQuestion(live.question);
     showLevel(live);
     showBusy(live);
+    tellFates(word);
+    showPick();
     write($('amiss'), live.trouble || '');
     showTroubles(word);
     showPictures(word);
@@ -522,6 +524,7 @@
 
   function arrived(w) {
     sent++;
+    fates.set(w.file.name, performance.now());
     if (w.row) w.row.remove();
     ways.splice(ways.indexOf(w), 1);
     pump();
@@ -610,6 +613,36 @@
 
   function showShare(w) {
     if (w.row && w.state === 'sending') w.row.children[2].value = w.share || 0;
+    showPick();
+  }
+
+  // What becomes of pictures sent is seen on the button that was pressed, wherever the page is scrolled to.
+  const fates = new Map(); // pictures sent whose measuring is awaited, by name, and since when
+  const queueMS = 3000; // until the computer says that one waits
+  const fateMS = 8000; // that what became of one stays on the button
+  let fate = '', fading = 0;
+
+  function tellFates(word) {
+    const live = word.live || {};
+    for (const frame of word.frames || []) {
+      if (!fates.delete(frame.file)) continue;
+      fate = frame.used ? 'Used. Send more' : 'Not used: see below';
+      clearTimeout(fading);
+      fading = setTimeout(() => { fate = ''; showPick(); }, fateMS);
+    }
+    if (live.working || live.waiting) return;
+    for (const [name, since] of fates) { // measured under another name, or known already
+      if (performance.now() - since > queueMS) fates.delete(name);
+    }
+  }
+
+  function showPick() {
+    const going = ways.filter(w => w.state === 'sending');
+    const live = (seen && seen.live) || {};
+    let text = fate || 'Send pictures';
+    if (going.length) text = 'Sending ' + Math.round(100 * going.reduce((sum, w) => sum + (w.share || 0), 0) / going.length) + ' %';
+    else if (fates.size && (live.working || live.waiting)) text = 'Measuring';
+    write($('pick-says'), text);
   }
 
   function clearWays() {
