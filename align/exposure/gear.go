@@ -44,13 +44,16 @@ func (w *Wobble) Largest() unit.Angle {
 	return w.PeakToPeak.Mul(power(w.SizeFactor, 1)) + w.Sigma.Mul(2)
 }
 
+// alike is the ratio of two lengths up to which they are told in the same figures, or nearly.
+const alike = 1.02
+
 // RestsOn is what a longest exposure rests on where nobody has seen the gear, to be said behind the figure; none where somebody has.
 // lowS and highS are the range as gears go.
 func RestsOn(gear Source, lowS, highS float64) say.Line {
 	switch {
 	case gear != GearUsual:
 		return say.Line{}
-	case lowS >= highS:
+	case highS <= alike*lowS:
 		return say.Of("on most gears, this one unseen")
 	case highS >= FaithS:
 		return say.Of("on most gears, from one length on", length(lowS), length(highS))

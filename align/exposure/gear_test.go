@@ -123,7 +123,7 @@ func TestRestsOn(t *testing.T) {
 		low, high float64
 		want      say.Key
 	}{
-		{GearMeasured, 10, 20, ""}, {GearTold, 10, 10, ""}, {GearUsual, 10, 10, "on most gears, this one unseen"},
+		{GearMeasured, 10, 20, ""}, {GearTold, 10, 10, ""}, {GearUsual, 10, 10, "on most gears, this one unseen"}, {GearUsual, 0.14, 0.1401, "on most gears, this one unseen"},
 		{GearUsual, 10, 20, "on most gears, between two lengths"}, {GearUsual, 10, FaithS, "on most gears, from one length on"},
 	} {
 		if got := RestsOn(row.gear, row.low, row.high).Key; got != row.want {

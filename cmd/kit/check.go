@@ -168,7 +168,7 @@ func (c *checker) once(path []string, at int, what string) bool {
 	id := strings.Join(path, "\x00")
 	if first, twice := c.seen[id]; twice {
 		line, _ := c.place(first)
-		c.add(at, fmt.Sprintf("%s %q stands here a second time, first in line %d", what, path[len(path)-1], line), "keep one of them, or give it another name")
+		c.add(at, fmt.Sprintf("%s %q is here a second time, first in line %d", what, path[len(path)-1], line), "keep one of them, or give it another name")
 		return false
 	}
 	c.seen[id] = at
@@ -370,7 +370,7 @@ func (c *checker) whole(m mark) {
 		}
 	case Lenses:
 		if has("focal_length_mm") == has("equivalent_mm") {
-			c.add(m.offset, fmt.Sprintf("lens %q must be told in one way", m.name), "give focal_length_mm, or equivalent_mm, and not both")
+			c.add(m.offset, fmt.Sprintf("lens %q must be given in one way", m.name), "give focal_length_mm, or equivalent_mm, and not both")
 		}
 	case Mounts:
 		if has("peak_to_peak_arcsec") && !has("period_s") {

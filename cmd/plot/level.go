@@ -216,7 +216,7 @@ func (t Tube) detail(s shape) string {
 	}
 	words := fmt.Sprintf("The bubble stands %.1f arcminutes toward “%s”, ± %.1f.", math.Abs(s.value), side, s.sigma)
 	if s.stands == 0 {
-		return words + " What the exposure stands is not known."
+		return words + " What the exposure can take is not known."
 	}
 	return words + fmt.Sprintf(" The marks stand at %.1f arcminutes on either side.", s.stands)
 }

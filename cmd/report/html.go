@@ -7,6 +7,7 @@ import (
 
 	"trueturn/cmd/plot"
 	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/words"
 )
 
 //go:embed report.css
@@ -15,7 +16,7 @@ var style string
 //go:embed report.html
 var layout string
 
-var page = template.Must(template.New("report").Parse(layout))
+var page = template.Must(template.New("report").Funcs(template.FuncMap{"kind": words.Kind}).Parse(layout))
 
 // HTML writes the report, which tells the place to 0.01° only. The error is the writer's.
 func HTML(w io.Writer, d Data) error {

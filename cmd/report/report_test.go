@@ -157,7 +157,7 @@ func TestOtherEvenings(t *testing.T) {
 		words []string
 	}{
 		"swung":    {written(t, swung(t)), []string{"Turn the knobs", "swung or the camera re-aimed between most pictures", "Left over upward"}},
-		"standing": {written(t, standing(t)), []string{"Round for ", "not turning", "None could be measured, for the reason above", "up is east", "Share of exposures"}},
+		"standing": {written(t, standing(t)), []string{"Round for ", "Not turning", "None could be measured, for the reason above", "up is east", "Share of exposures"}},
 	} {
 		if *keep != "" {
 			if err := os.WriteFile(*keep+"-"+name+".html", []byte(c.page), 0o644); err != nil {
@@ -203,11 +203,11 @@ func TestHeadline(t *testing.T) {
 		d            Data
 		figure, plan string
 	}{
-		{"longest known", Data{Answer: exposed(74, true)}, "Round for 74 s", "30 s: round, with room to 74 s."},
-		{"too long planned", Data{Answer: exposed(12.4, false)}, "Round for 12 s", "30 s: not round; as it stands, stars stay round for 12 s."},
-		{"a quarter of an hour", Data{Answer: exposed(900, true)}, "Round for 15 min", "30 s: round, with room to 15 min."},
-		{"an hour", Data{Answer: exposed(3600, true)}, "Round for an hour and more", "30 s: round, with room to an hour and more."},
-		{"short", Data{Answer: exposed(1.26, false)}, "Round for 1.3 s", "30 s: not round; as it stands, stars stay round for 1.3 s."},
+		{"longest known", Data{Answer: exposed(74, true)}, "Round for 74 s", "30 s is fine: stars stay round for up to 74 s."},
+		{"too long planned", Data{Answer: exposed(12.4, false)}, "Round for 12 s", "30 s is too long: as it stands, stars stay round for 12 s."},
+		{"a quarter of an hour", Data{Answer: exposed(900, true)}, "Round for 15 min", "30 s is fine: stars stay round for up to 15 min."},
+		{"an hour", Data{Answer: exposed(3600, true)}, "Round for an hour and more", "30 s is fine: stars stay round for up to an hour and more."},
+		{"short", Data{Answer: exposed(1.26, false)}, "Round for 1.3 s", "30 s is too long: as it stands, stars stay round for 1.3 s."},
 		{"axis alone", Data{Answer: turn}, "Turn the knobs", ""},
 		{"judged alone", Data{Judged: &exposure.Verdict{Round: 3, Of: 7}}, "3 of 7 are round", ""},
 		{"a failure", Data{Answer: answer.Answer{Finding: answer.Finding{Err: errors.New("x")}}}, "No axis from these pictures", ""},

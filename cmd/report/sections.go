@@ -53,9 +53,9 @@ func driftSection(d Data) Section {
 	x := plot.Seconds(c.mid)
 	switch {
 	case len(c.mid) < 2:
-		s.Words = append(s.Words, "Fewer than two pictures were used: nothing can be seen to creep.")
+		s.Words = append(s.Words, "Fewer than two pictures were used, so no creep can be seen.")
 	case alone(c.stretch):
-		s.Words = append(s.Words, "The axis was swung or the camera re-aimed between most pictures; what crept cannot be seen from one to the next.")
+		s.Words = append(s.Words, "The axis was swung or the camera re-aimed between most pictures; so creep cannot be seen from one to the next.")
 	default:
 		for _, p := range []series{
 			{"North and south", "declination less the first’s, ″", "How far the middle of the picture crept over the sky; up is north.", x, c.north, c.northSigma, c.stretch},
@@ -99,7 +99,7 @@ func wobbleSection(d Data) Section {
 	w := d.Wobble
 	if w == nil {
 		if len(s.Words) == 0 {
-			s.Words = []string{or(d.Missing.Wobble, "Not measured: it takes pictures over more than one turn of the worm, some eight to fifteen minutes, without touching.")}
+			s.Words = []string{or(d.Missing.Wobble, "Not measured: it takes pictures over more than one turn of the worm, some eight to fifteen minutes, hands off.")}
 		}
 		return s
 	}
@@ -172,7 +172,7 @@ func fieldSection(d Data) Section {
 		s.Words = []string{or(d.Missing.Field, "Not drawn: no picture with measured stars was given.")}
 		return s
 	}
-	detail := fmt.Sprintf("%s: each stroke lies along a star and is the longer, the longer the star; round stars are dots.", f.File)
+	detail := fmt.Sprintf("%s: each stroke lies along a star, and is longer the longer the star; round stars are dots.", f.File)
 	k := 0.0
 	if d.Exposure != nil {
 		k = d.Exposure.MaxElongation

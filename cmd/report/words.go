@@ -94,7 +94,7 @@ func sentence(s string) string {
 func axisOf(d Data) axisView {
 	a := d.Answer
 	if a.Axis == nil || a.Error == nil {
-		why := "The pictures do not settle an axis."
+		why := "The pictures do not show where the axis points."
 		if a.Err != nil {
 			why = reason(a)
 		}
@@ -136,15 +136,15 @@ func Level(a answer.Answer) (azimuth, altitude plot.Tube, ok bool) {
 
 // reading says how to read the tubes.
 func (t tubes) reading(a answer.Answer) string {
-	text := "Each bubble stands where the axis points and is as long as the measurement is unsure, two standard errors either way. "
+	text := "Each bubble is where the axis points and is as long as the measurement is unsure, two standard errors either way. "
 	if t.altitude.Stands <= 0 {
-		return text + "How much the planned exposure stands is not known, so the tubes have no marks."
+		return text + "How much the planned exposure can take is not known, so the tubes have no marks."
 	}
 	planned := "the planned exposure"
 	if s := a.Measured.Question.PlannedS; s > 0 {
 		planned = words.Exposure(s)
 	}
-	return text + fmt.Sprintf("The marks enclose what %s can stand with the other tube in the middle, half of the tolerance being left to the gear.", planned)
+	return text + fmt.Sprintf("The marks enclose what %s can take when the other tube is in the middle; half of the tolerance is left to the gear.", planned)
 }
 
 func (t tubes) azimuthWords(a answer.Answer) string {

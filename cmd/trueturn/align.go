@@ -25,13 +25,13 @@ const alignText = `Measures where the axis points from pictures taken on the run
 what to turn. FRAMES are pictures (JPEG, PNG, TIFF, DNG, FITS, cameras' raw files) or
 folders of them.
 
-Three pictures do if the axis is swung by hand between them, by unequal angles of
-20 to 50 degrees; without swings take ten or more over some minutes. Any patch of
-sky will do, and nobody need see the pole.
+Three pictures will do if you swing the axis by hand between them, by unequal angles
+of 20 to 50 degrees; without swings take ten or more over some minutes. Any patch of
+sky will do; the pole need not be in view.
 
 Fields under 5 degrees hold too few known stars: add --at RA,Dec, where they look,
-and the lens. Take two more pictures of some seconds with the motor off, at the end,
-half a minute apart, or give --roll: they show which way is up.`
+and the lens. At the end take two more pictures of some seconds with the motor off,
+half a minute apart, which show which way is up; or give --roll.`
 
 const alignExample = `  trueturn align --site 46.02,7.75,1620 evening/
   trueturn align --site 46.02,7.75 --tz +02:00 --equivalent 115 sky-*.jpg`
@@ -96,7 +96,7 @@ func (m *measuring) flags(fs *pflag.FlagSet) {
 	m.wishes(fs)
 	m.narrowFlags(fs)
 	fs.StringVar(&m.positions, "positions", "", "table `FILE.csv` of positions measured elsewhere, in place of pictures; - is the standard input")
-	fs.BoolVar(&m.pictures, "pictures", false, "print the table of the pictures and what else is worth knowing; without it they come where something is wrong with one")
+	fs.BoolVar(&m.pictures, "pictures", false, "print the table of the pictures and what else is worth knowing; else only where something is wrong with a picture")
 	m.keep.registerSave(fs)
 	m.keep.register(fs)
 }
@@ -112,10 +112,10 @@ func (m *measuring) wishes(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "refracted|true|field", text: "refracted", set: func(s string) (err error) {
 		m.aim, err = align.ParseAimKind(s)
 		return err
-	}}, "aim", "where the axis should point: at the pole as seen, the true pole, or where --target drifts least")
+	}}, "aim", "where the axis should point: at the pole as seen, at the true pole, or where --target drifts least")
 	fs.Var(target(&m.target), "target", "the picture planned, for --aim field: "+placeWords)
-	fs.Var(seconds(&m.planned, 0.001, 3600), "planned", "exposure planned")
-	fs.Var(air(&m.air), "air", "temperature and pressure at the site; else usual for its height")
+	fs.Var(seconds(&m.planned, 0.001, 3600), "planned", "exposure you plan")
+	fs.Var(air(&m.air), "air", "temperature and pressure at the site; else typical for its height")
 	m.round.register(fs)
 	fs.Var(between("S", &m.periodS, 1, 1e5), "period", "of the gear's wobble, where you know it")
 	fs.Var(fNumber(&m.fNumber), "f-number", "of the lens, for a rule of thumb in the report")
@@ -139,13 +139,13 @@ func needFrames(c *cobra.Command, args []string) error {
 
 func (m *measuring) check() error {
 	if m.aim == align.AimField && m.target == nil {
-		return usage("--aim field needs to know the field", "add --target, as RA,Dec or by name", nil)
+		return usage("--aim field needs a target", "add --target, as RA,Dec or by name", nil)
 	}
 	if m.aim != align.AimField && m.target != nil {
 		return usage(fmt.Sprintf("--target changes nothing with --aim %s: the axis then points at the pole whatever is photographed", m.aim), "add --aim field, or leave --target out", nil)
 	}
 	if m.rollDeg != nil && m.at == nil {
-		return usage("--roll is of use with --at alone", "add --at RA,Dec: where the pictures look", nil)
+		return usage("--roll works only with --at", "add --at RA,Dec: where the pictures look", nil)
 	}
 	if err := m.lens.check(); err != nil {
 		return err
@@ -242,7 +242,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 		return result{}, err
 	}
 	if n := len(g.skipped); n > 0 {
-		f.note("passed over, no picture by its ending: " + few(g.skipped, 3))
+		f.note("ignored, not pictures by their endings: " + few(g.skipped, 3))
 	}
 	fo, err := m.clock.options()
 	if err != nil {

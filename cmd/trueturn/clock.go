@@ -21,10 +21,10 @@ type clockFlags struct {
 
 func (c *clockFlags) register(fs *pflag.FlagSet) {
 	const yearS = 366 * 86400
-	fs.Var(zone(&c.zone), "tz", "zone of the camera's clock, for pictures that do not say, and of the times printed: +02:00, UTC, or a name as Europe/Lisbon")
+	fs.Var(zone(&c.zone), "tz", "zone of the camera's clock, for pictures that do not say, and of the times printed: +02:00, UTC, or a name like Europe/Lisbon")
 	c.tz = fs.Lookup("tz")
 	fs.Var(seconds(&c.offset, -yearS, yearS), "clock-offset", "seconds to add to the camera's clock")
-	fs.Var(&value{kind: "start|middle|end", text: "start", set: c.setStamp}, "stamp", "what of the exposure the picture's time is")
+	fs.Var(&value{kind: "start|middle|end", text: "start", set: c.setStamp}, "stamp", "which moment of the exposure the picture's time marks")
 	fs.StringVar(&c.times, "times", "", "table `FILE.csv` of file,start_utc,exposure_s, for pictures without a clock")
 }
 

@@ -45,7 +45,7 @@ func (f *face) demoCommand() *cobra.Command {
 			return f.demo(c.Context(), e, out)
 		},
 	}
-	c.Flags().StringVar(&out, "out", "", "folder `DIR` to keep the pictures in; else they are thrown away")
+	c.Flags().StringVar(&out, "out", "", "folder `DIR` to keep the pictures in; else they are deleted")
 	return c
 }
 
@@ -73,7 +73,7 @@ func (f *face) demo(ctx context.Context, e simulate.Evening, out string) error {
 		defer os.RemoveAll(dir)
 		out = dir
 	}
-	f.tell("An evening that never was, at %s. A phone (%.0f mm equivalent, %.0f megapixels) sits on a small "+
+	f.tell("An invented evening at %s. A phone (%.0f mm equivalent, %.0f megapixels) sits on a small "+
 		"mount whose gear is uneven, whose base is not quite level, and which somebody pointed roughly at the pole.",
 		demoPlace(e.Site, f.site != nil), e.Camera.EquivalentMM, float64(e.Camera.Width*e.Camera.Height)/1e6)
 	f.heading("Six pictures, the axis swung by hand between them")
@@ -192,7 +192,7 @@ func (f *face) demoEnd(r demoReport) error {
 	}
 	f.heading("What was true")
 	t := f.table()
-	fmt.Fprint(t, "axis less pole\ttilt, measured\ttrue\tbase, measured\ttrue\tmissed the axis by\n")
+	fmt.Fprint(t, "axis minus pole\ttilt, measured\ttrue\tbase, measured\ttrue\tmissed the axis by\n")
 	compare(t, "before", r.Before, r.Truth.Truth)
 	if r.After != nil {
 		compare(t, "after", *r.After, *r.Truth.After)
@@ -219,7 +219,7 @@ func longerWords(before *answer.ExposureJSON, after *answer.Answer) string {
 	if to < 1.1*from {
 		return ""
 	}
-	return fmt.Sprintf("Stars stay round for %s%s now; before the turn it was %s.", words.Longest(to), words.Line(after.Exposure.RestsOn()), words.Exposure(from))
+	return fmt.Sprintf("Stars stay round for %s%s now; before the turn, for %s.", words.Longest(to), words.Line(after.Exposure.RestsOn()), words.Exposure(from))
 }
 
 func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {

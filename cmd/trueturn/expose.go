@@ -21,15 +21,15 @@ import (
 	"trueturn/ephem/amiss"
 )
 
-const exposeText = `Says how long one exposure may be before stars stop being round, what ends it, and what
+const exposeText = `Says how long one exposure may be before stars stop being round, what limits it, and what
 would help most: for a lens and a mount you describe, for a camera on a bare tripod, or
 for the mount, the lens and the stars that "align --save" has measured. What is typed
 beside --session replaces what the session holds.
 
 Where no declination is given, the celestial equator is taken, where stars run fastest;
 where no hour is given, the meridian. An axis error has no direction here: the worst is
-taken. A gear nobody has described or measured is reckoned with as those of small mounts
-usually are; --periodic-error 0,480 is one that runs evenly.`
+taken. A gear not described or measured is taken to be like those of most small mounts;
+--periodic-error 0,480 is one that runs evenly.`
 
 const exposeExample = `  trueturn expose --equivalent 115 --size 4032x3024 --axis-error 20 \
     --periodic-error 44,480
@@ -47,8 +47,8 @@ func newRoundness() roundness {
 }
 
 func (r *roundness) register(fs *pflag.FlagSet) {
-	fs.Var(between("RATIO", &r.elongation, 1.001, 10), "max-elongation", "how many times longer than wide a star may be and still be called round")
-	fs.Var(between("SHARE", &r.share, 0.01, 1), "share", "of the exposures that shall be round, 0 to 1")
+	fs.Var(between("RATIO", &r.elongation, 1.001, 10), "max-elongation", "how many times as long as wide a star may be and still count as round")
+	fs.Var(between("SHARE", &r.share, 0.01, 1), "share", "of the exposures that must be round, 0 to 1")
 }
 
 // wondering is what the flags of expose ask.
@@ -95,10 +95,10 @@ func (f *face) exposeCommand() *cobra.Command {
 	fs.Var(&value{kind: "WIDTHxHEIGHT", set: w.setSize}, "size", "of the picture in pixels, as in 4032x3024; needed with --equivalent")
 	fs.Var(fNumber(&w.fNumber), "f-number", "of the lens, for a rule of thumb")
 	w.skyFlags(fs)
-	fs.Var(&value{kind: "ARCMIN", set: w.setAxisError}, "axis-error", "how far the axis is off, in whichever direction is worst")
+	fs.Var(&value{kind: "ARCMIN", set: w.setAxisError}, "axis-error", "how far the axis is off, in the worst direction")
 	fs.Var(&value{kind: "P2P_ARCSEC,PERIOD_S", set: w.setWobble}, "periodic-error", "unevenness of the gear: arcseconds peak to peak about the axis, seconds")
 	fs.BoolVar(&w.tripod, "tripod", false, "no mount: the camera stands still")
-	fs.Var(between("PX", &w.fwhmPx, 0.3, 100), "fwhm", "width of a round star in your pictures, at half its height; subs shows it; else 2.5")
+	fs.Var(between("PX", &w.fwhmPx, 0.3, 100), "fwhm", "width of a round star in your pictures, at half its height, as subs shows it; else 2.5")
 	w.round.register(fs)
 	fs.StringVar(&w.session, "session", "", "what align --save wrote, `FILE.json`")
 	return c
@@ -108,7 +108,7 @@ func (w *wondering) skyFlags(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "DEG", set: w.setDeclination}, "declination", "declination the camera looks at")
 	fs.Var(target(&w.target), "target", "place in the sky it looks at: "+placeWords)
 	fs.Var(instant(&w.at), "time", "middle of the exposure, with --target and --site, as in 2026-11-25T21:30:00Z")
-	fs.Var(air(&w.air), "air", "temperature and pressure at the site; else usual for its height")
+	fs.Var(air(&w.air), "air", "temperature and pressure at the site; else typical for its height")
 }
 
 func (w *wondering) setSize(s string) error {
@@ -151,7 +151,7 @@ func (w *wondering) setWobble(s string) error {
 func (w *wondering) check() error {
 	switch {
 	case w.declinationDeg != nil && w.target != nil:
-		return usage("the place in the sky is told twice", "give --declination or --target", nil)
+		return usage("the place in the sky is given twice", "give --declination or --target", nil)
 	case !w.at.IsZero() && w.target == nil && w.session == "":
 		return usage("--time alone does not say what the camera looks at", "add --target RA,Dec", nil)
 	case !w.at.IsZero() && w.site == nil && w.session == "":
@@ -159,7 +159,7 @@ func (w *wondering) check() error {
 	case w.site != nil && w.session != "":
 		return usage("the session says where it was measured, and its axis means nothing elsewhere", "leave out --site or --session", nil)
 	case w.air != nil && w.at.IsZero() && w.session == "":
-		return usage("--air bends the light of a place in the sky at an hour", "add --site, --target and --time, or leave --air out", nil)
+		return usage("--air matters only for a place in the sky at a given time", "add --site, --target and --time, or leave --air out", nil)
 	case w.tripod && w.axisError != nil:
 		return usage("a tripod has no axis", "leave out --tripod or --axis-error", nil)
 	case w.tripod && w.wobble != nil:
@@ -192,10 +192,10 @@ func (w *wondering) ask() (a asked, err error) {
 			return a, err
 		}
 		if a.plan, err = s.Plan(); err != nil {
-			return a, failed("the session cannot be used: "+err.Error(), "make it anew with align --save FILE.json", nil)
+			return a, failed("the session cannot be used: "+err.Error(), "make it again with align --save FILE.json", nil)
 		}
 	} else if w.fwhmPx == 0 {
-		a.taken = append(a.taken, fmt.Sprintf("round stars are %g px wide (--fwhm, which subs shows)", usualFWHM))
+		a.taken = append(a.taken, fmt.Sprintf("round stars %g px wide (--fwhm; subs shows yours)", usualFWHM))
 	}
 	lens, err := a.setLens(w, s)
 	if err != nil {
@@ -356,7 +356,7 @@ func (a *asked) setMount(w *wondering, s *answer.Session) {
 		return
 	}
 	if m.Wobble = exposure.Reckoned(m.Wobble); m.Wobble.Source == exposure.GearUsual {
-		a.taken = append(a.taken, "a usual gear (--periodic-error)")
+		a.taken = append(a.taken, "a typical gear (--periodic-error)")
 	}
 }
 

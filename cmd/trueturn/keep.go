@@ -34,7 +34,7 @@ func (k *keeping) check() error {
 			continue
 		}
 		if files.IsPicture(name) {
-			return usage(quote(name)+" is a picture's name; it will not be written over", "end the name in .json, .csv or .html, as befits what it is to hold", nil)
+			return usage(quote(name)+" is a picture's name; it will not be written over", "end the name in .json, .csv or .html", nil)
 		}
 		if seen[filepath.Clean(name)] {
 			return usage(quote(name)+" cannot hold two things", "give --save, --csv and --report a file each", nil)

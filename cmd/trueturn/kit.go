@@ -13,11 +13,11 @@ import (
 	"trueturn/cmd/kit"
 )
 
-const kitText = `Keeps your equipment in one file, so that no evening begins with typing figures: the places
-you stand at, cameras, lenses and mounts, each under a name, and what you ask for as a
-rule. Every command then takes --at-site, --camera, --lens and --mount.
+const kitText = `Keeps your equipment in one file, so that no evening starts with typing figures: the places
+you stand at, cameras, lenses and mounts, each under a name, and what you usually
+ask for. Every command then takes --at-site, --camera, --lens and --mount.
 
-The file is TOML, to be written and changed by hand too. Every figure may be left out but
+The file is TOML, and you may edit it by hand. Every figure may be left out except
 a site's latitude and longitude; a lens has a focal length or a 35 mm equivalent:
 
   [sites.hut]
@@ -80,7 +80,7 @@ func (f *face) kitShowCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:     "show",
 		Short:   "show what the kit holds",
-		Long:    "Shows what the kit holds, as a kit file without remarks, or as JSON with --json.",
+		Long:    "Shows what the kit holds, as a kit file without comments, or as JSON with --json.",
 		Example: "  trueturn kit show\n  trueturn kit show --kit other.toml --json",
 		Args:    noArguments,
 		RunE: func(*cobra.Command, []string) error {
@@ -108,8 +108,8 @@ type kitChecked struct {
 func (f *face) kitCheckCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:     "check",
-		Short:   "tell every mistake in the kit, with its line and the way out",
-		Long:    "Reads the kit and tells every mistake: line, column, what is wrong and the way out.\nExit code 1 when there is any.",
+		Short:   "list every mistake in the kit, with its line and what to do",
+		Long:    "Reads the kit and lists every mistake: line, column, what is wrong and what to do.\nExit code 1 when there is any.",
 		Example: "  trueturn kit check\n  trueturn kit check --kit other.toml --json",
 		Args:    noArguments,
 		RunE:    func(*cobra.Command, []string) error { return f.kitCheck() },
@@ -164,10 +164,10 @@ func counted(n int, one string) string {
 	return fmt.Sprintf("%d %ss", n, one)
 }
 
-const kitInitText = `Writes a kit. With flags it takes what they tell: --at-site, --camera, --lens and --mount
+const kitInitText = `Writes a kit. With flags it takes what they say: --at-site, --camera, --lens and --mount
 name what the other flags describe. Without any it asks, on a terminal; an empty answer
 leaves a figure out. A kit that is there already stays as it is: kit add puts more into it.
-With --force it is written anew, and the old one kept beside it.`
+With --force it is replaced, and the old one is kept beside it.`
 
 const kitInitExample = `  trueturn kit init
   trueturn kit init --at-site hut --site 46.02,7.75,1620 --tz Europe/Lisbon \

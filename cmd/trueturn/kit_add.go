@@ -11,10 +11,8 @@ import (
 	"trueturn/cmd/kit"
 )
 
-const kitAddText = `Puts one thing into the kit, beside what it holds. With flags it takes what they tell;
-without any it asks, on a terminal. A name that is taken already stays as it is without
---force. What the file says otherwise, your remarks too, is left alone, and the file as it
-was is kept beside it.`
+const kitAddText = `With flags it takes what they say; without any it asks, on a terminal. A name that is taken already is replaced only with --force. The rest of the file,
+your comments included, is left alone, and the old file is kept beside it.`
 
 // addable is a thing that kit add puts into the kit.
 type addable struct {
@@ -36,8 +34,8 @@ var addables = [...]addable{
 func (f *face) kitAddCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "add camera|lens|mount|site NAME",
-		Short: "put one thing more into the kit",
-		Long:  kitAddText,
+		Short: "put one more thing into the kit",
+		Long:  "Adds one thing to the kit. " + kitAddText,
 		RunE:  oneOf,
 	}
 	for _, a := range addables {
@@ -56,7 +54,7 @@ func (f *face) kitAddOne(a addable) *cobra.Command {
 	c := &cobra.Command{
 		Use:     word + " NAME",
 		Short:   a.holds,
-		Long:    "Puts a " + word + " into the kit: " + a.holds + ".\n\n" + kitAddText,
+		Long:    "Adds a " + word + " to the kit: " + a.holds + ".\n\n" + kitAddText,
 		Example: broken("  trueturn kit add " + a.example),
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) != 1 {
@@ -71,7 +69,7 @@ func (f *face) kitAddOne(a addable) *cobra.Command {
 	}
 	c.Flags().SortFlags = false
 	a.flags(d, c.Flags())
-	c.Flags().BoolVar(&d.force, "force", false, "put it in place of the one of this name")
+	c.Flags().BoolVar(&d.force, "force", false, "replace the one of this name")
 	return c
 }
 
@@ -92,7 +90,7 @@ func (f *face) kitAdd(ctx context.Context, a addable, d *describing, name string
 	}
 	word := a.section.One()
 	if k.Has(a.section, name) == nil && !d.force {
-		return failed("the kit has a "+word+" "+quote(name)+" already", "put this one in its place with --force, or give another name", nil)
+		return failed("the kit has a "+word+" "+quote(name)+" already", "replace it with --force, or give another name", nil)
 	}
 	one, err := a.told(d, f, name)
 	if err != nil {
@@ -118,7 +116,7 @@ func (f *face) kitAdd(ctx context.Context, a addable, d *describing, name string
 		return err
 	}
 	if anew && strings.Contains(string(old), "#") {
-		f.note("remarks are left out where a thing is put in place of another; the backup has them")
+		f.note("comments are lost where a thing is replaced; the backup has them")
 	}
 	return f.sayKept(path, "the "+word+" "+quote(name)+" is in "+path, k.With(one))
 }
@@ -127,7 +125,7 @@ func (f *face) kitAdd(ctx context.Context, a addable, d *describing, name string
 func (a addable) asked(q *asker, name string) (kit.Kit, error) {
 	one := a.ask(q, name)
 	if q.err == nil && figureless(one) {
-		return kit.Kit{}, failed("nothing was told, and nothing written", "give at least one figure", nil)
+		return kit.Kit{}, failed("nothing was given, so nothing was written", "give at least one figure", nil)
 	}
 	return one, q.err
 }

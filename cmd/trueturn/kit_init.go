@@ -26,18 +26,18 @@ type describing struct {
 
 func (d *describing) register(fs *pflag.FlagSet) {
 	fs.SortFlags = false
-	fs.BoolVar(&d.force, "force", false, "write it anew where there is one already, which is kept as a backup")
+	fs.BoolVar(&d.force, "force", false, "replace a kit that is there already; it is kept as a backup")
 	d.siteFlags(fs)
 	d.cameraFlags(fs)
 	d.lensFlags(fs)
 	d.mountFlags(fs)
-	fs.Var(between("RATIO", &d.usual.MaxElongation, 1.001, 10), "max-elongation", "what you call round as a rule")
-	fs.Var(between("SHARE", &d.usual.Share, 0.01, 1), "share", "of the exposures that shall be round as a rule, 0 to 1")
-	fs.Var(between("SECONDS", &d.usual.PlannedS, 0.001, 3600), "planned", "exposure you plan as a rule")
+	fs.Var(between("RATIO", &d.usual.MaxElongation, 1.001, 10), "max-elongation", "what you usually call round")
+	fs.Var(between("SHARE", &d.usual.Share, 0.01, 1), "share", "of the exposures that must usually be round, 0 to 1")
+	fs.Var(between("SECONDS", &d.usual.PlannedS, 0.001, 3600), "planned", "exposure you usually plan")
 }
 
 func (d *describing) siteFlags(fs *pflag.FlagSet) {
-	fs.Var(&value{kind: "+HH:MM|NAME", set: d.setZone}, "tz", "zone of the camera's clock at the site: +02:00, UTC, or a name as Europe/Lisbon")
+	fs.Var(&value{kind: "+HH:MM|NAME", set: d.setZone}, "tz", "zone of the camera's clock at the site: +02:00, UTC, or a name like Europe/Lisbon")
 }
 
 // setZone keeps a zone as it was written.
@@ -75,8 +75,8 @@ func (d *describing) mountFlags(fs *pflag.FlagSet) {
 	m := &d.mount
 	fs.Var(between("S", &m.PeriodS, 1, 1e5), "period", "of the mount's worm, one turn")
 	fs.Var(between("ARCSEC", &m.PeakToPeakArcsec, 0.001, 36000), "peak-to-peak", "of the mount's wobble")
-	fs.Var(between("ARCMIN", &m.AltitudeArcminPerTurn, 0.01, 21600), "altitude-per-turn", "what a turn of the altitude knob does")
-	fs.Var(between("ARCMIN", &m.AzimuthArcminPerTurn, 0.01, 21600), "azimuth-per-turn", "what a turn of the azimuth knob does")
+	fs.Var(between("ARCMIN", &m.AltitudeArcminPerTurn, 0.01, 21600), "altitude-per-turn", "what a turn of the tilt knob does")
+	fs.Var(between("ARCMIN", &m.AzimuthArcminPerTurn, 0.01, 21600), "azimuth-per-turn", "what a turn of the base knob does")
 	fs.Var(between("ARCMIN", &m.PlayArcmin, 0.001, 600), "play", "of the knobs")
 	fs.Var(between("MM", &m.RimMM, 1, 10000), "rim", "radius of the head's rim, where there are no knobs")
 	fs.Var(between("MM", &m.LegMM, 1, 100000), "leg", "how far the leg that is lengthened stands from the line through the others")
@@ -98,7 +98,7 @@ func (d *describing) kit(f *face) (*kit.Kit, error) {
 	nothing := d.usual == kit.Defaults{}
 	for _, t := range told {
 		if t.figures && t.name == "" {
-			return nil, usage(t.what+" is told without a name", "add --"+t.flag+" NAME", nil)
+			return nil, usage(t.what+" is given without a name", "add --"+t.flag+" NAME", nil)
 		}
 		nothing = nothing && t.name == ""
 	}
@@ -108,7 +108,7 @@ func (d *describing) kit(f *face) (*kit.Kit, error) {
 	case name(kit.Sites) != "" && f.site == nil:
 		return nil, usage("the site has a name and no place", "add --site LAT,LON[,HEIGHT_M]", nil)
 	case name(kit.Sites) == "" && d.tz != "":
-		return nil, usage("--tz is the clock's at a site", "add --at-site NAME and --site LAT,LON", nil)
+		return nil, usage("--tz needs a site whose clock it is", "add --at-site NAME and --site LAT,LON", nil)
 	}
 	if f.site != nil {
 		k.Sites = map[string]kit.Site{name(kit.Sites): siteFigures(*f.site, d.tz)}
@@ -216,7 +216,7 @@ func askKit(a *asker) (kit.Kit, error) {
 	case a.err != nil:
 		return k, a.err
 	case k.Empty():
-		return kit.Kit{}, failed("nothing was told, and nothing written", "give at least one name", nil)
+		return kit.Kit{}, failed("nothing was given, so nothing was written", "give at least one name", nil)
 	}
 	return k, nil
 }
@@ -270,8 +270,8 @@ func (a *asker) mount(name string) kit.Kit {
 	if m.PeriodS > 0 {
 		a.figure("  Wobble of its gear, arcseconds peak to peak", &m.PeakToPeakArcsec, 0.001, 36000)
 	}
-	a.figure("  What a turn of the altitude knob does, minutes of arc", &m.AltitudeArcminPerTurn, 0.01, 21600)
-	a.figure("  What a turn of the azimuth knob does, minutes of arc", &m.AzimuthArcminPerTurn, 0.01, 21600)
+	a.figure("  What a turn of the tilt knob does, minutes of arc", &m.AltitudeArcminPerTurn, 0.01, 21600)
+	a.figure("  What a turn of the base knob does, minutes of arc", &m.AzimuthArcminPerTurn, 0.01, 21600)
 	a.figure("  Play of the knobs, minutes of arc", &m.PlayArcmin, 0.001, 600)
 	return kit.Kit{Mounts: map[string]kit.Mount{name: m}}
 }

@@ -40,7 +40,7 @@ func (l *lensFlags) check() error {
 	}
 	switch {
 	case ways > 1:
-		return usage("the lens is told in more than one way", "give one of --focal-length with --pixel-pitch, --equivalent, --scale", nil)
+		return usage("the lens is given in more than one way", "give one of --focal-length with --pixel-pitch, --equivalent, --scale", nil)
 	case l.FocalLengthMM > 0 && l.PixelPitchUM == 0:
 		return usage("--focal-length alone does not tell the scale", "add --pixel-pitch UM, or give --equivalent MM", nil)
 	case l.PixelPitchUM > 0 && l.FocalLengthMM == 0:

@@ -21,8 +21,8 @@ are sent from the page, are measured one by one, and the page says at once what 
 turn. If the phone is the camera let it shoot by itself (self-timer or interval) and
 have the page on a second device.
 
-The page is for this machine alone. --listen 0.0.0.0:8080 lets the phones and tablets in
-the same network in, by a link nobody can guess. The link, address and all, is the last
+Only this machine can open the page. --listen 0.0.0.0:8080 also lets in phones and tablets
+on the same network, by a link nobody can guess. The link, address and all, is the last
 word of the one line printed to stdout; what the page shows is at its "state" as JSON.
 
 Ctrl-C or closing the terminal ends it; started with nohup it outlives the terminal. The
@@ -53,10 +53,10 @@ func (f *face) liveCommand() *cobra.Command {
 	}
 	fs := c.Flags()
 	fs.SortFlags = false
-	fs.StringVar(&s.listen, "listen", "", "`HOST:PORT` to serve the page at; 0.0.0.0:8080 for the network, else for this machine alone at a free port")
+	fs.StringVar(&s.listen, "listen", "", "`HOST:PORT` to serve the page at; 0.0.0.0:8080 for the network; else a free port, for this machine alone")
 	fs.Var(seconds(&s.poll, 0.2, 3600), "poll", "how often to look through the folder")
 	fs.StringVar(&s.sessionDir, "session-dir", "", "folder `DIR` to keep the session in; else trueturn-session in the folder of the pictures")
-	fs.BoolVar(&s.placeRight, "place-and-clock-right", false, "you have checked both: where something speaks against them it is named, and the orders go on")
+	fs.BoolVar(&s.placeRight, "place-and-clock-right", false, "you have checked both: what speaks against them is named, and the orders go on")
 	s.lens.register(fs)
 	s.clock.register(fs)
 	s.wishes(fs)
@@ -117,10 +117,10 @@ func (s *serving) watchable(dir string) error {
 	case err != nil:
 		return cannotOpen(dir, err)
 	case !info.IsDir():
-		return failed(quote(dir)+" is no folder", "name the folder the pictures come into; single pictures are for align", nil)
+		return failed(quote(dir)+" is not a folder", "name the folder the pictures go into; single pictures are for align", nil)
 	}
 	if kept, err := os.Stat(s.sessionDir); err == nil && os.SameFile(kept, info) {
-		return usage("the session cannot be kept amid the pictures", "name a folder of its own, as in --session-dir "+filepath.Join(dir, "session"), nil)
+		return usage("the session cannot be kept among the pictures", "name a folder of its own, as in --session-dir "+filepath.Join(dir, "session"), nil)
 	}
 	return nil
 }
@@ -144,15 +144,15 @@ func (f *face) announce(p *page.Page, o page.Options) {
 // reach says who can open the page, and helps a phone to.
 func (f *face) reach(p *page.Page) {
 	if !p.Shared() {
-		fmt.Fprintln(f.err, "for this machine alone; --listen 0.0.0.0:8080 lets a phone in the same network in")
+		fmt.Fprintln(f.err, "for this machine alone; --listen 0.0.0.0:8080 lets in a phone on the same network")
 		return
 	}
-	fmt.Fprintln(f.err, "whoever has the link can see the page and send pictures, over a network others may read along")
+	fmt.Fprintln(f.err, "whoever has the link can see the page and send pictures; others on the network may be able to read along")
 	for _, other := range p.URLs()[1:] {
 		fmt.Fprintln(f.err, "also "+other)
 	}
 	if strings.Contains(p.URL(), "://127.") {
-		f.note("this machine is in no network yet; join one and start again, so that a phone can reach it")
+		f.note("this machine is on no network yet; join one and start again, so that a phone can reach it")
 		return
 	}
 	if c, err := page.NewCode(p.URL()); err == nil && f.errSeen && c.Width() <= f.errColumns {

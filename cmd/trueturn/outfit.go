@@ -27,10 +27,10 @@ var sections = []struct {
 	section    kit.Section
 	flag, text string
 }{
-	{kit.Sites, "at-site", "stand at this `NAME` of the kit"},
-	{kit.Cameras, "camera", "with this camera, a `NAME` of the kit"},
-	{kit.Lenses, "lens", "through this lens, a `NAME` of the kit"},
-	{kit.Mounts, "mount", "on this mount, a `NAME` of the kit"},
+	{kit.Sites, "at-site", "stand at the site of this `NAME` in the kit"},
+	{kit.Cameras, "camera", "use the camera of this `NAME` in the kit"},
+	{kit.Lenses, "lens", "use the lens of this `NAME` in the kit"},
+	{kit.Mounts, "mount", "use the mount of this `NAME` in the kit"},
 }
 
 func (e *equipment) register(fs *pflag.FlagSet) {
@@ -116,7 +116,7 @@ func (f *face) outfit(c *cobra.Command) error {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil
 	default:
-		f.note(err.Error() + "; it is left aside")
+		f.note(err.Error() + "; it is ignored")
 		return nil
 	}
 	for _, s := range sections {

@@ -18,19 +18,18 @@ import (
 	"trueturn/ephem/pole"
 )
 
-const poleText = `Says where the celestial pole stands: how far up to look, how high to set the wedge,
-which way true north lies on a compass, and where beside the pole the star stands that
-it is found by: Polaris in the north, σ Octantis in the south. It draws that star as the
-eye sees it and as an inverting finder shows it, now, and lists the coming hour.
+const poleText = `Says where the celestial pole is: how far up to look, how high to set the wedge,
+which way true north lies on a compass, and on which side of the pole its guide star is:
+Polaris in the north, σ Octantis in the south. It draws that star as the eye sees it
+and as an inverting finder shows it, now, and lists the coming hour.
 
-Altitudes and azimuths are as seen, lifted by the air, but for "true_pole" in the JSON.
-Distance and hour angle (0–24 h, westward from above the pole) of the star are without
-air. Offsets from the pole are counted along the sky as seen, in widths of the Moon
-(31.1′) or, in the JSON, minutes of arc: to the right and up for somebody who faces it.
+Heights and directions are as seen, lifted by the air, except "true_pole" in the JSON.
+Distance and hour angle (0–24 h, westward from above the pole) of the star are without air. Offsets from the pole are counted along the sky as seen, in widths of the Moon
+(31.1′) or, in the JSON, minutes of arc: to the right and up as you face it.
 
 Times are UTC, unless --tz says otherwise; JSON is always UTC.
-The compass goes by IGRF-14, which holds from 1900 to the end of 2029. Nothing here asks
-the network or the clock, but for the time when --time is not given.`
+The compass goes by IGRF-14, which holds from 1900 to the end of 2029. It needs no
+network, and asks the clock only when --time is not given.`
 
 const poleExample = `  trueturn pole --site 46.02,7.75,1620
   trueturn pole --site -33.9,18.4 --time 2026-11-25T21:30:00Z --svg pole.svg
@@ -54,7 +53,7 @@ func (f *face) poleCommand() *cobra.Command {
 	s := &seeking{}
 	c := &cobra.Command{
 		Use:     "pole --site LAT,LON",
-		Short:   "where the pole stands now, and the bright star nearest it",
+		Short:   "where the pole is now, and the bright star nearest it",
 		Long:    poleText,
 		Example: poleExample,
 		Args:    noArguments,
@@ -63,8 +62,8 @@ func (f *face) poleCommand() *cobra.Command {
 	fs := c.Flags()
 	fs.SortFlags = false
 	fs.Var(instant(&s.at), "time", "date and time, as in 2026-11-25T21:30:00Z or 2026-11-25T22:30:00+01:00; else now")
-	fs.Var(zone(&s.zone), "tz", "zone of the times in text and drawing, as +02:00, UTC, or a name as Europe/Lisbon; UTC where none is given")
-	fs.Var(air(&s.air), "air", "temperature and pressure at the site; else usual for its height")
+	fs.Var(zone(&s.zone), "tz", "zone of the times in text and drawing, as +02:00, UTC, or a name like Europe/Lisbon; UTC where none is given")
+	fs.Var(air(&s.air), "air", "temperature and pressure at the site; else typical for its height")
 	fs.StringVar(&s.svg, "svg", "", "draw it into `FILE.svg` too")
 	return c
 }

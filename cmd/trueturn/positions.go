@@ -13,11 +13,11 @@ import (
 
 const positionsText = `
 
-With --positions a table stands for the pictures: CSV, the columns named in its first
+With --positions a table takes the place of the pictures: CSV, the columns named in its first
 line, times in UTC. For stars measured elsewhere mid_utc,x,y, one star a line (and where
 known file,exposure_s,flux or mag,sigma_px,fwhm_px,width,height). For directions solved
 elsewhere mid_utc,ra,dec, one picture a line (ICRS; and where known roll,sigma_arcsec,
-roll_sigma_deg,exposure_s,file). start_utc with exposure_s may stand for mid_utc. The motor
+roll_sigma_deg,exposure_s,file). start_utc with exposure_s may replace mid_utc. The motor
 alone must have turned the camera: no guiding.`
 
 // framesOrTable is what align takes: pictures, or a table of positions in their place.
@@ -26,7 +26,7 @@ func (m *measuring) framesOrTable(c *cobra.Command, args []string) error {
 		return needFrames(c, args)
 	}
 	if len(args) > 0 {
-		return usage("--positions stands for the pictures; "+quote(args[0])+" is one too many", "give either pictures or --positions FILE.csv", nil)
+		return usage("--positions takes the place of pictures; "+quote(args[0])+" is one too many", "give either pictures or --positions FILE.csv", nil)
 	}
 	if m.positions == "" {
 		return usage("--positions needs a file", "name the table, or - to read it from the standard input", nil)
@@ -47,7 +47,7 @@ func (f *face) measureTable(ctx context.Context, m *measuring) (result, error) {
 		return result{}, err
 	}
 	if n := len(t.Directions); n > 0 && (m.lens.given() || m.at != nil) {
-		f.note("the table holds directions; what was said of the lens or the field is of no use to it")
+		f.note("the table holds directions; what was given of the lens or the field is not needed")
 	}
 	fo, err := m.clock.options()
 	if err != nil {

@@ -13,18 +13,18 @@ import (
 const rootText = `Photographs of stars tell where the axis of a small tracking mount points.
 Take a few timed pictures of any patch of sky with the motor running, hand
 them to "align", and it says which knob to turn, which way and how far. It needs no
-network, no view of the pole and no line to the motor.
+network, no view of the pole and no connection to the motor.
 
 Write your places, cameras, lenses and mounts down once (trueturn kit init) and every
-command knows them by name. A flag that is typed always wins over the kit.
+command knows them by name. A flag you type always wins over the kit.
 
 Answers go to stdout, as JSON with --json; progress, notes and errors to stderr. Exit
-codes: 0 answered; 1 could not answer, and says why and the way out; 2 the command line
+codes: 0 answered; 1 could not answer, and says why and what to do; 2 the command line
 makes no sense; 130 interrupted. Colours are red on black for eyes used to the dark, on
 terminals only; NO_COLOR or --no-color leaves them out.
 
 The kit is trueturn/kit.toml in $XDG_CONFIG_HOME, else in your system's folder for
-settings (~/.config here and there).`
+settings (~/.config on many systems).`
 
 const rootExample = `  trueturn demo
   trueturn align --site 46.02,7.75,1620 evening/

@@ -76,7 +76,7 @@ func (f *face) sayNext(a answer.Answer) {
 	f.headline("Turn the knobs, the larger error first:")
 	f.ours("  1  ", base)
 	f.ours("  2  ", tilt)
-	f.headline("Then tighten the clamps and measure once more without touching.")
+	f.headline("Then tighten the clamps and measure once more, hands off.")
 	fmt.Fprintln(f.out)
 }
 
@@ -86,7 +86,7 @@ func (f *face) baseTurn(a answer.Answer) string {
 	if a.Finding.Advice.AzimuthIs != policy.KnobTurns {
 		return "base: " + ad.Azimuth
 	}
-	return fmt.Sprintf("base: %s: to the %s when facing the pole, %s", f.bold(ad.Azimuth),
+	return fmt.Sprintf("%s: to the %s when you face the pole, by %s", f.bold(ad.Azimuth),
 		either(*ad.TurnAzimuthArcmin, "right", "left"), f.measured(knobs.Azimuth, *ad.TurnAzimuthArcmin))
 }
 
@@ -97,14 +97,14 @@ func (f *face) tiltTurn(a answer.Answer) string {
 	if a.Finding.Advice.AltitudeIs != policy.KnobTurns {
 		return "tilt: " + ad.Altitude
 	}
-	turn := fmt.Sprintf("tilt: %s, %s", f.bold(ad.Altitude), f.measured(knobs.Altitude, *ad.TurnAltitudeArcmin))
+	turn := fmt.Sprintf("%s (%s)", f.bold(ad.Altitude), f.measured(knobs.Altitude, *ad.TurnAltitudeArcmin))
 	switch o := f.gear.knobs(); {
 	case *ad.TurnAltitudeArcmin >= 0:
 		return turn
 	case o.Play > 0:
-		return fmt.Sprintf("%s: go about %s lower still and finish upward", turn, words.Arc(o.Beyond()))
+		return fmt.Sprintf("%s: go about %s too low, then up", turn, words.Arc(o.Beyond()))
 	}
-	return turn + ": go a little too low and finish upward"
+	return turn + ": go a little too low, then up"
 }
 
 // measured is a turn in what the hand has to go by.
@@ -172,7 +172,7 @@ func (f *face) sayPlanned(a answer.Answer) {
 	}
 	f.headline(words.Planned(x))
 	if next != nil && *next == string(policy.Turn) && x.PlannedStaysRound != nil && *x.PlannedStaysRound {
-		f.headline("For longer ones, and so that the field does not creep over the night:")
+		f.headline("For longer exposures, and to keep the field from creeping over the night:")
 	}
 	fmt.Fprintln(f.out)
 }
@@ -189,7 +189,7 @@ func gearWords(a answer.Answer) string {
 	case p.State == string(wobble.Bounded) && a.Gear != nil:
 		return fmt.Sprintf("The gear wobbles by no more than %s.", arcsec(a.Gear.PeakToPeakLimits.High))
 	}
-	return "The gear was not seen: that takes a quarter of an hour of pictures."
+	return "The gear was not measured: that takes a quarter of an hour of pictures."
 }
 
 func arcsec(v float64) string { return words.Quantity(say.Arcsec{Value: unit.AngleFromSec(v)}) }
@@ -226,10 +226,10 @@ func (f *face) sayTrouble(a answer.Answer) {
 			continue
 		}
 		from := ""
-		if len(s.Files) > 0 {
+		if len(s.Files) > 0 && s.Files[0] != a.Frames[0].File {
 			from = " (from " + s.Files[0] + ")"
 		}
-		item("! ", strings.ToUpper(s.Kind[:1])+s.Kind[1:]+from+": "+s.Text)
+		item("! ", words.Kind(s.Kind)+from+": "+s.Text)
 	}
 	for i, n := range a.Finding.Advice.Notes {
 		if !n.Aside && !(i == 0 && a.Err != nil) { // which repeats the error that stderr tells
@@ -306,7 +306,7 @@ func (f *face) sayUnused(frames []answer.FrameJSON) {
 	}
 	for i, why := range reasons {
 		if i == mostReasons {
-			f.item("- ", fmt.Sprintf("not used for %d more reasons: --json has them all", len(reasons)-i))
+			f.item("- ", fmt.Sprintf("pictures not used for %d more reasons: --json has them all", len(reasons)-i))
 			break
 		}
 		f.item("- ", "not used: "+few(files[why], 3)+": "+why)

@@ -12,12 +12,12 @@ import (
 
 // ends says what ends an exposure.
 var ends = map[exposure.Limit]string{
-	exposure.LimitAxis:       "The axis ends it, which is off the pole.",
-	exposure.LimitWobble:     "The gear ends it, which runs unevenly.",
-	exposure.LimitRate:       "The motor ends it, which does not keep pace with the sky.",
-	exposure.LimitRotation:   "The picture turning ends it, because the axis is off the pole.",
-	exposure.LimitRefraction: "The air ends it: it lifts low stars more than high ones.",
-	exposure.LimitSky:        "The sky ends it, which turns.",
+	exposure.LimitAxis:       "The limit is the axis, which is off the pole.",
+	exposure.LimitWobble:     "The limit is the gear, which runs unevenly.",
+	exposure.LimitRate:       "The limit is the motor, which does not keep pace with the sky.",
+	exposure.LimitRotation:   "The limit is the turning of the picture, because the axis is off the pole.",
+	exposure.LimitRefraction: "The limit is the air, which lifts low stars more than high ones.",
+	exposure.LimitSky:        "The limit is the turning sky.",
 }
 
 // sayForecast is the answer: how long, what ends it, what would help.
@@ -34,10 +34,10 @@ func (f *face) sayForecast(a asked, x exposure.Forecast) {
 		said = append(said, words.Line(x.Advice))
 	}
 	if x.LowS < x.HighS && x.Gear != exposure.GearUsual { // else the first line says it
-		said = append(said, fmt.Sprintf("That counts in what is not known of the mount: two times in three the truth lies between %s and %s.", words.Exposure(x.LowS), words.Longest(x.HighS)))
+		said = append(said, fmt.Sprintf("Allowing for what is not known of the mount, the truth lies between %s and %s two times in three.", words.Exposure(x.LowS), words.Longest(x.HighS)))
 	}
 	if x.AgainS > 0 {
-		said = append(said, fmt.Sprintf("From %s to %s they are round again, the gear having gone to and fro; between, they are not.", words.Exposure(x.AgainS), words.Longest(x.AgainToS)))
+		said = append(said, fmt.Sprintf("From %s to %s they are round again, because the gear swings back; in between they are not.", words.Exposure(x.AgainS), words.Longest(x.AgainToS)))
 	}
 	if gear := a.plan.Mount.Wobble.Says(); !gear.None() {
 		said = append(said, words.Line(gear))
@@ -47,7 +47,7 @@ func (f *face) sayForecast(a asked, x exposure.Forecast) {
 	}
 	fmt.Fprintln(f.out)
 	if len(a.taken) > 0 {
-		f.paragraph("Taken for granted: " + strings.Join(a.taken, "; ") + ".")
+		f.paragraph("Assumed: " + strings.Join(a.taken, "; ") + ".")
 		fmt.Fprintln(f.out)
 	}
 }
@@ -65,9 +65,9 @@ func (f *face) sayCurve(a asked, x exposure.Forecast) {
 	t.Flush()
 	where := ""
 	if x.Worst != exposure.Middle {
-		where = ", worst in " + words.Line(say.Of(x.Worst))
+		where = "; " + words.Line(say.Of(x.Worst)) + " is worst"
 	}
-	f.paragraph(fmt.Sprintf("Round is at most %g times as long as wide%s; trail and length hold for %.0f exposures of 100.", a.plan.MaxElongation, where, 100*a.plan.Share))
+	f.paragraph(fmt.Sprintf("Round means at most %g times as long as wide%s. Trail and length hold for %.0f of 100 exposures.", a.plan.MaxElongation, where, 100*a.plan.Share))
 	fmt.Fprintln(f.out)
 }
 
@@ -86,7 +86,7 @@ func (f *face) sayLenses(a asked, r exposeReport) {
 	var each []string
 	for _, z := range r.Lenses {
 		if z.Factor != 1 {
-			each = append(each, lensWords(a.optics, z.Factor)+" "+words.Longest(z.LongestS))
+			each = append(each, words.Longest(z.LongestS)+" at "+lensWords(a.optics, z.Factor))
 		}
 	}
 	if len(each) > 0 {
@@ -101,7 +101,7 @@ func lensWords(o exposure.Optics, factor float64) string {
 	case o.EquivalentMM > 0:
 		return fmt.Sprintf("%.4g mm", factor*o.EquivalentMM)
 	}
-	return fmt.Sprintf("%.3g″ a pixel", o.ScaleArcsecPerPx/factor)
+	return fmt.Sprintf("%.3g″/px", o.ScaleArcsecPerPx/factor)
 }
 
 // equivalent says what kind of focal length lensWords gives, where it is not the real one.
@@ -119,8 +119,8 @@ func (f *face) sayRules(r exposeReport) {
 		five = words.Exposure(*s)
 	}
 	if s := r.RulesOfThumb.NPFS; s != nil {
-		npf = fmt.Sprintf("%s, sharp, to %s, trails seen", words.Exposure(*s), words.Exposure(3**s))
+		npf = fmt.Sprintf("%s (sharp) to %s (trails show)", words.Exposure(*s), words.Exposure(3**s))
 	}
-	f.paragraph(fmt.Sprintf("On a bare tripod: %s. Rules of thumb for one: 500 rule %s; NPF rule %s. Why they differ: trueturn help exposures.",
+	f.paragraph(fmt.Sprintf("On a bare tripod: %s. Rules of thumb for that: 500 rule %s; NPF rule %s. Why they differ: trueturn help exposures.",
 		words.Longest(r.TripodLongestS), five, npf))
 }

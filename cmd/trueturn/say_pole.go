@@ -69,13 +69,13 @@ func (p found) whereToLook() string {
 	deg := p.now().Seen.Altitude.Deg()
 	switch {
 	case p.atEarthsPole():
-		return fmt.Sprintf("The pole stands right overhead, and every way is %s: face %s and lean back.", opposite[p.now().North], p.facing())
+		return fmt.Sprintf("The pole is right overhead, and every way is %s: face %s and lean back.", opposite[p.now().North], p.facing())
 	case deg < 1.5:
-		return fmt.Sprintf("Face true %s: the pole stands on the horizon, %.1f° up.", p.facing(), deg)
+		return fmt.Sprintf("Face true %s: the pole is on the horizon, %.1f° up.", p.facing(), deg)
 	case deg > overheadDeg:
-		return fmt.Sprintf("Face true %s, lean back and look %.1f° up, almost overhead: there stands the pole.", p.facing(), deg)
+		return fmt.Sprintf("Face true %s, lean back and look %.1f° up, almost overhead: that is where the pole is.", p.facing(), deg)
 	}
-	return fmt.Sprintf("Face true %s and look %.1f° up, %s at arm's length: there stands the pole.", p.facing(), deg, fists(deg))
+	return fmt.Sprintf("Face true %s and look %.1f° up, %s at arm's length: that is where the pole is.", p.facing(), deg, fists(deg))
 }
 
 var opposite = map[bool]string{true: "south", false: "north"}
@@ -99,12 +99,12 @@ func fists(deg float64) string {
 // starWords say where the star stands, and the way from it to the pole.
 func (p found) starWords() string {
 	v := p.now()
-	text := fmt.Sprintf("%s stands %s (%s), so from the star the pole is %s. ",
-		v.Star.Name, beside(v.Star.Right, v.Star.Up), words.Arc(arc(v)), sides(-v.Star.Right, -v.Star.Up))
+	text := fmt.Sprintf("%s is %s (%s), so the pole is %s. ",
+		v.Star.Name, beside(v.Star.Right, v.Star.Up), words.Arc(arc(v)), of(sides(-v.Star.Right, -v.Star.Up), "the star"))
 	if p.atEarthsPole() || v.Seen.Altitude.Deg() > overheadDeg {
 		text += "“Above” is beyond the pole, over your back. "
 	}
-	return text + fmt.Sprintf("An inverting finder shows the star %s.", ofPole(sides(-v.Star.Right, -v.Star.Up)))
+	return text + fmt.Sprintf("An inverting finder shows the star %s.", of(sides(-v.Star.Right, -v.Star.Up), "the pole"))
 }
 
 // overheadDeg is the altitude above which people lean back, and may lose which way is up.
@@ -117,7 +117,7 @@ func arc(v pole.View) unit.Angle {
 
 // beside is an offset in Moon widths and plain words, as "2.0 Moon widths above and left of the pole".
 func beside(right, up unit.Angle) string {
-	return words.Moons(unit.Angle(math.Hypot(right.Rad(), up.Rad()))) + " " + ofPole(sides(right, up))
+	return words.Moons(unit.Angle(math.Hypot(right.Rad(), up.Rad()))) + " " + of(sides(right, up), "the pole")
 }
 
 // sides is one of eight directions, each in the middle of its eighth.
@@ -133,12 +133,12 @@ func sides(right, up unit.Angle) string {
 	return strings.Join(both, " and ")
 }
 
-// ofPole is the pole with a direction before it.
-func ofPole(sides string) string {
+// of is a thing with a direction before it.
+func of(sides, thing string) string {
 	if strings.HasSuffix(sides, "above") || strings.HasSuffix(sides, "below") {
-		return sides + " the pole"
+		return sides + " " + thing
 	}
-	return sides + " of the pole"
+	return sides + " of " + thing
 }
 
 func (p found) wedgeWords() string {
@@ -180,11 +180,11 @@ func (p found) notes() []string {
 			notes = append(notes, fmt.Sprintf(format, args...))
 		}
 	}
-	add(v.Seen.Altitude.Deg() < murkyDeg, "So low, the air lifts the pole by minutes of arc more or less from night to night, and haze and trees hide it: let align measure the axis on stars higher up.")
+	add(v.Seen.Altitude.Deg() < murkyDeg, "This low, the air lifts the pole by minutes of arc more or less from night to night, and haze and trees hide it: let align measure the axis on stars higher up.")
 	add(v.Star.Seen.Altitude <= 0, "%s is below the horizon now.", v.Star.Name)
-	add(v.Star.Magnitude > 5, "%s is faint (magnitude %.1f): from a dark place an eye used to the dark just sees it; use binoculars.", v.Star.Name, v.Star.Magnitude)
-	add(p.sunDeg() > brightDeg, "It is too bright to see it now: the Sun stands %s. Never point optics near the Sun.", heightWords(p.sunDeg()))
-	add(p.atEarthsPole(), "Here azimuth 0° is toward longitude %s.", meridian(p.zeroAzimuth()))
+	add(v.Star.Magnitude > 5, "%s is faint (magnitude %.1f): from a dark place, an eye used to the dark can just see it; use binoculars.", v.Star.Name, v.Star.Magnitude)
+	add(p.sunDeg() > brightDeg, "It is too bright to see it now: the Sun is %s. Never point optics near the Sun.", heightWords(p.sunDeg()))
+	add(p.atEarthsPole(), "Here azimuth_deg 0 in the JSON is toward longitude %s.", meridian(p.zeroAzimuth()))
 	add(len(p.views) < poleSteps, "The steps end early, with the year 2100, where the theories do.")
 	return notes
 }
@@ -224,7 +224,7 @@ func minutesLater(d time.Duration) string {
 	return fmt.Sprintf("%.0f min", d.Minutes())
 }
 
-const steelAndMagnets = "Steel and magnets spoil it: take the bearing some steps away from tripod, car, railing, telephone and loudspeaker, toward a far mark."
+const steelAndMagnets = "Steel and magnets spoil it: take the bearing a few steps away from tripod, car, railing, phone and loudspeaker, toward a far mark."
 
 // compassNote is what a compass shows, how sure and until when; or why it is of no use.
 func (p found) compassNote() string {
@@ -239,7 +239,7 @@ func (p found) compassNote() string {
 		math.Abs(d), p.field.Sigma.Deg(), east, compass.Model, compass.EndYear-1)
 	switch p.field.Trust() {
 	case compass.Fails:
-		return fmt.Sprintf("too close to the magnetic pole for one. Only %.0f nT pull at the needle, and it shows no direction that could be relied on: use a star, the Sun's shadow or a map.", p.field.HorizontalNT)
+		return fmt.Sprintf("too close to the magnetic pole for one. Only %.0f nT pull at the needle, and it shows no direction to rely on: use a star, the Sun's shadow or a map.", p.field.HorizontalNT)
 	case compass.Sluggish:
 		return p.readings() + "; " + points + fmt.Sprintf(". The needle is weak so near the magnetic pole (%.0f nT): let it settle, and trust it little.", p.field.HorizontalNT)
 	}
@@ -252,7 +252,7 @@ func (p found) readings() string {
 	if p.now().North {
 		return "true north is at " + north
 	}
-	return fmt.Sprintf("true south, where you face, is at %s and true north at %s", whole(p.field.Reading(math.Pi)), north)
+	return fmt.Sprintf("true south, which you face, is at %s and true north at %s", whole(p.field.Reading(math.Pi)), north)
 }
 
 // whole is a bearing as compasses are marked, 0–359°.

@@ -62,24 +62,28 @@ func lengthWords(v exposure.Verdict) string {
 		if l.ExposureS > 0 {
 			length = words.Exposure(l.ExposureS)
 		}
-		said = append(said, fmt.Sprintf("%d at %s", l.Round, length))
+		of := ""
+		if len(said) == 0 {
+			of = fmt.Sprintf(" of %d", v.Of)
+		}
+		said = append(said, fmt.Sprintf("%d%s at %s", l.Round, of, length))
 		if l.Round == 0 {
 			break
 		}
 	}
-	return fmt.Sprintf("of %d would have been round: %s", v.Of, strings.Join(said, ", "))
+	return "would have been round: " + strings.Join(said, ", ")
 }
 
 // sayJudged is the table of the pictures.
 func (f *face) sayJudged(v exposure.Verdict, tolerance float64) {
 	t := f.table()
-	fmt.Fprint(t, "picture\tstars\twidth, px\tlength/width\tlies at\ttrail, px\t\n")
+	fmt.Fprint(t, "picture\tstars\twidth, px\tlength/width\tangle\ttrail, px\t\n")
 	for _, fr := range v.Frames {
 		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%s\t%s\n", shorten(fr.File), fr.Stars, orUnknown(fr.FWHM, "%.2f"), orUnknown(fr.Elongation, "%.2f"),
 			lies(fr), trail(fr), verdictWords(fr))
 	}
 	t.Flush()
-	f.paragraph(fmt.Sprintf("Round is at most %g times longer than wide, typically and over nine tenths of the picture. “Lies at” counts from right toward down.", tolerance))
+	f.paragraph(fmt.Sprintf("Round means at most %g times as long as wide, typically and over nine tenths of the picture. Angles are clockwise from horizontal.", tolerance))
 	fmt.Fprintln(f.out)
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"trueturn/cmd/kit"
 	"trueturn/cmd/words"
 	"trueturn/ephem/night"
+	"trueturn/ephem/say"
 )
 
 // evening is all that tonight found: the night, and what was made of it.
@@ -35,11 +37,12 @@ func (f *face) sayNight(n evening) {
 	}
 	fmt.Fprintln(f.out)
 	f.sayTimes(n)
-	if len(n.tonightReport.Notes) > 0 {
+	notes := slices.DeleteFunc(slices.Clone(n.Night.Notes), func(l say.Line) bool { return slices.Contains(toldByWhyNot, l.Key) })
+	if len(notes) > 0 {
 		fmt.Fprintln(f.out)
 	}
-	for _, note := range n.tonightReport.Notes {
-		f.item("- ", note)
+	for _, note := range notes {
+		f.item("- ", words.Line(note))
 	}
 }
 
@@ -88,10 +91,10 @@ func (f *face) sayWhen(n evening) {
 		said = append(said, fmt.Sprintf("It is dark from %s to %s.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo)))
 	}
 	if t := n.tonightReport.Target; t != nil && t.BestUTC != nil && t.Window != nil {
-		said = append(said, fmt.Sprintf("Best at %s, when it stands %.0f° high.", n.clock(t.BestUTC), *t.BestAltitudeDeg))
+		said = append(said, fmt.Sprintf("Best at %s, when it is %.0f° high.", n.clock(t.BestUTC), *t.BestAltitudeDeg))
 	}
 	if n.tonightReport.Exposures > 0 && n.outing.pause > 0 {
-		said = append(said, fmt.Sprintf("That counts %s between the exposures.", words.Exposure(n.outing.pause.Seconds())))
+		said = append(said, fmt.Sprintf("The count allows %s between exposures.", words.Exposure(n.outing.pause.Seconds())))
 	}
 	if next := n.nextWords(); next != "" {
 		said = append(said, next)
@@ -101,6 +104,9 @@ func (f *face) sayWhen(n evening) {
 	}
 }
 
+// toldByWhyNot are notes of the night that the first line has already.
+var toldByWhyNot = []say.Key{"the target never rises", "the target stays under the limit"}
+
 // whyNot is why the target cannot be photographed.
 func (n evening) whyNot() string {
 	t, limit := n.tonightReport.Target, n.outing.minAltitudeDeg
@@ -108,13 +114,13 @@ func (n evening) whyNot() string {
 	case n.Night.Target.Highest.Deg() < 0:
 		return "it never rises here"
 	case n.neverHigh():
-		return fmt.Sprintf("it never stands higher than %s here, under your limit of %g°", underDegrees(n.Night.Target.Highest.Deg()), limit)
+		return fmt.Sprintf("it is never higher than %s here, under your limit of %g°", underDegrees(n.Night.Target.Highest.Deg()), limit)
 	case n.heights.darkFrom.IsZero():
 		return "it does not get dark"
 	case t.BestAltitudeDeg == nil:
 		return "while it is dark it stays below the horizon"
 	}
-	return fmt.Sprintf("while it is dark it stands no higher than %s, under your limit of %g°", underDegrees(*t.BestAltitudeDeg), limit)
+	return fmt.Sprintf("while it is dark it is no higher than %s, under your limit of %g°", underDegrees(*t.BestAltitudeDeg), limit)
 }
 
 // neverHigh is whether the target stays under the limit in every night of the year: how high a star comes is the same each day.
@@ -176,11 +182,11 @@ func (f *face) sayMoon(n evening) {
 	switch {
 	case n.tonightReport.Exposures == 0:
 	case n.moonUp == nil:
-		f.paragraph(fmt.Sprintf("The Moon (%.0f %% lit) does not disturb.", lit))
+		f.paragraph(fmt.Sprintf("The Moon (%.0f %% lit) does not interfere.", lit))
 	case n.tonightReport.Moon.Illuminated < moonMatters:
-		f.paragraph(fmt.Sprintf("The Moon is up from %s to %s meanwhile, but thin (%.0f %% lit%s): it hardly disturbs.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
+		f.paragraph(fmt.Sprintf("The Moon is up from %s to %s, but thin (%.0f %% lit%s): it hardly matters.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
 	default:
-		f.paragraph(fmt.Sprintf("Moonlight from %s to %s: the Moon is %.0f %% lit%s. Faint nebulae and galaxies drown in it; take clusters and stars, or the hours without it.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
+		f.paragraph(fmt.Sprintf("Moonlight from %s to %s: the Moon is %.0f %% lit%s. Faint nebulae and galaxies drown in it; choose clusters and stars, or the hours without it.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
 	}
 }
 
@@ -191,12 +197,12 @@ func (f *face) sayFirst(n evening) {
 	}
 	fmt.Fprintln(f.out)
 	if n.SunLowest.Deg() > starsDeg {
-		f.paragraph("No stars will be seen, so the axis cannot be measured.")
+		f.paragraph("No stars will show, so the axis cannot be measured.")
 		return
 	}
 	best := n.Axis[0]
 	f.headline(fmt.Sprintf("Axis first: point the camera %s, %s up.", toward(best.AzimuthDeg), inFists(best.AltitudeDeg)))
-	f.paragraph(fmt.Sprintf("Ten pictures in three minutes there tell the axis to %s; three pictures with the axis swung by hand between them, by +30° and −20°, to %s (a phone's long lens, 50 stars). Where that sky is hidden, after three minutes: %s.",
+	f.paragraph(fmt.Sprintf("Ten pictures in three minutes there tell the axis to %s; three pictures with the axis swung by hand between them, by +30° and −20°, to %s (a phone's long lens, 50 stars). If that sky is hidden, three minutes give %s.",
 		minutes(best.SigmaArcmin), minutes(best.SwungArcmin), n.elsewhere()))
 	if a := n.AimForTarget; a != nil {
 		f.paragraph(n.aimWords(*a))
@@ -207,7 +213,7 @@ func (f *face) sayFirst(n evening) {
 func (n evening) elsewhere() string {
 	var said []string
 	for _, p := range n.Axis[1:] {
-		said = append(said, fmt.Sprintf("%s, %.0f° up, %s", toward(p.AzimuthDeg), p.AltitudeDeg, minutes(p.SigmaArcmin)))
+		said = append(said, fmt.Sprintf("%s in the %s, %.0f° up", minutes(p.SigmaArcmin), toward(p.AzimuthDeg), p.AltitudeDeg))
 	}
 	return strings.Join(said, "; ")
 }
@@ -221,7 +227,7 @@ func (n evening) aimWords(a fieldReport) string {
 	if a.ClockwiseArcmin < 0 {
 		side = "anticlockwise"
 	}
-	return fmt.Sprintf("For %s alone the axis is best aimed %s %s the pole as it is seen, and %s %s of it seen from above; align does that with --aim field and --target.",
+	return fmt.Sprintf("For %s alone, the axis is best aimed %s %s the pole as seen, and %s %s of it (seen from above): align does that with --aim field and --target.",
 		n.tonightReport.Target.Name, minutes(a.AboveRefractedArcmin), updown, minutes(a.ClockwiseArcmin), side)
 }
 
@@ -247,14 +253,14 @@ func (f *face) saySkies(n evening) {
 	fmt.Fprintln(f.out)
 	longer := fmt.Sprintf("%s as long", between2(s.Longer))
 	f.paragraph(fmt.Sprintf("Sky here: %s. The same signal-to-noise on something faint takes %s as under %s.", s.Here, longer, s.Other))
-	tripod := fmt.Sprintf("On a bare tripod, in exposures of %s, it takes %s as long as in those of %s, for the sensor is read so much more often",
+	tripod := fmt.Sprintf("On a bare tripod, exposures of %s take %s as long in all as those of %s, because the sensor is read so much more often",
 		words.Exposure(s.ShortS), between2(s.ShortLonger), words.Exposure(n.outing.exposure.Seconds()))
 	if s.ShortExposures > 0 {
-		tripod += fmt.Sprintf(": some %d of them, %s of light, to equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
+		tripod += fmt.Sprintf(": some %d of them, %s of light, equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
 	}
-	f.paragraph(fmt.Sprintf("%s. Under this sky exposures longer than %s gain little more. No Moon is counted in.", tripod, span(s.LongEnoughS)))
+	f.paragraph(fmt.Sprintf("%s. Under this sky, exposures longer than %s gain little more. The Moon is left out of this.", tripod, span(s.LongEnoughS)))
 	for _, t := range s.takenAs {
-		f.item("- ", "taken for granted: "+t)
+		f.item("- ", "assumed: "+t)
 	}
 }
 

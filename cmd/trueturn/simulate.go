@@ -25,11 +25,11 @@ import (
 
 const simulateText = `Writes pictures of the night sky as a camera takes them on a mount whose faults
 you choose, and beside them truth.json with what was put in. Use it to practise,
-and to see what align makes of a fault before you meet it in the dark.
+and to see what align says of a fault before you meet it in the dark.
 
 Without --target the camera looks half way up the sky, away from the pole; without
 --start it is ten in the evening (mean solar time at the site) of 25 November 2026.
-An altitude error is positive when the axis points too high, an azimuth error when it
+--altitude-error is positive when the axis points too high, --azimuth-error when it
 points too far clockwise seen from above.`
 
 const simulateExample = `  trueturn simulate --site 46.02,7.75,1620 --altitude-error 25 \
@@ -99,7 +99,7 @@ func (f *face) simulateCommand() *cobra.Command {
 	s.skyFlags(fs)
 	s.cameraFlags(fs)
 	fs.StringVar(&s.out, "out", "", "folder `DIR` to write to; pictures of an earlier simulation there are replaced")
-	fs.Uint64Var(&s.seed, "seed", s.seed, "number `N` that settles all that is left to chance")
+	fs.Uint64Var(&s.seed, "seed", s.seed, "number `N` that picks what is left to chance")
 	return c
 }
 
@@ -111,8 +111,8 @@ func noArguments(c *cobra.Command, args []string) error {
 }
 
 func (s *staging) mountFlags(fs *pflag.FlagSet) {
-	fs.Var(between("ARCMIN", &s.altitudeArcmin, -89*60, 89*60), "altitude-error", "how far too high the axis points")
-	fs.Var(between("ARCMIN", &s.azimuthArcmin, -180*60, 180*60), "azimuth-error", "how far too far clockwise seen from above it points")
+	fs.Var(between("ARCMIN", &s.altitudeArcmin, -89*60, 89*60), "altitude-error", "by how much the axis points too high")
+	fs.Var(between("ARCMIN", &s.azimuthArcmin, -180*60, 180*60), "azimuth-error", "by how much it points too far clockwise, seen from above")
 	fs.Var(&value{kind: "P2P,PERIOD", set: s.setWobble}, "periodic-error", "unevenness of the gear: arcseconds peak to peak, seconds")
 	fs.Var(between("RATIO", &s.rate, -100, 100), "rate", "speed of the motor against the stars; -1 is the wrong hemisphere, 0 is off")
 	fs.Var(&value{kind: "DEG,DEG,…", set: s.setSwings}, "swing", "turns about the axis by hand, one before each picture")
@@ -156,7 +156,7 @@ func (s *staging) cameraFlags(fs *pflag.FlagSet) {
 		return err
 	}}, "format", "kind of file")
 	fs.Var(seconds(&s.stampStep, 0.001, 3600), "stamp-resolution", "step of the camera's clock: 1 for whole seconds")
-	fs.Var(zone(&s.zone), "tz", "zone the camera's clock is set to, and of the times printed: +02:00, UTC, or a name as Europe/Lisbon; else UTC")
+	fs.Var(zone(&s.zone), "tz", "zone the camera's clock is set to, and of the times printed: +02:00, UTC, or a name like Europe/Lisbon; else UTC")
 	fs.BoolVar(&s.noOffset, "no-offset", false, "leave the zone out of the pictures, as many cameras do")
 	fs.BoolVar(&s.geotag, "geotag", false, "write the site into the pictures")
 }

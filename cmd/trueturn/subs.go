@@ -28,8 +28,8 @@ pictures (JPEG, PNG, TIFF, DNG, FITS, cameras' raw files) or folders of them; it
 place nor a clock.
 Pictures of one night and one lens tell most together: the gear, the axis, the lens and
 the wind each leave a pattern of their own. With a place and a clock the axis is measured
-along and told from the gear. Of pictures too narrow to be recognised, say where they look
-with --at RA,Dec.`
+too, and told apart from the gear. For pictures too narrow to be recognised, say where they
+look with --at RA,Dec.`
 
 const subsExample = `  trueturn subs evening/
   trueturn subs --list not-round evening/ | sed 's|^|evening/|' |
@@ -59,7 +59,7 @@ func (f *face) subsCommand() *cobra.Command {
 	j.lens.register(fs)
 	fs.Var(fNumber(&j.fNumber), "f-number", "of the lens, for a rule of thumb in the report")
 	j.clock.register(fs)
-	fs.Var(air(&j.air), "air", "temperature and pressure at the site; else usual for its height")
+	fs.Var(air(&j.air), "air", "temperature and pressure at the site; else typical for its height")
 	j.narrowFlags(fs)
 	j.listFlag(fs)
 	j.keep.register(fs)
@@ -75,7 +75,7 @@ func (j *judging) listFlag(fs *pflag.FlagSet) {
 		}
 		j.list = s
 		return nil
-	}}, "list", "print bare file names alone, one a line; what cannot be judged is not round")
+	}}, "list", "print only file names, one a line; what cannot be judged counts as not round")
 }
 
 func (j *judging) check(json bool) error {

@@ -15,8 +15,8 @@ import (
 	"trueturn/ephem/catalog"
 )
 
-const tonightText = `Plans a night: when it is dark, what the Moon does, when the target stands highest and is
-above the limit in the dark, how many exposures fit, and in which part of the sky the axis
+const tonightText = `Plans a night: when it is dark, what the Moon does, when the target is highest and when
+it is above the limit in the dark, how many exposures fit, and in which part of the sky the axis
 is measured soonest.
 
 Targets go by name (Messier's list, well-known objects, stars) or by right ascension and
@@ -94,22 +94,22 @@ func (f *face) tonightCommand() *cobra.Command {
 }
 
 func (o *outing) nightFlags(fs *pflag.FlagSet) {
-	fs.Var(&value{kind: "YYYY-MM-DD", set: o.setDate}, "date", "of the afternoon before the night; else the night that is, or comes next")
+	fs.Var(&value{kind: "YYYY-MM-DD", set: o.setDate}, "date", "of the afternoon before the night; else tonight")
 	fs.Var(&value{kind: "RA,Dec|NAME", set: o.setTarget}, "target", "place in the sky: "+placeWords)
-	fs.Var(seconds(&o.exposure, 0.001, 7200), "exposure", "of each picture, in seconds")
-	fs.Var(seconds(&o.pause, 0, 3600), "pause", "from the end of one exposure to the start of the next, in seconds")
+	fs.Var(seconds(&o.exposure, 0.001, 7200), "exposure", "of each picture")
+	fs.Var(seconds(&o.pause, 0, 3600), "pause", "from the end of one exposure to the start of the next")
 	fs.Var(between("DEG", &o.minAltitudeDeg, 0, 89), "min-altitude", "lowest height of the target worth a picture")
-	fs.Var(air(&o.air), "air", "temperature and pressure at the site; else usual for its height")
-	fs.Var(zone(&o.zone), "tz", "zone of the times in text and drawing, as +02:00, UTC, or a name as Europe/Lisbon; UTC where none is given")
+	fs.Var(air(&o.air), "air", "temperature and pressure at the site; else typical for its height")
+	fs.Var(zone(&o.zone), "tz", "zone of the times in text and drawing, as +02:00, UTC, or a name like Europe/Lisbon; UTC where none is given")
 }
 
 func (o *outing) skyFlags(fs *pflag.FlagSet) {
 	fs.Var(&value{kind: "MAG", set: o.setSky}, "sky", "brightness of the sky here: magnitudes a square arcsecond as 21.3, or Bortle's class as B4")
-	fs.Var(&value{kind: "MAG", text: "21.8", set: o.setOther}, "other-sky", "a sky to compare with, in the same words")
+	fs.Var(&value{kind: "MAG", text: "21.8", set: o.setOther}, "other-sky", "a sky to compare with, in the same form")
 	o.lens.focal(fs, "focal length of the lens, for exposures on a bare tripod")
 	fs.Var(fNumber(&o.fNumber), "f-number", "of the lens; else 2.8")
 	fs.Var(&value{kind: "ELECTRONS", set: o.setReadNoise}, "read-noise", "of the sensor; else 3")
-	fs.Var(seconds(&o.short, 0.01, 600), "short", "exposure on a bare tripod, in seconds; else what the lens stands")
+	fs.Var(seconds(&o.short, 0.01, 600), "short", "exposure on a bare tripod; else what the lens allows")
 }
 
 func (o *outing) setDate(s string) error {
@@ -157,11 +157,11 @@ func (o *outing) check() error {
 	case o.site == nil:
 		return usage("where the mount stands is not known", "add --site LAT,LON, as in --site 46.02,7.75", nil)
 	case o.typed["other-sky"] && o.sky == nil:
-		return usage("--other-sky has nothing to be compared with", "add --sky, the brightness of the sky here", nil)
+		return usage("--other-sky has nothing to compare with", "add --sky, the brightness of the sky here", nil)
 	case o.sky == nil && (o.typed["f-number"] || o.typed["read-noise"] || o.typed["short"]):
 		return usage("f-number, read noise and short exposures count under a sky of known brightness", "add --sky, as 21.3 or B4", nil)
 	case o.typed["focal-length"] && o.short > 0:
-		return usage("the exposure on the tripod is told twice", "give --short, or the lens", nil)
+		return usage("the exposure on the tripod is given twice", "give --short, or the lens", nil)
 	case o.typed["focal-length"] && o.lens.PixelPitchUM == 0:
 		return o.lens.check()
 	}
@@ -192,7 +192,7 @@ type skies struct {
 // skyWords are a sky as people name it.
 func skyWords(s exposure.SkyBrightness) string {
 	if s.Bortle > 0 {
-		return fmt.Sprintf("Bortle class %d (about %.1f, magnitudes a square arcsecond)", s.Bortle, s.Mag)
+		return fmt.Sprintf("Bortle class %d (about magnitude %.1f a square arcsecond)", s.Bortle, s.Mag)
 	}
 	return fmt.Sprintf("magnitude %.1f a square arcsecond", s.Mag)
 }

@@ -124,7 +124,7 @@ func target(p **align.Target) *value {
 }
 
 // placeWords say in a flag's help how a place in the sky is written.
-const placeWords = `degrees, h:m:s,d:m:s, or a name as M42, "orion nebula", Vega`
+const placeWords = `degrees, h:m:s,d:m:s, or a name like M42, "orion nebula", Vega`
 
 // place takes what has a comma for right ascension and declination, and all else for a name.
 func place(s string) (catalog.Showpiece, error) {

@@ -21,7 +21,7 @@ func TestTurns(t *testing.T) {
 		want  string
 	}{
 		{false, knobs.Options{ArcminPerTurnAltitude: 30}, knobs.Request{Knob: knobs.Altitude, Turn: min(12.3), Beyond: 0}, "Raise the tilt by 12′ (0.4 of a turn of the knob)."},
-		{false, knobs.Options{LegMM: 600}, knobs.Request{Knob: knobs.Altitude, Turn: min(-12.3), Beyond: min(3)}, "Lower the tilt by 12′ (2.1 mm at the leg): go about 3.0′ lower still and finish upward."},
+		{false, knobs.Options{LegMM: 600}, knobs.Request{Knob: knobs.Altitude, Turn: min(-12.3), Beyond: min(3)}, "Lower the tilt by 12′ (2.1 mm at the leg): go about 3.0′ too low, then up."},
 		{false, knobs.Options{}, knobs.Request{Knob: knobs.Azimuth, Turn: min(-48), Beyond: 0}, "Turn the base 48′ anticlockwise seen from above (left when facing the pole, toward west; 1.5 Moon widths)."},
 		{true, knobs.Options{RimMM: 100}, knobs.Request{Knob: knobs.Azimuth, Turn: min(48), Beyond: min(3)}, "Turn the base 48′ clockwise seen from above (right when facing the pole, toward west; 1.4 mm at its rim): go about 3.0′ past that and come back anticlockwise."},
 		{true, knobs.Options{ArcminPerTurnAzimuth: 48}, knobs.Request{Knob: knobs.Azimuth, Turn: min(-48), Beyond: 0}, "Turn the base 48′ anticlockwise seen from above (left when facing the pole, toward east; one turn of the knob)."},

@@ -10,6 +10,7 @@ import (
 
 	"github.com/soniakeys/unit"
 
+	"trueturn/align"
 	"trueturn/ephem/say"
 )
 
@@ -212,6 +213,17 @@ func span(d time.Duration) string {
 func Zone(d time.Duration) string {
 	return time.Time{}.In(time.FixedZone("", int(d/time.Second))).Format("-07:00")
 }
+
+// Kind is a kind of situation as it heads a line. Its name in JSON is a word of its own where that one is for those who know the field.
+func Kind(name string) string {
+	if plain, ok := plainKinds[name]; ok {
+		return plain
+	}
+	r, n := utf8.DecodeRuneInString(name)
+	return string(unicode.ToUpper(r)) + name[n:]
+}
+
+var plainKinds = map[string]string{string(align.KindFlexure): "Bend or creep", string(align.KindLowAltitude): "Aimed low"}
 
 // Share is a part of one in hundredths.
 func Share(x float64) string { return fmt.Sprintf("%.0f %%", 100*x) }

@@ -23,16 +23,16 @@ func TestExposures(t *testing.T) {
 	}{
 		{exposure.Forecast{LongestS: 3600, Gear: exposure.GearTold}.Says(), "Stars stay round for an hour and more."},
 		{exposure.Forecast{}.Says(), "No exposure keeps stars round: even a hundredth of a second is too long."},
-		{usual.Says(), "Stars stay round for 41 s on most gears (30 s to 95 s on usual ones; nobody has seen this one)."},
-		{exposure.RestsOn(exposure.GearUsual, 30, exposure.FaithS), " on most gears (30 s to 480 s and more on usual ones; nobody has seen this one)"},
-		{exposure.RestsOn(exposure.GearUsual, 30, 30), " on most gears (nobody has seen this one)"},
+		{usual.Says(), "Stars stay round for 41 s on most gears (30 s to 95 s from gear to gear; yours unknown)."},
+		{exposure.RestsOn(exposure.GearUsual, 30, exposure.FaithS), " on most gears (30 s to 480 s and more from gear to gear; yours unknown)"},
+		{exposure.RestsOn(exposure.GearUsual, 30, 30), " on most gears (yours unknown)"},
 		{exposure.RestsOn(exposure.GearMeasured, 30, 95), ""},
 		{exposure.Headline(3600, exposure.GearMeasured), "Round for an hour and more"},
 		{exposure.Headline(4.2, exposure.GearUsual), "Round for 4.2 s on most gears"},
 		{exposure.Headline(0, ""), "Not round at any length"},
-		{exposure.Forecast{Long: 1.4}.LongSays(), "Stars are 1.4 times longer than wide before the mount moves them, more than is called round: mend focus, lens or shake first. What is said of exposures counts the mount alone."},
+		{exposure.Forecast{Long: 1.4}.LongSays(), "Even before the mount moves them, stars are 1.4 times as long as wide, too long to count as round: fix focus, lens or shake first. What is said of exposures is about the mount alone."},
 		{exposure.DoubtBlack.Says(), "The pictures are black: the lens was capped, or the exposure far too short."},
-		{exposure.DoubtFew.Says(), "Nothing says that the spots in these pictures are stars, so nothing is judged: none was recognised, and fewer than 5 clear spots may be anything."},
+		{exposure.DoubtFew.Says(), "Nothing says that the spots in these pictures are stars, so nothing is judged: none was recognised, and fewer than 5 clear spots could be anything."},
 	} {
 		if got := Line(row.says); got != row.want {
 			t.Errorf("%v: %q, want %q", row.says, got, row.want)
@@ -55,9 +55,9 @@ func TestGears(t *testing.T) {
 		says say.Line
 		want string
 	}{
-		{exposure.Reckoned(nil).Says(), "Nobody has seen the gear: it is reckoned with as those of small mounts usually are, a wobble of 30″ in 480 s, by a factor of 2.5 more or less. Half an hour of pictures without a swing shows it."},
-		{(&exposure.Wobble{PeriodS: 480, PeakToPeak: size, Sigma: size / 10, Source: exposure.GearMeasured}).Says(), "The gear is reckoned with as measured: a wobble of 44.0 ± 4.4″ in 480 s."},
-		{(&exposure.Wobble{PeriodS: 480, Source: exposure.GearTold}).Says(), "The gear is taken to run evenly, as told."},
+		{exposure.Reckoned(nil).Says(), "The gear is not known and is taken to be like those of most small mounts: a wobble of 30″ in 480 s, give or take a factor of 2.5. Half an hour of pictures without a swing shows it."},
+		{(&exposure.Wobble{PeriodS: 480, PeakToPeak: size, Sigma: size / 10, Source: exposure.GearMeasured}).Says(), "The gear is taken as measured: a wobble of 44.0 ± 4.4″ in 480 s."},
+		{(&exposure.Wobble{PeriodS: 480, Source: exposure.GearTold}).Says(), "The gear is taken to run evenly, as given."},
 		{few.Note, "Too few pictures could be used to see the gear's wobble (3): take 8 or more over a quarter of an hour."},
 		{same.Note, "All pictures have the same time: nothing can be said of the gear's wobble."},
 	} {

@@ -347,7 +347,7 @@ func (t exifTags) told(s localStamp, o Options) (d Told, err error) {
 	case o.Zone != nil:
 		d = given(s.time, o.Zone)
 	default:
-		return d, noClock("the EXIF time "+s.time.Format("2006-01-02 15:04:05")+" has no offset from UTC", amiss.Zone)
+		return d, noClock("the EXIF time has no offset from UTC", amiss.Zone)
 	}
 	if fixed {
 		d.HasFix, d.Ahead = true, s.time.Add(-d.Offset).Sub(gps)
