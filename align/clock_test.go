@@ -36,7 +36,7 @@ func TestClockAndSiteMoveTheAxis(t *testing.T) {
 	at := time.Date(2026, 11, 25, 21, 30, 0, 0, time.UTC)
 	vacuum := ephem.Air{}
 	// Annual aberration turns with the sky; the daily one, 0.3″ at most, does not, nor is the pole of date quite that of aberration.
-	const agree = unit.Angle(1.0 / 3600 * math.Pi / 180)
+	const agree = 1 * ephem.Arcsec
 	for _, row := range []struct {
 		name         string
 		lat, lon     float64

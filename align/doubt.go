@@ -47,7 +47,7 @@ type Moved struct {
 // Limits of what is worth a word, and a question.
 const (
 	// slightLeast: clocks some minutes wrong are usual, and do nothing to an axis near the pole.
-	slightLeast = unit.Angle(1.0 / 60 * math.Pi / 180)
+	slightLeast = 1 * ephem.Arcmin
 	// askSigmas and askLeast: the turns of the knobs would be others by more than what they are worth.
 	askSigmas = 3
 	askLeast  = KnobPlay

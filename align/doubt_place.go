@@ -185,7 +185,7 @@ func slipOf(given, meant ephem.Site) (slip say.Line, ok bool) {
 const (
 	zoneBehind = -2.0
 	zoneAhead  = 4.0
-	livedIn    = unit.Angle(70 * math.Pi / 180) // few photograph nearer to a pole
+	livedIn    = 70 * ephem.Degree // few photograph nearer to a pole
 )
 
 // suits is whether a zone may be in use at a longitude.

@@ -112,7 +112,7 @@ func (a Axis) WorstSigma() unit.Angle {
 // clockStands is whether three and more pictures carry one time though no hand
 // swung the axis between them: the sky cannot have moved, and what the attitudes differ by is error.
 func clockStands(samples []Sample, obs []observation) bool {
-	const swungBy = unit.Angle(math.Pi / 180)
+	const swungBy = ephem.Degree
 	for i := range samples {
 		if !samples[i].Mid.Equal(samples[0].Mid) || obs[0].c.Inverse().Then(obs[i].c).Angle() > swungBy {
 			return false
@@ -123,7 +123,7 @@ func clockStands(samples []Sample, obs []observation) bool {
 
 // stillLimit: a camera that has turned by less than a tenth of what the sky did,
 // and by no more than three of its own errors or this angle, stands still.
-const stillLimit = unit.Angle(1.0 / 60 * math.Pi / 180)
+const stillLimit = 1 * ephem.Arcmin
 
 // Estimate finds the axis. Samples are in the order of time.
 //
@@ -269,7 +269,7 @@ func newModel(in Input, obs []observation, seg segmentation) *model {
 }
 
 // turnedBy is about how far the knobs are turned between two measurements.
-const turnedBy = unit.Angle(2 * math.Pi / 180)
+const turnedBy = 2 * ephem.Degree
 
 // moves is whether the axis is another one after the break.
 func (b Break) moves() bool { return b.Knock || b.Turned }

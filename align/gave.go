@@ -8,6 +8,7 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
 
@@ -38,12 +39,12 @@ const (
 const shownChance = 0.02
 
 // bendLimit: less does no harm worth a word.
-const bendLimit = unit.Angle(0.3 / 60 * math.Pi / 180)
+const bendLimit = 0.3 * ephem.Arcmin
 
 // UsualBend is how far a small mount's holder turns the camera for a change of gravity's direction in the camera's frame
 // by one unit (common practice, no source): half a minute of arc where the camera is turned by 30°. A forecast for another
 // part of the sky reckons with it where the pictures show nothing better.
-const UsualBend = unit.Angle(1.0 / 60 * math.Pi / 180)
+const UsualBend = 1 * ephem.Arcmin
 
 // Elsewhere is by how much, one standard error in each direction, the axis may differ between two directions of the
 // camera for a usual bend.

@@ -44,7 +44,7 @@ type alternative struct {
 func (a alternative) possible() bool { return a.lowest > 0 && a.sun < darkEnough }
 
 // darkEnough: above, no star field is recognised (common practice, no source: civil twilight ends at −6°).
-const darkEnough = unit.Angle(-4 * math.Pi / 180)
+const darkEnough = -4 * ephem.Degree
 
 // overhead is the sky of one picture: pole, meridian's crossing of the equator, Sun and view among the stars.
 type overhead struct {

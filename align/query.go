@@ -2,11 +2,8 @@ package align
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"time"
-
-	"github.com/soniakeys/unit"
 
 	"trueturn/ephem"
 	"trueturn/ephem/say"
@@ -78,7 +75,7 @@ func Queries(doubts []Doubt, sky bool, site ephem.Site, a Axis, d Deviation) (al
 
 // farOff: an axis set up by eye or compass is seldom farther off (common practice, no source); such an error is a
 // question about place and clock before it is an order.
-const farOff = unit.Angle(10 * math.Pi / 180)
+const farOff = 10 * ephem.Degree
 
 // matters is whether some clock could send the turn far astray: not where the axis is near the pole.
 func matters(a Axis, d Deviation) bool {

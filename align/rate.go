@@ -5,8 +5,9 @@ import (
 	"slices"
 	"time"
 
-	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"trueturn/ephem"
 )
 
 // Rate is how fast a mount turns its camera.
@@ -33,8 +34,8 @@ type Rate struct {
 // not yet a fault of another kind, and none runs faster than 0.8″ per second – 120″ in the
 // shortest period of 480 s.
 const (
-	unseenWobble  = unit.Angle(40.0 / 3600 * math.Pi / 180) // peak to peak
-	largestWobble = unit.Angle(120.0 / 3600 * math.Pi / 180)
+	unseenWobble  = 40 * ephem.Arcsec // peak to peak
+	largestWobble = 120 * ephem.Arcsec
 	fastestWobble = 0.8 / 3600 * math.Pi / 180 // radians per second
 )
 

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"trueturn/ephem"
 	"trueturn/ephem/say"
 )
 
@@ -67,7 +68,7 @@ func baseBy(clockwise unit.Angle) say.Line {
 }
 
 // knockLimit parts a knock from a re-aimed camera (design §6).
-const knockLimit = unit.Angle(math.Pi / 180)
+const knockLimit = ephem.Degree
 
 // A break adds four unknowns, a picture left out takes two equations away. The
 // gain in χ² is judged by Fisher's F against what is left over, since the wander the

@@ -1,15 +1,14 @@
 package align
 
 import (
-	"math"
 	"slices"
 	"strings"
 	"time"
 
-	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/drift"
+	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
@@ -180,4 +179,4 @@ func (s *session) secondsBetween(i, k int) float64 {
 }
 
 // KnobPlay is the least a knob is good for (common practice, no source).
-const KnobPlay = unit.Angle(2.0 / 60 * math.Pi / 180)
+const KnobPlay = 2 * ephem.Arcmin

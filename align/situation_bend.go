@@ -4,8 +4,7 @@ import (
 	"math"
 	"time"
 
-	"github.com/soniakeys/unit"
-
+	"trueturn/ephem"
 	"trueturn/ephem/say"
 )
 
@@ -28,7 +27,7 @@ func (s *session) flexure() []Situation {
 
 // slippingPace an hour and more, and not evenly, is no holder that bends or cools down but a clamp that does not hold (common practice, no
 // source).
-const slippingPace = unit.Angle(30.0 / 60 * math.Pi / 180)
+const slippingPace = 30 * ephem.Arcmin
 
 func (g Gave) says() say.Line {
 	switch g.How {

@@ -79,15 +79,15 @@ func (b Break) setBy(by time.Duration) Size {
 func (b Break) jump() bool { return b.Knock && !b.Lens && !b.byHand() }
 
 // leastKnock: a smaller jump is more likely the lens's than the mount's, and harms nothing since both sides are measured apart.
-const leastKnock = unit.Angle(5.0 / 3600 * math.Pi / 180)
+const leastKnock = 5 * ephem.Arcsec
 
 // knobWay: a knob moves the axis up or about the vertical; a way within this angle of either is a knob's. Two random
 // ways in nine are, and then the consequence is the same.
-const knobWay = unit.Angle(10 * math.Pi / 180)
+const knobWay = 10 * ephem.Degree
 
 // bendTurn: while the camera is aimed anew nobody turns the knobs by less; a bending holder does it (common practice, no
 // source).
-const bendTurn = unit.Angle(10.0 / 60 * math.Pi / 180)
+const bendTurn = 10 * ephem.Arcmin
 
 // bent is whether the axis is another one, by no more than a holder bends, since the camera was aimed anew.
 func (b Break) bent() bool { return b.Turned && !b.Knock && b.Moved.Total() < bendTurn }
@@ -107,7 +107,7 @@ func (b Break) byHand() bool {
 const (
 	clockSteps  = 4 // half hours, each way
 	clockChance = 0.02
-	airSlack    = unit.Angle(0.1 / 60 * math.Pi / 180) // refraction of other heights, which ClockMoves leaves as it is
+	airSlack    = 0.1 * ephem.Arcmin // refraction of other heights, which ClockMoves leaves as it is
 )
 
 // clockSet is whether the axis moved as a clock that was set moves it, and by how much it was set: forward where positive. It is sure
@@ -266,7 +266,7 @@ func (s *session) jumpAt(k int) r3.Vec {
 }
 
 // strayBelow: so near the horizon the air alone moves a picture by arcminutes from one night to another (common practice, no source).
-const strayBelow = unit.Angle(15 * math.Pi / 180)
+const strayBelow = 15 * ephem.Degree
 
 // strays names single pictures that fit neither side.
 func (s *session) strays() []Situation {

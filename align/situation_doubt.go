@@ -14,19 +14,19 @@ import (
 // shortSigma and shortTurn: an axis less sure than this after a turn as small as that needs more turn, not more
 // pictures. Ten arcminutes are three times what ten pictures in three minutes leave with a phone's long lens.
 const (
-	shortSigma = unit.Angle(10.0 / 60 * math.Pi / 180)
-	shortTurn  = unit.Angle(5 * math.Pi / 180)
+	shortSigma = 10 * ephem.Arcmin
+	shortTurn  = 5 * ephem.Degree
 )
 
 // wantedSigma is what a longer session is reckoned for.
-const wantedSigma = unit.Angle(5.0 / 60 * math.Pi / 180)
+const wantedSigma = 5 * ephem.Arcmin
 
 // weakRatio and weakSigma: the error in one direction is worth a word when it is so many times that in the
 // other, and as large as this. As errors fall with the power 3/2 of the time on one patch, as many pictures again on the
 // other patch beat as many on the same one where √(1 + ratio²) > 2^1.5, from 2.65 on.
 const (
 	weakRatio = 2.65
-	weakSigma = unit.Angle(3.0 / 60 * math.Pi / 180)
+	weakSigma = 3 * ephem.Arcmin
 )
 
 // doubt names an axis that is not sure enough, and the cure.
@@ -110,4 +110,4 @@ func (s *session) otherPatch() (ephem.Horizontal, bool) {
 }
 
 // patchHeight is what a second patch should at least stand at.
-const patchHeight = unit.Angle(28 * math.Pi / 180)
+const patchHeight = 28 * ephem.Degree

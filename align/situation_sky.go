@@ -9,6 +9,7 @@ import (
 
 	"trueturn/drift"
 	"trueturn/drift/star"
+	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/say"
 )
@@ -157,7 +158,7 @@ func (s *session) trend(shots []int, least float64, value func(shot int) float64
 }
 
 // lowLimit is the height of the picture's middle below which refraction spoils the axis (design §4).
-const lowLimit = unit.Angle(25 * math.Pi / 180)
+const lowLimit = 25 * ephem.Degree
 
 // low names pictures taken near the horizon.
 func (s *session) low() []Situation {

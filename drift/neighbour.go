@@ -1,8 +1,6 @@
 package drift
 
 import (
-	"math"
-
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -13,7 +11,7 @@ import (
 
 // nearWithin is how far a picture may look away from where its neighbours
 // suggest: a few minutes of a badly aligned mount.
-const nearWithin = unit.Angle(0.5 * math.Pi / 180)
+const nearWithin = 0.5 * ephem.Degree
 
 // neighbours are the nearest solved shots before and after shot i, of the same size.
 func (q *Sequence) neighbours(i int) []int {

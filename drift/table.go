@@ -48,7 +48,7 @@ func FromTable(ctx context.Context, t track.Table, o Options) (Sequence, error) 
 
 // rollGuess and rollMost bound the roll that is not known.
 const (
-	rollGuess = unit.Angle(6 * math.Pi / 180)
+	rollGuess = 6 * ephem.Degree
 	rollMost  = unit.Angle(1)
 )
 

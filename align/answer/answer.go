@@ -195,7 +195,7 @@ func (b *builder) findSite() error {
 }
 
 // sunkBelow: a picture whose middle stands lower than this cannot have been taken there and then.
-const sunkBelow = unit.Angle(-3 * math.Pi / 180)
+const sunkBelow = -3 * ephem.Degree
 
 // sunkText says why such a picture is left out.
 const sunkText = "below the horizon: check site and clock"
@@ -203,7 +203,7 @@ const sunkText = "below the horizon: check site and clock"
 // lowBelow: so near the horizon the air bends the view by more than is known of it, layer by layer (common practice, no
 // source). Such a picture is left out where enough stand higher, lest it spoil what the others tell.
 const (
-	lowBelow = unit.Angle(10 * math.Pi / 180)
+	lowBelow = 10 * ephem.Degree
 	enough   = 3
 )
 

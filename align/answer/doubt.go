@@ -1,11 +1,8 @@
 package answer
 
 import (
-	"math"
 	"slices"
 	"time"
-
-	"github.com/soniakeys/unit"
 
 	"trueturn/align"
 	"trueturn/drift/frame"
@@ -78,7 +75,7 @@ func (b *builder) hourOff(a align.Axis) (says say.Line) {
 }
 
 // hourMatters: less is within the play of the knobs (common practice, no source).
-const hourMatters = unit.Angle(2.0 / 60 * math.Pi / 180)
+const hourMatters = 2 * ephem.Arcmin
 
 // zoneRests says what the zone of most pictures rests on; nothing where GPS times confirm it, or nothing is known of it.
 func (b *builder) zoneRests() (none say.Line) {

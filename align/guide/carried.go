@@ -31,7 +31,7 @@ type Carried struct {
 const (
 	// giving is what clamps and holder give between measurement and the last turn without being noticed, besides a
 	// share of every turn (common practice, no source); both are added to the carried axis's errors.
-	giving      = unit.Angle(0.5 / 60 * math.Pi / 180)
+	giving      = 0.5 * ephem.Arcmin
 	givingShare = 0.05
 	// disagreement: χ² of two degrees of freedom exceeds it once in a thousand times. Then something gave way
 	// that nobody saw, and the untouched pictures are believed alone.

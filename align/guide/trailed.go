@@ -24,7 +24,7 @@ import (
 
 const (
 	// wrongTurn is how far off a turn nobody asked for may have brought the axis.
-	wrongTurn = unit.Angle(0.5 * math.Pi / 180)
+	wrongTurn = 0.5 * ephem.Degree
 	// shakeLeast is the e² − 1 that is no longer one of focus and seeing: an elongation of 1.07; a shake by a star's width
 	// makes 0.46.
 	shakeLeast = 0.15

@@ -200,8 +200,8 @@ func (g *Guide) disturbed(s drift.Shot) bool {
 // What a swing leaves alone: the axis seems to stand where it stood, a base off level and a holder that gives
 // a little aside.
 const (
-	swingLeast = unit.Angle(3.0 * math.Pi / 180)
-	swingKeeps = unit.Angle(1.0 * math.Pi / 180)
+	swingLeast = 3 * ephem.Degree
+	swingKeeps = 1 * ephem.Degree
 )
 
 // swungTo is whether a picture shows the camera swung about the axis, and nothing else.

@@ -1,13 +1,13 @@
 package guide
 
 import (
-	"math"
 	"slices"
 	"time"
 
 	"github.com/soniakeys/unit"
 
 	"trueturn/drift"
+	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
 
@@ -58,7 +58,7 @@ func (w *window) spare(keep time.Time) int {
 }
 
 // swungBy is a turn against the stars that no tracking mount makes from picture to picture.
-const swungBy = unit.Angle(math.Pi / 180)
+const swungBy = ephem.Degree
 
 // swung is whether the camera looked elsewhere before or after a picture.
 func (w *window) swung(i int) bool {

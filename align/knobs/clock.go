@@ -7,6 +7,7 @@ import (
 	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/ephem"
 	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
 )
@@ -31,24 +32,24 @@ import (
 // v turns the altitude's track alone, and hands on both knobs turn each track as it happens. Hence a clock is named only where both
 // knobs were turned, agree, and no lean explains them; one knob alone is a question.
 const (
-	leanMost = unit.Angle(5 * math.Pi / 180) // no base leans more unnoticed (common practice, no source)
+	leanMost = 5 * ephem.Degree // no base leans more unnoticed (common practice, no source)
 	// clockSigmas, askSigmas: standard errors beyond the lean by which a clock is named, and asked for.
 	clockSigmas = 4
 	askSigmas   = 2
 	// tracksAgree: standard errors by which the two tracks may differ.
 	tracksAgree = 2.5
 	// trackLeast on the sky: of less a careless hand's touch of the other knob is too large a part.
-	trackLeast = unit.Angle(12.0 / 60 * math.Pi / 180)
+	trackLeast = 12 * ephem.Arcmin
 	// skewMost: more is nearer to the other knob's track.
-	skewMost = unit.Angle(50 * math.Pi / 180)
+	skewMost = 50 * ephem.Degree
 	// skewRange is how far a wrong clock turns the tracks, one standard deviation: an hour or two.
-	skewRange = unit.Angle(20 * math.Pi / 180)
+	skewRange = 20 * ephem.Degree
 	// skewMargin: −2 ln of the odds by which a clock may be the worse account and still be worth the question.
 	// strayMargin is the same against axes that cannot be: then it is the sense of the stray account.
 	skewMargin  = 6.0
 	strayMargin = 20.0
 	// trackedMost is the error of one turn's β beyond which it tells nothing.
-	trackedMost = unit.Angle(15 * math.Pi / 180)
+	trackedMost = 15 * ephem.Degree
 )
 
 // Track is what the turns of one knob have told of β: sums of 1/σ², β/σ², β²/σ², radians.

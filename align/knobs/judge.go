@@ -50,17 +50,17 @@ type widths struct{ altitude, azimuth, clutch unit.Angle }
 
 // What moves by how much (common practice, no source).
 const (
-	knobRange   = unit.Angle(3.0 * math.Pi / 180)         // turned on purpose
-	clutchRange = unit.Angle(1.5 * math.Pi / 180)         // slipped under a hand
-	jiggle      = unit.Angle(0.3 / 60 * math.Pi / 180)    // of a knob nobody turned
-	coupling    = 0.01                                    // share of one knob's turn the other follows
-	gearUnknown = unit.Angle(80.0 / 3600 * math.Pi / 180) // peak to peak, of a gear nobody measured
-	gearLeast   = unit.Angle(20.0 / 3600 * math.Pi / 180)
+	knobRange   = 3 * ephem.Degree   // turned on purpose
+	clutchRange = 1.5 * ephem.Degree // slipped under a hand
+	jiggle      = 0.3 * ephem.Arcmin // of a knob nobody turned
+	coupling    = 0.01               // share of one knob's turn the other follows
+	gearUnknown = 80 * ephem.Arcsec  // peak to peak, of a gear nobody measured
+	gearLeast   = 20 * ephem.Arcsec
 )
 
 // floor is what two attitudes differ by that their stars do not tell: breathing, the
 // catalogue, a breath of wind.
-const floor = unit.Angle(4.0 / 3600 * math.Pi / 180)
+const floor = 4 * ephem.Arcsec
 
 // surprise is −2 ln of how often a thing happens, against nothing: rough odds of one in four,
 // ten and a hundred.
@@ -81,7 +81,7 @@ func (h hypothesis) surprise(asked *Request) float64 {
 
 // steepAxis is the height above which the clutch cannot be told from the azimuth knob
 // (design §4).
-const steepAxis = unit.Angle(75 * math.Pi / 180)
+const steepAxis = 75 * ephem.Degree
 
 // siderealRadPerSecond is ω (design §4).
 const siderealRadPerSecond = ephem.SiderealRadPerS
@@ -188,11 +188,11 @@ const (
 // Limits of what a measurement survives.
 const (
 	// swingLimit: a camera hangs and a motor takes up play differently after a swing (common practice, no source).
-	swingLimit = unit.Angle(3 * math.Pi / 180)
+	swingLimit = 3 * ephem.Degree
 	// aimLimit: no knob turns a mount that far in one go.
-	aimLimit = unit.Angle(20 * math.Pi / 180)
+	aimLimit = 20 * ephem.Degree
 	// looseAxis: a knob's axis found that far from where it should be is none.
-	looseAxis = unit.Angle(8 * math.Pi / 180)
+	looseAxis = 8 * ephem.Degree
 )
 
 // weigh decides whether a motion is to be believed at once. A hand on the clutch is,

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
 
@@ -21,10 +22,10 @@ type Axes struct {
 
 // How badly a mount may stand or be made (common practice, no source).
 const (
-	baseLean   = unit.Angle(2.0 * math.Pi / 180) // of the base, in each direction
-	hingeSkew  = unit.Angle(1.0 * math.Pi / 180) // of the hinge from square to the azimuth axis
-	headSkew   = unit.Angle(3.0 * math.Pi / 180) // of the hinge from square to the mount's axis
-	forgetting = unit.Angle(0.1 * math.Pi / 180) // by which every turn loosens what was learnt: joints give
+	baseLean   = 2 * ephem.Degree   // of the base, in each direction
+	hingeSkew  = 1 * ephem.Degree   // of the hinge from square to the azimuth axis
+	headSkew   = 3 * ephem.Degree   // of the hinge from square to the mount's axis
+	forgetting = 0.1 * ephem.Degree // by which every turn loosens what was learnt: joints give
 )
 
 // guessAxes are the knobs' axes of a level mount, with the errors a real one has. The hinge is

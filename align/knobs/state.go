@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
+	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/say"
 	"trueturn/ephem/turn"
@@ -129,7 +130,7 @@ func (s State) Renew(m Measurement) (State, error) {
 
 // zenith: higher up the hinge of a base a few degrees off level may stand any way
 // round, and what raises the axis on one side lowers it on the other.
-const zenith = unit.Angle(87.5 * math.Pi / 180)
+const zenith = 87.5 * ephem.Degree
 
 // unknownRate is how well the rate of a motor is known that was not measured: what tells the
 // sidereal from the solar rate is a quarter of a percent, from the lunar one 4 %.

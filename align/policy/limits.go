@@ -6,16 +6,13 @@
 package policy
 
 import (
-	"math"
 	"time"
 
 	"github.com/soniakeys/unit"
 
 	"trueturn/align"
+	"trueturn/ephem"
 )
-
-// arcmin is a minute of arc.
-const arcmin = unit.Angle(math.Pi / 180 / 60)
 
 // What a correction must be to be made.
 const (
@@ -35,12 +32,12 @@ const (
 const (
 	// FineLimit: below this a turn gains less than it costs whatever the lens. Over two hours a quarter of a degree moves the picture by 8′ and
 	// turns it by 0.15°, which stacking absorbs; knobs of small mounts have more play than a tenth of it.
-	FineLimit = 15 * arcmin
+	FineLimit = 15 * ephem.Arcmin
 	// coarsely is how far off an axis is aimed anew by hand rather than followed through the knobs: their thread ends before (common practice,
 	// no source).
-	coarsely = 15 * 60 * arcmin
+	coarsely = 15 * ephem.Degree
 	// manyDegrees: the head or a leg is moved first (common practice, no source).
-	manyDegrees = 5 * 60 * arcmin
+	manyDegrees = 5 * ephem.Degree
 )
 
 // How many pictures.

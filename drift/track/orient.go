@@ -23,7 +23,7 @@ const leastWayPx = 6.0
 
 // rollFloor is what refraction, which lifts a star while it moves, turns its way by at 20° height
 // (common practice, no source).
-const rollFloor = unit.Angle(0.2 * math.Pi / 180)
+const rollFloor = 0.2 * ephem.Degree
 
 // way is a direction in which the sky was seen to move through the standing camera. The pole keeps its place in the
 // camera whether the motor runs or stands, so a pixel of any picture will do.

@@ -6,6 +6,7 @@ import (
 
 	"github.com/soniakeys/unit"
 
+	"trueturn/ephem"
 	"trueturn/ephem/say"
 )
 
@@ -27,15 +28,15 @@ const (
 	madNormal   = 1.4826
 	cutSigmas   = 3
 	cutNormal   = 0.9865
-	evenTurn    = unit.Angle(2 * math.Pi / 180) // of right ascension between neighbours: more is a swing, or a long pause
+	evenTurn    = 2 * ephem.Degree // of right ascension between neighbours: more is a swing, or a long pause
 	manyTriples = 8
 )
 
 // What is taken where too few triples tell: places solved from a picture are good to some seconds of arc and minutes of roll
 // (common practice, no source).
 const (
-	usualSigma     = unit.Angle(10.0 / 3600 * math.Pi / 180)
-	usualRollSigma = unit.Angle(0.05 * math.Pi / 180)
+	usualSigma     = 10 * ephem.Arcsec
+	usualRollSigma = 0.05 * ephem.Degree
 )
 
 // WithErrors is the table with an error for every direction and roll, and notes on those it did not state.
@@ -77,7 +78,7 @@ func (t *Table) fillSigma() {
 }
 
 // leastSigma keeps a table without noise reckonable.
-const leastSigma = unit.Angle(1e-3 / 3600 * math.Pi / 180)
+const leastSigma = 1e-3 * ephem.Arcsec
 
 func (t *Table) fillRollSigma() {
 	missing, some, step := false, false, unit.Angle(math.Pi)

@@ -100,7 +100,7 @@ type Followed struct {
 }
 
 // rollToldSigma is how well a person reads a picture's orientation (common practice, no source).
-const rollToldSigma = unit.Angle(3 * math.Pi / 180)
+const rollToldSigma = 3 * ephem.Degree
 
 // Follow finds the attitudes of pictures of one field, in the order of time. Pictures with no
 // time take part in nothing. It never fails for one bad picture: see Errs.

@@ -4,7 +4,6 @@ import (
 	"math"
 	"time"
 
-	"github.com/soniakeys/unit"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
@@ -56,8 +55,8 @@ func (n *Night) Use() *Span {
 // What the two circles leave out: the Sun's declination changes by 0.4° a day, half of it from midnight to noon; refraction,
 // which lifts the target, is under 0.6° above the horizon and cut off a degree below (package ephem).
 const (
-	sunSlack = unit.Angle(0.3 * math.Pi / 180)
-	airSlack = unit.Angle(1.2 * math.Pi / 180)
+	sunSlack = 0.3 * ephem.Degree
+	airSlack = 1.2 * ephem.Degree
 )
 
 // could is whether a night is worth working out.
