@@ -13,6 +13,7 @@ import (
 
 	"github.com/soniakeys/unit"
 
+	"trueturn/align"
 	"trueturn/ephem/say"
 )
 
@@ -119,6 +120,15 @@ func TestEveryKey(t *testing.T) {
 				t.Errorf("%q has two sentences", k)
 			}
 			seen[k] = true
+		}
+	}
+}
+
+// TestKind: the head of a line, in plain words where JSON has one of the trade's.
+func TestKind(t *testing.T) {
+	for kind, want := range map[align.Kind]string{align.KindFlexure: "Bend or creep", align.KindLowAltitude: "Aimed low", align.KindWrongRate: "Wrong rate"} {
+		if got := Kind(string(kind)); got != want {
+			t.Errorf("%s: %q, want %q", kind, got, want)
 		}
 	}
 }

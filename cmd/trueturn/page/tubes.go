@@ -104,7 +104,7 @@ func (r reading) words() string {
 	}
 	text := fmt.Sprintf("%s: %s %s", r.knob, words.Off(unit.AngleFromMin(r.value), unit.AngleFromMin(r.sigma)), side)
 	if r.stands > 0 && finite(r.stands) && r.plannedS > 0 {
-		text += fmt.Sprintf("; %s can stand %s", words.Exposure(r.plannedS), words.Arc(unit.AngleFromMin(r.stands)))
+		text += fmt.Sprintf("; %s can take %s", words.Exposure(r.plannedS), words.Arc(unit.AngleFromMin(r.stands)))
 	}
 	return text
 }
