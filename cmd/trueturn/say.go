@@ -120,7 +120,7 @@ func (f *face) sayAxis(a answer.Answer) {
 		text := fmt.Sprintf("Off %s: tilt %s too %s, base %s too far %s (seen from above); %s in all.", aimWords[a.Aim.Kind],
 			within(e.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin), either(e.AltitudeArcmin, "high", "low"),
 			within(e.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin), either(e.AzimuthArcmin, "clockwise", "anticlockwise"),
-			within(e.TotalArcmin, e.TotalSigmaArcmin))
+			within(e.TotalArcmin, a.Measured.Axis.WorstSigma().Min())) // as the order says it
 		if !a.Advice.Trustworthy && a.Finding.Advice.Next != policy.Shoot && !stops {
 			text += " Do not rely on this yet."
 		}
