@@ -269,11 +269,17 @@ func quick(n *bench) {
 // copied is a session folder as a crash would leave it: whatever is in it now.
 func copied(t *testing.T, from string) string {
 	t.Helper()
-	to := filepath.Join(t.TempDir(), "session")
-	if err := os.CopyFS(to, os.DirFS(from)); err != nil {
-		t.Fatal(err)
+	for {
+		to := filepath.Join(t.TempDir(), "session")
+		err := os.CopyFS(to, os.DirFS(from))
+		if errors.Is(err, os.ErrNotExist) { // a file was replaced as a whole meanwhile: what it was written to first is gone
+			continue
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		return to
 	}
-	return to
 }
 
 // sameAnswer compares what two notices say of the mount.

@@ -132,7 +132,7 @@ func round(t *testing.T, p *tab, s *scene, v account) {
 		if slices.Contains(v.Advice.Notes[:i], n) {
 			t.Errorf("said twice: %q", n)
 		}
-		if strings.HasPrefix(n, "The gear limits exposures to ") {
+		if strings.HasPrefix(n, "Exposures are limited to ") {
 			limits++
 		}
 	}

@@ -111,7 +111,7 @@
       if (!answer.ok && answer.status !== 404) throw new Error(answer.status); // 404: it stands no more, as the next word shows
     } catch {
       if (button.dataset.number !== number) return;
-      write(button, 'It did not come through: try again');
+      write(button, 'That did not get through: try again');
     }
     if (button.dataset.number === number) button.disabled = false;
   });
@@ -415,7 +415,7 @@
       if (answer.status === 403 || answer.status === 404) {
         clearTimeout(losing);
         losing = -1;
-        lost('This address no longer holds: open the one the computer shows now.');
+        lost('This address is no longer valid: open the one the computer shows now.');
       } else if (answer.ok) {
         const text = await answer.text();
         if (words === before) take(text);
@@ -506,8 +506,8 @@
     if (x.status === 408) return later(w, 2000, 'the sending was too slow: sent again by itself; nearer to the network’s station it is faster');
     if (x.status >= 200 && x.status < 300 && said.taken !== false) return arrived(w);
     const plain = {
-      403: ['this address no longer holds', 'open the one the computer shows now'],
-      404: ['this address no longer holds', 'open the one the computer shows now'],
+      403: ['this address is no longer valid', 'open the one the computer shows now'],
+      404: ['this address is no longer valid', 'open the one the computer shows now'],
       413: ['the file is too large', 'send a JPEG instead'],
       507: ['the computer’s disk is full', 'make room on it, then send again'],
     }[x.status] || ['the computer did not take it', 'send it again, or put it into the folder the computer watches'];
@@ -543,7 +543,7 @@
     } catch {
       return refuse(w, 'the browser can no longer read this file', 'choose it once more');
     }
-    later(w, Math.min(15000, 1000 * 2 ** w.tries++), 'no line to the computer: kept, and sent again by itself');
+    later(w, Math.min(15000, 1000 * 2 ** w.tries++), 'no connection to the computer: kept, and sent again by itself');
   }
 
   function later(w, ms, note) {
