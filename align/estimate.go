@@ -218,7 +218,7 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 		}
 	}
 	span := samples[len(samples)-1].Mid.Sub(samples[0].Mid).Seconds()
-	sky := unit.Angle(siderealRadPerSecond * span)
+	sky := unit.Angle(ephem.SiderealRadPerS * span)
 	var worst float64
 	for _, o := range obs {
 		inv, _ := inverse3(o.weight)
@@ -234,9 +234,6 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 // rollKnown, radians: a roll that may be off by more was not measured but guessed (drift.FromTable), alike for
 // all pictures, and does not make them seem to turn.
 const rollKnown = 3 * math.Pi / 180
-
-// siderealRadPerSecond is ω (design §4).
-const siderealRadPerSecond = ephem.SiderealRadPerS
 
 // newModel lays the blocks and stands out and starts from the best guess of each.
 func newModel(in Input, obs []observation, seg segmentation) *model {

@@ -132,7 +132,7 @@ func (p plan) track(look turn.Turn, n int, back bool) []turn.Turn {
 		start = -n / 2
 	}
 	for i := range n {
-		angle := siderealRadPerSecond * p.every.Seconds() * float64(i+start)
+		angle := ephem.SiderealRadPerS * p.every.Seconds() * float64(i+start)
 		cs = append(cs, turn.About(p.axis, unit.Angle(angle)).Then(look))
 	}
 	return cs

@@ -78,7 +78,7 @@ func (s *session) overheads() ([]overhead, error) {
 
 // zenith of another place and clock, among the stars.
 func (o overhead) zenith(here ephem.Site, a alternative) r3.Vec {
-	turned := (a.site.Longitude - here.Longitude).Rad() + siderealRadPerSecond*a.shift.Seconds()
+	turned := (a.site.Longitude - here.Longitude).Rad() + ephem.SiderealRadPerS*a.shift.Seconds()
 	st, ct := math.Sincos(turned)
 	sp, cp := a.site.Latitude.Sincos()
 	e := r3.Add(r3.Scale(ct, o.meridian), r3.Scale(st, o.east))

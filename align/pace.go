@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"trueturn/drift"
+	"trueturn/ephem"
 )
 
 // Pace is what two pictures tell of the motor that ran between them, whatever the axis: against the stars the camera of a mount
@@ -26,7 +27,7 @@ func PaceBetween(a, b drift.Shot) (Pace, bool) {
 		return Pace{}, false
 	}
 	seconds := b.Clock.Mid().Sub(a.Clock.Mid()).Seconds()
-	sky := siderealRadPerSecond * seconds
+	sky := ephem.SiderealRadPerS * seconds
 	if sky <= 0 {
 		return Pace{}, false
 	}

@@ -55,7 +55,7 @@ type step struct {
 }
 
 // misses is how far the step falls short of (negative) or exceeds an even turn.
-func (s step) misses(ratio float64) float64 { return s.dTheta - ratio*siderealRadPerSecond*s.dt }
+func (s step) misses(ratio float64) float64 { return s.dTheta - ratio*ephem.SiderealRadPerS*s.dt }
 
 // sigma takes what is allowed for two standard errors: noise stands five, a wobble's bound more than one.
 func (s step) sigma() float64 { return s.allow / 2 }
@@ -94,9 +94,9 @@ func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 	}
 	slope, white := line.slope(a)
 	size := max(unseenWobble.Rad()/2, math.Sqrt2*line.scatter(a, slope))
-	stampSigma := stampShare * stamp.Seconds() / line.span() * math.Abs(slope-siderealRadPerSecond)
+	stampSigma := stampShare * stamp.Seconds() / line.span() * math.Abs(slope-ephem.SiderealRadPerS)
 	sigma := math.Sqrt(white*white + sq2(size*line.wobbleShare()) + sq2(stampSigma) + sq2(slope*leaning(in, a)))
-	return Rate{slope / siderealRadPerSecond, sigma / siderealRadPerSecond}, true
+	return Rate{slope / ephem.SiderealRadPerS, sigma / ephem.SiderealRadPerS}, true
 }
 
 // leaning is the relative error a rate has by that of the axis. Where the turn about the line of sight is known worse than
@@ -132,7 +132,7 @@ func sq2(x float64) float64 { return x * x }
 func stepsOf(in Input, a Axis, stamp time.Duration) []step {
 	var list []step
 	last := -1
-	stampAngle := siderealRadPerSecond * stamp.Seconds() / math.Sqrt(12)
+	stampAngle := ephem.SiderealRadPerS * stamp.Seconds() / math.Sqrt(12)
 	for i := range in.Samples {
 		if i >= len(a.Theta) || a.Stray[i] {
 			continue
@@ -189,7 +189,7 @@ func commonRatio(steps []step) (ratio float64, ok bool) {
 }
 
 // ratio is the turn of a step as a share of the stars' own.
-func (s step) ratio() float64 { return s.dTheta / (siderealRadPerSecond * s.dt) }
+func (s step) ratio() float64 { return s.dTheta / (ephem.SiderealRadPerS * s.dt) }
 
 // handTurn: what misses an even turn by more was a swing by hand; a clutch that gives does so by less (as
 // design §6 parts a knock from a re-aimed camera).
@@ -198,7 +198,7 @@ const handTurn = knockLimit
 // byHand is whether a hand turned the axis in this step, judged against a ratio.
 func (s step) byHand(ratio float64) bool {
 	miss := math.Abs(s.misses(ratio))
-	return miss > handTurn.Rad() && miss > 1.5*math.Abs(ratio)*siderealRadPerSecond*s.dt
+	return miss > handTurn.Rad() && miss > 1.5*math.Abs(ratio)*ephem.SiderealRadPerS*s.dt
 }
 
 // mostlyEven is whether at least half of the steps that no hand made agree on a ratio.

@@ -3,6 +3,8 @@ package align
 import (
 	"math"
 	"testing"
+
+	"trueturn/ephem"
 )
 
 // TestGearThatStood: a gear that stands for a while after swings and then runs takes up play; one that still stands is a
@@ -10,7 +12,7 @@ import (
 func TestGearThatStood(t *testing.T) {
 	t.Parallel()
 	const dt, swing = 20, 0.5
-	sky := siderealRadPerSecond * dt
+	sky := ephem.SiderealRadPerS * dt
 	for _, c := range []struct {
 		name        string
 		turns       []float64 // radians

@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align/simulate"
+	"trueturn/ephem"
 	"trueturn/ephem/turn"
 )
 
@@ -37,7 +38,7 @@ func (g angles) series(r *rand.Rand) (Input, Axis) {
 	begin := r.Float64()
 	for i := range g.count {
 		t := begin + float64(i)*g.everyS
-		theta := unit.Angle(g.ratio*siderealRadPerSecond*t) + unit.AngleFromSec(g.wobbleSec/2*math.Sin(2*math.Pi*t/g.periodS+g.phase)+g.noiseSec*r.NormFloat64())
+		theta := unit.Angle(g.ratio*ephem.SiderealRadPerS*t) + unit.AngleFromSec(g.wobbleSec/2*math.Sin(2*math.Pi*t/g.periodS+g.phase)+g.noiseSec*r.NormFloat64())
 		if g.event != nil {
 			theta = g.event(i, theta)
 		}

@@ -152,7 +152,7 @@ func (s *session) jumpsLikeClock(b Break) (by time.Duration, ok bool) {
 	u := c.Apply(s.north())
 	for k := -clockSteps; k <= clockSteps; k++ {
 		by = time.Duration(k) * drift.SetStep
-		v := c.Inverse().Then(turn.About(s.refractedPole(), unit.Angle(siderealRadPerSecond*by.Seconds())).Then(c)).Log()
+		v := c.Inverse().Then(turn.About(s.refractedPole(), unit.Angle(ephem.SiderealRadPerS*by.Seconds())).Then(c)).Log()
 		v = r3.Sub(v, r3.Scale(r3.Dot(u, v), u))
 		if k != 0 && r3.Norm(r3.Sub(v, jump)) < likeClock*r3.Norm(jump) {
 			return by, true
@@ -319,7 +319,7 @@ func (s *session) straysInSky() []Situation {
 		i, k, j := s.solved[n-1], s.solved[n], s.solved[n+1]
 		between := r3.Norm(s.turnBetween(i, j))
 		off := math.Min(r3.Norm(s.turnBetween(i, k)), r3.Norm(s.turnBetween(k, j)))
-		sky := 2 * siderealRadPerSecond * s.secondsBetween(i, j)
+		sky := 2 * ephem.SiderealRadPerS * s.secondsBetween(i, j)
 		if between <= sky+knockLimit.Rad()/2 && off > sky+knockLimit.Rad() {
 			all = append(all, otherField(s.seq.Shots[k].File, angle(unit.Angle(off), unit.Angle(attitudeSigma(s.seq.Shots[k])))))
 		}

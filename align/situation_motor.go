@@ -9,6 +9,7 @@ import (
 
 	"github.com/soniakeys/unit"
 
+	"trueturn/ephem"
 	"trueturn/ephem/say"
 )
 
@@ -116,7 +117,7 @@ func notTurning(files []string, r Rate) Situation {
 func (s *session) wrongRate(r Rate) []Situation {
 	turned := s.a.Turned.Rad()
 	if r.Fault() != KindWrongRate { // it hardly turned
-		turned = siderealRadPerSecond * s.in.Samples[len(s.in.Samples)-1].Mid.Sub(s.in.Samples[0].Mid).Seconds()
+		turned = ephem.SiderealRadPerS * s.in.Samples[len(s.in.Samples)-1].Mid.Sub(s.in.Samples[0].Mid).Seconds()
 	}
 	if s.a.Gave.Shown() && math.Abs(r.SiderealRatio-1)*turned < rateSigmas*s.a.Gave.Size.Rad() {
 		return nil // what gave across the axis gave along it as well
@@ -129,7 +130,7 @@ func wrongHemisphere(files []string, r Rate) Situation {
 }
 
 func wrongRate(files []string, r Rate) Situation {
-	runs := say.Of("motor's rate", say.Ratio{Value: r.SiderealRatio, Sigma: r.Sigma}, say.Rate(siderealRadPerSecond*math.Abs(1-r.SiderealRatio)))
+	runs := say.Of("motor's rate", say.Ratio{Value: r.SiderealRatio, Sigma: r.Sigma}, say.Rate(ephem.SiderealRadPerS*math.Abs(1-r.SiderealRatio)))
 	cure := say.Of("check the rate switch")
 	if name, ok := nameOf(r); ok {
 		cure = say.Of("switch to the star rate", say.Of(name))
@@ -226,8 +227,8 @@ func (s *session) play(lags []step, ratio float64) []Situation {
 		if i == 0 || st.from != lags[i-1].to {
 			sum, within = 0, 0
 		}
-		sum += math.Abs(st.misses(ratio) / (ratio * siderealRadPerSecond))
-		within = math.Hypot(within, st.sigma()/math.Abs(ratio*siderealRadPerSecond))
+		sum += math.Abs(st.misses(ratio) / (ratio * ephem.SiderealRadPerS))
+		within = math.Hypot(within, st.sigma()/math.Abs(ratio*ephem.SiderealRadPerS))
 		if sum > longest {
 			longest, sigma = sum, within
 		}

@@ -71,7 +71,7 @@ func (s *session) motion(n int) (w r3.Vec, ok bool) {
 	w = r3.Scale(0.5, r3.Add(before, after))
 	size := r3.Norm(w)
 	steady := r3.Norm(r3.Sub(before, after)) < steadyShare*size
-	return w, steady && size < fastestAgainst*siderealRadPerSecond && size > 0
+	return w, steady && size < fastestAgainst*ephem.SiderealRadPerS && size > 0
 }
 
 // trails are the medians over a picture's stars of the trail expected from a motion w and that measured, px. False where no

@@ -1,6 +1,10 @@
 package align
 
-import "math"
+import (
+	"math"
+
+	"trueturn/ephem"
+)
 
 // story is one account of how the camera gave: what parts of a giving may differ from zero, and by how much they do.
 type story struct {
@@ -8,7 +12,7 @@ type story struct {
 	prior float64          // logarithm of how likely the story is beforehand
 }
 
-const arcmin = math.Pi / 180 / 60
+const arcmin = float64(ephem.Arcmin)
 
 // stories lists the accounts that are tried first: a rigid mount, and one way of giving each.
 func (g *giving) stories() []story {

@@ -22,7 +22,7 @@ func TestSurveyAgainstTheSlope(t *testing.T) {
 	const n, every = 10.0, 20.0
 	slope := every * math.Sqrt(n*(n*n-1)/12) // of the times about their mean
 	roll := math.Sqrt(12) * eye.NoisePx / (math.Sqrt(float64(eye.Stars)) * eye.SizePx)
-	want := roll / (siderealRadPerSecond * slope)
+	want := roll / (ephem.SiderealRadPerS * slope)
 	// The pictures turn about the axis by 0.7° meanwhile; a hundredth covers it.
 	if got := o.Tracked.Rad(); math.Abs(got/want-1) > 0.01 {
 		t.Errorf("%.2f′, by hand %.2f′", unit.Angle(got).Min(), unit.Angle(want).Min())

@@ -216,7 +216,7 @@ func TestAdvice(t *testing.T) {
 	if g.ThenLimitedBy != LimitWobble {
 		t.Errorf("then limited by %q", g.ThenLimitedBy)
 	}
-	from, to := length(f.LongestS), say.Longest(length(g.ToS))
+	from, to := say.Seconds(f.LongestS), say.LongestOf(g.ToS)
 	if want := say.Of("gain up to a limit", say.Of("turning the base", unit.Angle(math.Abs(g.Turn.Rad()))), from, to, say.Of("limit: the gear")); !f.Advice.Same(want) {
 		t.Errorf("%v, want %v", f.Advice, want)
 	}

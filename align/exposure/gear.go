@@ -1,9 +1,6 @@
 package exposure
 
 import (
-	"math"
-	"time"
-
 	"github.com/soniakeys/unit"
 
 	"trueturn/ephem/say"
@@ -56,9 +53,9 @@ func RestsOn(gear Source, lowS, highS float64) say.Line {
 	case highS <= alike*lowS:
 		return say.Of("on most gears, this one unseen")
 	case highS >= FaithS:
-		return say.Of("on most gears, from one length on", length(lowS), length(highS))
+		return say.Of("on most gears, from one length on", say.Seconds(lowS), say.Seconds(highS))
 	}
-	return say.Of("on most gears, between two lengths", length(lowS), length(highS))
+	return say.Of("on most gears, between two lengths", say.Seconds(lowS), say.Seconds(highS))
 }
 
 // RestsOn is what the longest exposure rests on, as the function has it.
@@ -70,13 +67,10 @@ func Headline(longestS float64, gear Source) say.Line {
 	case longestS < ShortestS:
 		return say.Of("round at no length")
 	case gear == GearUsual:
-		return say.Of("round for, on most gears", say.Longest(length(longestS)))
+		return say.Of("round for, on most gears", say.LongestOf(longestS))
 	}
-	return say.Of("round for", say.Longest(length(longestS)))
+	return say.Of("round for", say.LongestOf(longestS))
 }
-
-// length of an exposure, as it is told.
-func length(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
 // Says is how the gear is reckoned with, and who says so; none where none is.
 func (w *Wobble) Says() say.Line {

@@ -99,7 +99,7 @@ func TestLongBefore(t *testing.T) {
 // TestRoundSetOnAnUnseenGear: what is said behind pictures that are all round rests on the same as any other forecast.
 func TestRoundSetOnAnUnseenGear(t *testing.T) {
 	const key = "as the mount stands, stars stay round for"
-	longest := func(s float64) say.Longest { return say.Longest(length(s)) }
+	longest := func(s float64) say.Longest { return say.LongestOf(s) }
 	unseen := say.Of("on most gears, from one length on", 150*time.Second, 480*time.Second)
 	for _, row := range []struct {
 		f    Forecast

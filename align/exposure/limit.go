@@ -203,7 +203,7 @@ func (p Plan) knobs() []change {
 
 // advise settles the advice.
 func (f *Forecast) advise(p Plan) {
-	g, longest := f.simplest(), length(f.LongestS)
+	g, longest := f.simplest(), say.Seconds(f.LongestS)
 	switch {
 	case f.Endless:
 		f.Advice = f.Says()
@@ -242,7 +242,7 @@ func (f *Forecast) simplest() *Gain {
 
 // says is what a gain makes of the exposures, and what limits them then.
 func (g Gain) says() say.Line {
-	from, to := length(g.FromS), say.Longest(length(g.ToS))
+	from, to := say.Seconds(g.FromS), say.LongestOf(g.ToS)
 	if g.ToS >= g.plan.end() {
 		return say.Of("gain", g.named(), from, to)
 	}

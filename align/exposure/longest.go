@@ -100,7 +100,7 @@ func (f Forecast) Says() say.Line {
 	if f.LongestS == 0 {
 		return say.Of("no exposure keeps stars round")
 	}
-	return say.Of("stars stay round for", say.Longest(length(f.LongestS)), f.RestsOn())
+	return say.Of("stars stay round for", say.LongestOf(f.LongestS), f.RestsOn())
 }
 
 // end is the longest exposure looked at.

@@ -164,7 +164,7 @@ func (s *set) stillSays(share float64) say.Line {
 			exposures = append(exposures, f.shot.ExposureS)
 		}
 	}
-	return say.Of("trails of a standing camera", atRate(omega*60), length(medianOf(exposures)), say.Pixels(medianOf(paths)), say.Pixels(medianOf(measured)), say.Share(share))
+	return say.Of("trails of a standing camera", atRate(omega*60), say.Seconds(medianOf(exposures)), say.Pixels(medianOf(paths)), say.Pixels(medianOf(measured)), say.Share(share))
 }
 
 // lensSays tells which way the lens draws the stars out.
@@ -336,7 +336,7 @@ func (v *Verdict) about(s *set, h Share) say.Line {
 		return say.All(say.Of("measure the axis and turn it, the picture turns"), v.orShorter())
 	case CauseLens:
 		if v.Still && v.Forecast != nil {
-			return say.Of("stop the lens down and expose a standing camera for less", length(v.Forecast.LongestS))
+			return say.Of("stop the lens down and expose a standing camera for less", say.Seconds(v.Forecast.LongestS))
 		}
 		return say.Of("stop the lens down")
 	case CauseFocus:
@@ -354,7 +354,7 @@ func (v *Verdict) aboutRA(h Share) say.Line {
 	case len(h.Behind) == 0:
 		return h.Says
 	case h.Behind[0] == OriginStill && v.Forecast != nil && v.Forecast.LimitedBy == LimitSky:
-		return say.Of("expose a standing camera for less, or start the mount", length(v.Forecast.LongestS))
+		return say.Of("expose a standing camera for less, or start the mount", say.Seconds(v.Forecast.LongestS))
 	case h.Behind[0] == OriginStill:
 		return say.Of("expose a standing camera more briefly, or start the mount")
 	case h.Behind[0] == OriginWrong:
@@ -381,7 +381,7 @@ func (v *Verdict) orShorter() say.Line {
 	case best.Factor == 0:
 		return say.Line{}
 	case best.ExposureS > 0:
-		return say.Of("or expose for", length(best.ExposureS), best.Round, v.Of)
+		return say.Of("or expose for", say.Seconds(best.ExposureS), best.Round, v.Of)
 	}
 	return say.Of("or expose for a share of the time", say.Share(best.Factor), best.Round, v.Of)
 }
@@ -394,12 +394,12 @@ func (v *Verdict) longestSays() say.Line {
 	}
 	rests := f.RestsOn()
 	if rests.None() && f.LowS > 0 && f.HighS > 1.05*f.LowS {
-		rests = say.Of("between two lengths", say.Longest(length(f.LowS)), say.Longest(length(f.HighS)))
+		rests = say.Of("between two lengths", say.LongestOf(f.LowS), say.LongestOf(f.HighS))
 	}
 	if f.LimitedBy == LimitSky {
-		return say.Of("a standing camera's stars stay round for", say.Longest(length(f.LongestS)), rests)
+		return say.Of("a standing camera's stars stay round for", say.LongestOf(f.LongestS), rests)
 	}
-	return say.Of("as the mount stands, stars stay round for", say.Longest(length(f.LongestS)), rests)
+	return say.Of("as the mount stands, stars stay round for", say.LongestOf(f.LongestS), rests)
 }
 
 // SubsJSON is what `subs --json` prints (design §6); what is not known is null.

@@ -95,12 +95,9 @@ func (g *Guide) sinceTouch(w *window, a answer.Finding) (answer.Finding, bool) {
 
 // caseOf is what policy goes by of a finding that rests on some pictures, and of what the session knows besides.
 func (g *Guide) caseOf(a answer.Finding, w window) policy.Case {
-	c := policy.Case{Advice: a.Advice, Pictures: usedIn(a), Told: !g.s.Told.IsZero(), Planned: g.o.Answer.Planned}
+	c := policy.Case{Advice: a.Advice, Pictures: usedIn(a), Told: !g.s.Told.IsZero(), Planned: g.o.Answer.Planned, Pace: g.pace()}
 	if g.changed() {
 		c.Changed = g.missing()
-	}
-	if m := g.base.Measured; m != nil {
-		c.Pace = m.Question.Forecast.PerPicture
 	}
 	if stop, ok := stopOf(a); ok {
 		c.Stop, c.StopAct = stop.Line(g.o.Answer.Voice), stop.Kind.Act()

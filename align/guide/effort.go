@@ -3,6 +3,7 @@ package guide
 import (
 	"math"
 	"slices"
+	"time"
 
 	"github.com/soniakeys/unit"
 
@@ -12,6 +13,14 @@ import (
 	"trueturn/align/policy"
 	"trueturn/ephem"
 )
+
+// pace is the time from picture to picture.
+func (g *Guide) pace() time.Duration {
+	if m := g.base.Measured; m != nil && m.Question.Forecast.PerPicture > 0 {
+		return m.Question.Forecast.PerPicture
+	}
+	return policy.UsualPace
+}
 
 // tracking forecasts the error of the axis after ten pictures of tracking from one or two, and the axis error worth a
 // turn then. The axis itself is taken to be near the aim: where it really is changes the forecast little.

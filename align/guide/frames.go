@@ -2,10 +2,10 @@ package guide
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"trueturn/align/answer"
+	"trueturn/drift"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/say"
 )
@@ -47,12 +47,20 @@ func (g *Guide) relist(a answer.Finding) {
 	for _, f := range a.Lines {
 		if i := g.lineOf(f.File); i >= 0 {
 			f.Stars = g.s.Frames[i].Stars // a shot read back from disk may keep fewer
-			if old := g.s.Frames[i].WhyNot; f.WhyNot != "" && strings.HasPrefix(old, f.WhyNot+hintMark) {
-				f.WhyNot = old
-			}
+			f.WhyNot = g.withHint(f.WhyNot, g.amissWith(f.File))
 			g.s.Frames[i] = f
 		}
 	}
+}
+
+// amissWith is what was amiss with a picture of the present measurement itself; nil: nothing.
+func (g *Guide) amissWith(file string) error {
+	for _, w := range []window{g.window, g.fresh} {
+		if i := slices.IndexFunc(w.shots, func(s drift.Shot) bool { return s.File == file }); i >= 0 {
+			return w.shots[i].Err
+		}
+	}
+	return nil
 }
 
 // unused marks a picture's line, whose own cause, if it has one, comes first.
@@ -94,13 +102,10 @@ func usedIn(a answer.Finding) (n int) {
 	return n
 }
 
-// hintMark stands between what is wrong with a picture and the way out.
-const hintMark = "; "
-
 // withHint adds the way out to why a picture was not used: a page's list is all its sender sees of it.
 func (g *Guide) withHint(why string, err error) string {
 	if ways := g.o.Answer.Voice.List(amiss.Ways(err)); why != "" && ways != "" {
-		return why + hintMark + ways
+		return why + "; " + ways
 	}
 	return why
 }

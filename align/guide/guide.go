@@ -139,8 +139,8 @@ func (g *Guide) take(s drift.Shot) {
 		if g.storedTwice(s) {
 			return
 		}
-		if why := g.elsewhere(s); !why.None() {
-			g.setAside(s, why)
+		if why, early := g.elsewhere(s); !why.None() {
+			g.setAside(s, why, early)
 			return
 		}
 		g.odd = nil
@@ -183,24 +183,27 @@ func (g *Guide) reference() time.Time {
 // longGap parts one measurement from another: what stood still that long was used, or not, by somebody else.
 const longGap = 6 * time.Hour
 
-// elsewhere is why a shot is not one of the present measurement; none: it is.
-func (g *Guide) elsewhere(s drift.Shot) say.Line {
+// elsewhere is why a shot is not one of the present measurement; none: it is. early is of one taken long before it.
+func (g *Guide) elsewhere(s drift.Shot) (why say.Line, early bool) {
 	first, last, any := g.span()
 	switch mid := s.Clock.Mid(); {
 	case !any:
-		return say.Line{}
+		return why, false
 	case mid.Sub(last.Clock.Mid()) > longGap:
-		return say.Of("six hours after the others")
+		return say.Of("six hours after the others"), false
 	case first.Clock.Mid().Sub(mid) > longGap:
-		return tooEarlyLine()
+		return say.Of("six hours before the others"), true
 	case !sameLens(last, s):
-		return say.Of("of another lens")
+		return say.Of("of another lens"), false
 	}
-	return say.Line{}
+	return why, false
 }
 
-// tooEarly is why a picture taken long before the others does not count.
-func tooEarlyLine() say.Line { return say.Of("six hours before the others") }
+// belongs is whether it is one.
+func (g *Guide) belongs(s drift.Shot) bool {
+	why, _ := g.elsewhere(s)
+	return why.None()
+}
 
 // span is the first and the last usable shot of the present measurement.
 func (g *Guide) span() (first, last drift.Shot, any bool) {
@@ -237,11 +240,11 @@ func sameLens(a, b drift.Shot) bool {
 
 // setAside keeps a shot of another camera or hour until a second one agrees with it: one picture sent in error
 // must not end a session.
-func (g *Guide) setAside(s drift.Shot, why say.Line) {
+func (g *Guide) setAside(s drift.Shot, why say.Line, early bool) {
 	g.unused(s.File, why)
 	odd := g.odd
 	g.odd = &s
-	if odd == nil || !sameLens(*odd, s) || apart(*odd, s) > longGap || why.Same(tooEarlyLine()) && g.used() >= policy.LeastPictures {
+	if odd == nil || !sameLens(*odd, s) || apart(*odd, s) > longGap || early && g.used() >= policy.LeastPictures {
 		return
 	}
 	g.odd = nil

@@ -15,7 +15,7 @@ func (g *Guide) storedTwice(s drift.Shot) bool {
 	switch w := g.gathering(); {
 	case old == nil:
 		return false
-	case g.odd != nil && old.File == g.odd.File && g.elsewhere(s).None(): // the other form of this picture was the odd one
+	case g.odd != nil && old.File == g.odd.File && g.belongs(s): // the other form of this picture was the odd one
 		g.unused(old.File, say.Text(drift.CopyOf(s.File)))
 		return false
 	case w != nil && w.holds(old.File) && drift.Better(s, *old, w.shots):

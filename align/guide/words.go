@@ -3,7 +3,6 @@ package guide
 import (
 	"errors"
 	"slices"
-	"time"
 
 	"trueturn/align"
 	"trueturn/align/answer"
@@ -93,7 +92,7 @@ func (g *Guide) words(a answer.Finding) told {
 	}
 	t := ordered(g.s.State.Order(g.caseOf(a, g.window)))
 	if from, to := gainOf(a, exposure.TurnBoth); g.s.Phase == Done && t.kind == string(policy.Shoot) && from > 0 && to >= policy.Worthwhile*from {
-		t.notes = append(t.notes, say.Of("another turn lengthens", longest(from), longest(to), g.baseCase().TurnTime(2)))
+		t.notes = append(t.notes, say.Of("another turn lengthens", say.LongestOf(from), say.LongestOf(to), policy.TurnTime(2, g.pace())))
 	}
 	return t
 }
@@ -113,10 +112,6 @@ func headline(a answer.Finding) say.Line {
 	return exposure.Headline(a.Forecast.LongestS, a.Forecast.Gear)
 }
 
-func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
-
-func longest(s float64) say.Longest { return say.Longest(seconds(s)) }
-
 // turningWords: the turn, and what it gains for what it costs.
 func (g *Guide) turningWords(a answer.Finding) told {
 	o := g.s.Order
@@ -131,7 +126,7 @@ func (g *Guide) turningWords(a answer.Finding) told {
 		return s
 	}
 	if q := a.Measured; q != nil && q.Question.Rounded && g.s.Knobs.Turns == 0 && longer {
-		gain = say.Of("round already, and", seconds(q.Question.PlannedS), gain)
+		gain = say.Of("round already, and", say.Seconds(q.Question.PlannedS), gain)
 	}
 	s.says = say.All(s.says, gain)
 	return s
@@ -155,7 +150,7 @@ func (g *Guide) turnAct(o Order) say.Line {
 func (g *Guide) stage(phase string, s told, a answer.Finding) say.Line {
 	switch m := a.Measured; {
 	case phase == Turning && m != nil && m.Question.Rounded && a.Advice.Trustworthy && g.s.Order != nil && g.s.Order.Kind == knobs.Turn:
-		return say.Of("stage: round already", seconds(m.Question.PlannedS))
+		return say.Of("stage: round already", say.Seconds(m.Question.PlannedS))
 	case phase == Waiting:
 		return say.Of("stage: waiting")
 	case phase == Done:
@@ -189,13 +184,13 @@ func (g *Guide) gainLine(a answer.Finding, k knobs.Knob) (line say.Line, longer 
 	another := g.s.Knobs.Turns > 0
 	switch gains := to >= policy.Worthwhile*from && from > 0; {
 	case gains && both:
-		return say.Of("both knobs lengthen", longest(from), longest(to), g.baseCase().TurnTime(2)), true
+		return say.Of("both knobs lengthen", say.LongestOf(from), say.LongestOf(to), policy.TurnTime(2, g.pace())), true
 	case gains && another:
-		return say.Of("another turn lengthens", longest(from), longest(to), g.baseCase().TurnTime(1)), true
+		return say.Of("another turn lengthens", say.LongestOf(from), say.LongestOf(to), policy.TurnTime(1, g.pace())), true
 	case gains:
-		return say.Of("this turn lengthens", longest(from), longest(to), g.baseCase().TurnTime(1)), true
+		return say.Of("this turn lengthens", say.LongestOf(from), say.LongestOf(to), policy.TurnTime(1, g.pace())), true
 	case a.Measured != nil && a.Measured.Question.Rounded:
-		return say.Of("keeps the field, round", seconds(a.Measured.Question.PlannedS)), false
+		return say.Of("keeps the field, round", say.Seconds(a.Measured.Question.PlannedS)), false
 	case another:
 		return say.Of("another turn lengthens none"), false
 	}

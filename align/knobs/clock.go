@@ -223,7 +223,7 @@ func question(t Track, skew, lean float64) Clock {
 }
 
 func clockOf(beta, sigma, lean float64) Clock {
-	in := func(a float64) time.Duration { return time.Duration(a / siderealRadPerSecond * float64(time.Second)) }
+	in := func(a float64) time.Duration { return time.Duration(a / ephem.SiderealRadPerS * float64(time.Second)) }
 	return Clock{Fast: in(-beta), Sigma: in(math.Hypot(sigma, lean/2))}
 }
 
@@ -264,7 +264,7 @@ func (s State) tellClock() (State, say.Line) {
 	}
 	s.ClockTold = level
 	if c.Sure {
-		s.Skew = unit.Angle(-c.Fast.Seconds() * siderealRadPerSecond)
+		s.Skew = unit.Angle(-c.Fast.Seconds() * ephem.SiderealRadPerS)
 		s.Axes = guessAxes(s.axisAt(s.Now).Direction).turned(s.northward(s.Aim.Direction), s.Skew)
 	}
 	return s, c.Says()

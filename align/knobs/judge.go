@@ -83,9 +83,6 @@ func (h hypothesis) surprise(asked *Request) float64 {
 // (design §4).
 const steepAxis = 75 * ephem.Degree
 
-// siderealRadPerSecond is ω (design §4).
-const siderealRadPerSecond = ephem.SiderealRadPerS
-
 // stepTo is the step from the stand to a new attitude.
 func (s State) stepTo(p Pose, from Pose) (step, widths) {
 	dt := p.Mid.Sub(from.Mid)
@@ -95,7 +92,7 @@ func (s State) stepTo(p Pose, from Pose) (step, widths) {
 		cov[i][i] += sq(floor.Rad())
 	}
 	at := step{from: from.attitude(), to: p.attitude(), weight: inverse(cov), axes: s.Axes,
-		axis: s.northward(s.axisAt(from).Direction), tracked: siderealRadPerSecond * s.Rate.SiderealRatio * dt.Seconds()}
+		axis: s.northward(s.axisAt(from).Direction), tracked: ephem.SiderealRadPerS * s.Rate.SiderealRatio * dt.Seconds()}
 	return at, widths{jiggle, jiggle, s.gear(dt)}
 }
 
@@ -106,7 +103,7 @@ func (s State) gear(dt time.Duration) unit.Angle {
 	if s.Options.WobblePeakToPeak > 0 {
 		size = max(s.Options.WobblePeakToPeak, gearLeast)
 	}
-	return unit.Angle(math.Hypot(size.Rad()/2, s.Rate.Sigma*siderealRadPerSecond*dt.Seconds()))
+	return unit.Angle(math.Hypot(size.Rad()/2, s.Rate.Sigma*ephem.SiderealRadPerS*dt.Seconds()))
 }
 
 // judge finds what most probably happened between the stand and a new attitude.

@@ -2,7 +2,6 @@ package knobs
 
 import (
 	"math"
-	"time"
 
 	"github.com/soniakeys/unit"
 
@@ -82,7 +81,7 @@ func (s State) nothingLine(i Instruction, more bool) say.Line {
 	off := say.Off{Value: i.Remaining.Total, Sigma: i.Axis.WorstSigma()}
 	planned := say.Line{}
 	if s.Options.PlannedS > 0 && i.Remaining.Total < s.Options.Stands {
-		planned = say.Of("and the exposure stands", time.Duration(s.Options.PlannedS*float64(time.Second)), s.Options.Stands)
+		planned = say.Of("and the exposure stands", say.Seconds(s.Options.PlannedS), s.Options.Stands)
 	}
 	line := say.Of("nothing to turn", off, planned)
 	if more {

@@ -2,7 +2,6 @@ package policy
 
 import (
 	"math"
-	"time"
 
 	"github.com/soniakeys/unit"
 
@@ -67,10 +66,6 @@ func (ad *Advice) askFirst(q Question) {
 	ad.Next, ad.Says = Measure, say.Of("question, then on a condition", q.Ask, q.If, say.Clause(ad.Says))
 }
 
-func seconds(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
-
-func longest(s float64) say.Longest { return say.Longest(seconds(s)) }
-
 // off is how far an axis is off, with its error.
 func (s Standing) off() say.Off { return say.Off{Value: s.Off.Total, Sigma: s.Sigma} }
 
@@ -81,7 +76,7 @@ func (ad Advice) stepLine(a align.Axis, s Standing, q Question) say.Line {
 		return s.startLine(q, ad.Trustworthy || !q.Ask.None())
 	case Turn:
 		if q.Rounded && q.LongestS > 0 && q.Ask.None() {
-			return say.Of("turn, though it stays round", seconds(q.PlannedS), q.Room(), ad.turnsLine(a))
+			return say.Of("turn, though it stays round", say.Seconds(q.PlannedS), q.Room(), ad.turnsLine(a))
 		}
 		return say.Of("turn the knobs", ad.turnsLine(a))
 	case Swing:
@@ -101,14 +96,14 @@ func (ad Advice) stepLine(a align.Axis, s Standing, q Question) say.Line {
 
 // startLine is the order to start, and what makes it one.
 func (s Standing) startLine(q Question, trusted bool) say.Line {
-	planned := seconds(q.PlannedS)
+	planned := say.Seconds(q.PlannedS)
 	switch {
 	case s.ByPlay && q.shortens():
-		return say.Of("start, play and a shorter exposure", s.off(), q.Play, longest(q.LongestS), q.Rests, planned)
+		return say.Of("start, play and a shorter exposure", s.off(), q.Play, say.LongestOf(q.LongestS), q.Rests, planned)
 	case s.ByPlay:
 		return say.Of("start, play", s.off(), q.Play)
 	case q.shortens():
-		return say.Of("start, a shorter exposure", longest(q.LongestS), q.Rests, planned, s.off())
+		return say.Of("start, a shorter exposure", say.LongestOf(q.LongestS), q.Rests, planned, s.off())
 	case !trusted: // by the error it may have
 		return say.Of("start, whatever the error", s.off(), planned, s.Worst)
 	case q.Rounded && q.LongestS > 0:
@@ -122,7 +117,7 @@ func (q Question) Room() say.Line {
 	if q.LongestS <= q.PlannedS { // the gear brings the planned one round again, or it is the longest
 		return q.Rests
 	}
-	return say.Of("room", longest(q.LongestS), q.Rests)
+	return say.Of("room", say.LongestOf(q.LongestS), q.Rests)
 }
 
 // turnsLine names the knobs that want a turn, the larger error first; altitude is to end upward.

@@ -106,7 +106,7 @@ func TestEffort(t *testing.T) {
 		{"tracking does not", Case{Pictures: 2}, Tracking{min(30), min(10), true}, Swing, "swing now 30.0′ 30s 10.0′"},
 		{"some more", Case{Axis: &rough, Question: q, Pictures: 5}, Tracking{}, Measure, "more pictures so many more, hands off"},
 	} {
-		row.c.Tracking, row.c.Planned = row.t, 30*time.Second
+		row.c.Tracking, row.c.Planned, row.c.Pace = row.t, 30*time.Second, UsualPace
 		o := row.c.Effort(true)
 		if got := short(o.Says); o.Step != row.step || len(got) < len(row.says) || got[:len(row.says)] != row.says {
 			t.Errorf("%s: %s: %q, want %s: %q", row.name, o.Step, got, row.step, row.says)

@@ -41,7 +41,7 @@ type Case struct {
 
 	Tracking Tracking
 	Planned  time.Duration // the exposure
-	Pace     time.Duration // from picture to picture; 0: the usual one
+	Pace     time.Duration // from picture to picture
 }
 
 // Order is the one thing to do now.
@@ -158,14 +158,6 @@ type Tracking struct {
 	Known  bool
 }
 
-// pace is the time from picture to picture.
-func (c Case) pace() time.Duration {
-	if c.Pace > 0 {
-		return c.Pace
-	}
-	return UsualPace
-}
-
 // Effort says how many more pictures are needed, or to swing, for an answer that says nothing a hand can turn by yet; bare, without how far off the axis
 // is, where that is said elsewhere.
 func (c Case) Effort(bare bool) Order {
@@ -223,7 +215,7 @@ func (c Case) count(n int) say.Line {
 	if n == 1 {
 		return say.Of("one more, hands off")
 	}
-	return say.Of("so many more, hands off", n, say.Wait(time.Duration(n)*c.pace()))
+	return say.Of("so many more, hands off", n, say.Wait(time.Duration(n)*c.Pace))
 }
 
 // start is the order of a session that is done.
@@ -231,7 +223,7 @@ func (c Case) start() Order {
 	s, o := c.standing(), Order{Step: Shoot, Act: say.Of("act: start")}
 	switch {
 	case c.Question.shortens():
-		o.Act = say.Of("act: start, shorter", longest(c.Question.LongestS))
+		o.Act = say.Of("act: start, shorter", say.LongestOf(c.Question.LongestS))
 	case c.Question.LongestS <= 0:
 		o.Says = say.Of("start, nothing left to turn", s.off())
 		return o
@@ -261,6 +253,6 @@ func pictures(n int, says say.Line) Order {
 }
 
 // TurnTime is what the turn of so many knobs costs: the hand, the picture after it and three untouched ones.
-func (c Case) TurnTime(knobs int) say.Wait {
-	return say.Wait(time.Duration(knobs) * (handTime + 4*c.pace()))
+func TurnTime(knobs int, pace time.Duration) say.Wait {
+	return say.Wait(time.Duration(knobs) * (handTime + 4*pace))
 }

@@ -143,7 +143,7 @@ func TestQuantities(t *testing.T) {
 		{arc(-0.05), "3″"}, {arc(0.8), "0.8′"}, {arc(48.2), "48′"}, {arc(100), "1.7°"},
 		{say.Off{Value: arc(25), Sigma: arc(3)}, "25′ ± 3′"}, {say.Off{Value: arc(0.8), Sigma: arc(0.2)}, "0.8′ ± 0.2′"},
 		{say.Off{Value: arc(8.4), Sigma: arc(8.3)}, "8.4′ ± 8.3′"}, {say.Off{Value: arc(96), Sigma: arc(58)}, "1.6° ± 1.0°"},
-		{say.Off{Value: arc(25), Sigma: arc(0.4)}, "25.0′ ± 0.4′"}, {say.Off{Value: arc(12), Sigma: arc(0.02)}, "12.0′ ± 0.1′"}, {say.Off{Value: arc(0.5), Sigma: arc(0.05)}, "30″ ± 3″"},
+		{say.Off{Value: arc(25), Sigma: arc(0.4)}, "25.0′ ± 0.4′"}, {say.Off{Value: arc(12), Sigma: arc(0.02)}, "12.0′ ± 0.1′"}, {say.Off{Value: arc(0.5), Sigma: arc(0.05)}, "30″ ± 3″"}, {say.Off{Value: arc(0.02), Sigma: arc(0.004)}, "1″ ± 1″"},
 		{say.Moons(arc(3.11)), "0.1 Moon widths"}, {say.Moons(arc(31.1)), "one Moon width"}, {say.Moons(arc(93.3)), "3.0 Moon widths"},
 		{30 * time.Second, "30 s"}, {4200 * time.Millisecond, "4.2 s"}, {5 * time.Second, "5 s"}, {10 * time.Minute, "10 min"}, {time.Hour, "60 min"},
 		{say.Longest(time.Hour), "an hour and more"}, {say.Longest(41 * time.Second), "41 s"},

@@ -47,6 +47,13 @@ func Quantity(v any) string {
 		return span(time.Duration(v))
 	case say.Offset:
 		return Zone(time.Duration(v))
+	}
+	return bare(v)
+}
+
+// bare is a quantity that is neither an angle nor a time.
+func bare(v any) string {
+	switch v := v.(type) {
 	case say.Times:
 		return times(int(v))
 	case say.Pictures:
@@ -116,7 +123,7 @@ func arcUnit(minutes float64) inUnit {
 }
 
 // Off is an angle with its standard error, both in one unit: 25′ ± 3′, 0.8′ ± 0.2′, 1.6° ± 1.0°. A hand turns no finer than a tenth of a minute, so
-// that nothing is told finer, but where all of it is smaller; an error rounds up to that.
+// that nothing is told finer, but in whole seconds where all of it is smaller; an error is never told as none.
 func Off(a, sigma unit.Angle) string {
 	v, s := math.Abs(a.Min()), math.Abs(sigma.Min())
 	if !finite(v) || !finite(s) {
@@ -128,7 +135,9 @@ func Off(a, sigma unit.Angle) string {
 	}
 	v, s = v/in.minutes, s/in.minutes
 	decimals := 0
-	if in.mark != "″" && (s < 0.995 || v < 9.95) {
+	if in.mark == "″" {
+		s = max(s, 1)
+	} else if s < 0.995 || v < 9.95 {
 		decimals, s = 1, max(s, 0.1)
 	}
 	return fmt.Sprintf("%.*f%s ± %.*f%s", decimals, v, in.mark, decimals, s, in.mark)

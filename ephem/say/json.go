@@ -74,9 +74,12 @@ func (l Line) MarshalJSON() ([]byte, error) {
 	j := lineJSON{Key: l.Key}
 	for _, w := range l.With {
 		name := nameOf(reflect.TypeOf(w))
+		if name == "" {
+			return nil, fmt.Errorf("%T is no quantity", w)
+		}
 		value, err := json.Marshal(w)
-		if name == "" || err != nil {
-			return nil, fmt.Errorf("%T is no quantity: %w", w, err)
+		if err != nil { // a number that is none must not keep a session from being saved
+			name, value = "text", []byte(`"?"`)
 		}
 		j.With = append(j.With, map[string]json.RawMessage{name: value})
 	}

@@ -6,6 +6,7 @@
 package say
 
 import (
+	"math"
 	"reflect"
 	"time"
 
@@ -98,6 +99,12 @@ type (
 	// Files are names of pictures: the first of them, and how many more there are.
 	Files []string
 )
+
+// Seconds is a length of so many seconds.
+func Seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
+
+// LongestOf is a longest exposure of so many seconds.
+func LongestOf(s float64) Longest { return Longest(Seconds(s)) }
 
 // Voice is how things are told to those who are meant. The zero Voice is for tests: it names keys and values as they are.
 type Voice struct {

@@ -2,6 +2,7 @@ package say
 
 import (
 	"encoding/json"
+	"math"
 	"reflect"
 	"testing"
 	"time"
@@ -26,6 +27,11 @@ func TestJSON(t *testing.T) {
 		if err := json.Unmarshal(text, &back); err != nil || !reflect.DeepEqual(l, back) {
 			t.Errorf("%s: %v, %v", text, back, err)
 		}
+	}
+	text, err := json.Marshal(Of("off", unit.Angle(math.NaN())))
+	var back Line
+	if err != nil || json.Unmarshal(text, &back) != nil || !reflect.DeepEqual(back, Of("off", "?")) {
+		t.Errorf("of a number that is none: %s, %v, %v", text, back, err)
 	}
 	var old Line
 	if err := json.Unmarshal([]byte(`"The wrong way."`), &old); err != nil || !reflect.DeepEqual(old, Text("The wrong way.")) {

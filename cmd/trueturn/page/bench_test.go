@@ -269,10 +269,10 @@ func quick(n *bench) {
 // copied is a session folder as a crash would leave it: whatever is in it now.
 func copied(t *testing.T, from string) string {
 	t.Helper()
-	for {
+	for tries := 0; ; tries++ {
 		to := filepath.Join(t.TempDir(), "session")
 		err := os.CopyFS(to, os.DirFS(from))
-		if errors.Is(err, os.ErrNotExist) { // a file was replaced as a whole meanwhile: what it was written to first is gone
+		if errors.Is(err, os.ErrNotExist) && tries < 10 { // a file was replaced as a whole meanwhile: what it was written to first is gone
 			continue
 		}
 		if err != nil {

@@ -11,6 +11,7 @@ import (
 	"trueturn/cmd/trueturn/files"
 	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/words"
+	"trueturn/ephem/say"
 )
 
 //go:embed web/index.html
@@ -39,9 +40,9 @@ func indexHTML(w io.Writer, l look) error {
 		l.Planned = 30 * time.Second
 	}
 	return indexPage.Execute(legible.Lines(w), struct {
-		Title, Planned, Accept string
-		Cautions               []string
-	}{l.Title, words.Exposure(l.Planned.Seconds()), files.Accept(), report.Cautions()})
+		Title, Planned, Accept, Act, Stage string
+		Cautions                           []string
+	}{l.Title, words.Exposure(l.Planned.Seconds()), files.Accept(), words.Line(say.Of("act: begin")), words.Line(say.Of("stage: waiting")), report.Cautions()})
 }
 
 // stylesheet is page.css as served: the colours and the drawings' rules first, which the rest uses.
