@@ -8,7 +8,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/legible"
 )
 
 // pen writes SVG elements.

@@ -6,7 +6,7 @@ import (
 	"strconv"
 
 	"trueturn/align/answer"
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/legible"
 )
 
 // column is one of the table's.

@@ -6,7 +6,7 @@ import (
 	"io"
 
 	"trueturn/cmd/plot"
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/legible"
 	"trueturn/cmd/words"
 )
 

@@ -9,8 +9,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"trueturn/align/simulate"
+	"trueturn/cmd/legible"
 	"trueturn/cmd/trueturn/files"
-	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/trueturn/page"
 	"trueturn/cmd/words"
 	"trueturn/ephem"
@@ -83,7 +83,7 @@ func (f *face) lost() error {
 	if files.Full(f.kept.err) {
 		way = files.Hint(f.kept.err)
 	}
-	return failed("the answer could not be written: "+files.Plain(f.kept.err).Error(), way, f.kept.err)
+	return failed("the answer could not be written: "+amiss.Plain(f.kept.err).Error(), way, f.kept.err)
 }
 
 // apart are the errors of several things that failed. One that has a way out of its own stands for its causes.

@@ -7,8 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 
-	"trueturn/cmd/trueturn/files"
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/formats"
+	"trueturn/cmd/legible"
 	"trueturn/drift"
 )
 
@@ -44,7 +44,7 @@ func gather(args []string) (frames, error) {
 	g.tellApart()
 	if len(g.sources) == 0 {
 		return g, failed("there are no pictures in "+few(args, 3),
-			"pictures end in "+files.Endings()+"; copy them here, or name another folder", nil)
+			"pictures end in "+formats.Endings()+"; copy them here, or name another folder", nil)
 	}
 	return g, nil
 }
@@ -67,7 +67,7 @@ func (g *frames) folder(name string) error {
 			names = append(names, e.Name())
 		}
 	}
-	tried, strange := files.Pictures(names)
+	tried, strange := formats.Pictures(names)
 	for _, picture := range tried {
 		g.add(filepath.Join(name, picture))
 	}

@@ -9,8 +9,8 @@ import (
 
 	"github.com/spf13/pflag"
 
+	"trueturn/cmd/formats"
 	"trueturn/cmd/report"
-	"trueturn/cmd/trueturn/files"
 )
 
 // keeping is what to write to files beside what is printed.
@@ -33,7 +33,7 @@ func (k *keeping) check() error {
 		if name == "" {
 			continue
 		}
-		if files.IsPicture(name) {
+		if formats.IsPicture(name) {
 			return usage(quote(name)+" is a picture's name; it will not be written over", "end the name in .json, .csv or .html", nil)
 		}
 		if seen[filepath.Clean(name)] {

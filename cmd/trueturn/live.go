@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"trueturn/align/guide"
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/legible"
 	"trueturn/cmd/trueturn/page"
 	"trueturn/drift"
 )

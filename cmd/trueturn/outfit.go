@@ -11,8 +11,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"trueturn/cmd/kit"
-	"trueturn/cmd/trueturn/files"
 	"trueturn/ephem"
+	"trueturn/ephem/amiss"
 )
 
 // equipment is what the command line says of the kit.
@@ -83,7 +83,7 @@ func (e *equipment) load() (kit.Kit, error) {
 	case errors.As(err, &wrong):
 		return k, failed("the kit "+quote(path)+", "+wrong.Error(), hint(wrong)+"; trueturn kit check tells every mistake", err)
 	case err != nil:
-		return k, failed("the kit "+quote(path)+" cannot be read: "+files.Plain(err).Error(), "name a file, and one you may read", err)
+		return k, failed("the kit "+quote(path)+" cannot be read: "+amiss.Plain(err).Error(), "name a file, and one you may read", err)
 	}
 	return k, nil
 }

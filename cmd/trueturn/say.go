@@ -16,7 +16,7 @@ import (
 	"trueturn/align/knobs"
 	"trueturn/align/policy"
 	"trueturn/cmd/kit"
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/legible"
 	"trueturn/cmd/words"
 	"trueturn/drift/wobble"
 	"trueturn/ephem/say"

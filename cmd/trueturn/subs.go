@@ -15,8 +15,8 @@ import (
 
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
+	"trueturn/cmd/legible"
 	"trueturn/cmd/report"
-	"trueturn/cmd/trueturn/legible"
 	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/drift/frame"

@@ -7,8 +7,9 @@ import (
 	"fmt"
 	"io"
 
+	"trueturn/cmd/legible"
 	"trueturn/cmd/trueturn/files"
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/ephem/amiss"
 )
 
 // writeFile makes a file that is either whole or not there.
@@ -21,7 +22,7 @@ func writeFile(path string, write func(io.Writer) error) error {
 }
 
 func cannotWrite(path string, err error) error {
-	return failed(fmt.Sprintf("%s cannot be written: %v", quote(path), files.Plain(err)), files.Hint(err), err)
+	return failed(fmt.Sprintf("%s cannot be written: %v", quote(path), amiss.Plain(err)), files.Hint(err), err)
 }
 
 // writeJSON prints an object the way people can read it too.

@@ -129,3 +129,14 @@ const (
 	CheckClock        Thing = "clock and zone"
 	CheckSiteAndClock Thing = "site and clock"
 )
+
+// Plain is what the system says, without the name of the call and of the file.
+func Plain(err error) error {
+	for {
+		u, ok := err.(interface{ Unwrap() error })
+		if !ok || u.Unwrap() == nil {
+			return err
+		}
+		err = u.Unwrap()
+	}
+}

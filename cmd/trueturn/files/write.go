@@ -1,3 +1,4 @@
+// Package files writes a file so that it is whole or not there. Start with Write.
 package files
 
 import (
@@ -90,7 +91,7 @@ var ErrDisk = errors.New("the disk took no file")
 func diskError(errs ...error) error {
 	for _, err := range errs {
 		if err != nil {
-			return &amiss.Error{Kind: ErrDisk, Text: Plain(err).Error(), Ways: amiss.Do(Hint(err)), From: err}
+			return &amiss.Error{Kind: ErrDisk, Text: amiss.Plain(err).Error(), Ways: amiss.Do(Hint(err)), From: err}
 		}
 	}
 	return nil
@@ -106,17 +107,6 @@ func Hint(err error) string {
 
 // Full is whether the disk has no room left, or the user's share of it none.
 func Full(err error) bool { return errors.Is(err, syscall.ENOSPC) || errors.Is(err, syscall.EDQUOT) }
-
-// Plain is what the system says, without the name of the call.
-func Plain(err error) error {
-	for {
-		u, ok := err.(interface{ Unwrap() error })
-		if !ok || u.Unwrap() == nil {
-			return err
-		}
-		err = u.Unwrap()
-	}
-}
 
 // MakeFolder makes a folder where there is none, and those it lies in.
 func MakeFolder(dir string, perm os.FileMode) error {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"syscall"
 	"testing"
+	"trueturn/cmd/trueturn/page/disk"
 )
 
 // TestFullDiskIsTold: a full disk and a used-up share of one are told as such, with the way out, wherever the page writes.
@@ -19,8 +20,7 @@ func TestFullDiskIsTold(t *testing.T) {
 			way    string
 		}{
 			{"an upload", notKept(err), 507, "make room there, and send it again"},
-			{"the session", cannotKeep(err), 500, "make room on that disk, or have the session kept on another, at the computer"},
-			{"the inbox", cannotSpool(err), 500, "make room on that disk, or have the session kept on another, at the computer"},
+			{"the session", disk.CannotKeep(err), 500, "make room on that disk, or have the session kept on another, at the computer"},
 		} {
 			if got := hintOf(row.told); got != row.way || statusOf(row.told) != row.status {
 				t.Errorf("%s, %v: hint %q, status %d; want %q, %d", row.what, cause, got, statusOf(row.told), row.way, row.status)

@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"trueturn/cmd/session"
 )
 
 // Server-sent events as in the HTML Living Standard, section 9.2: each is the state as a whole, so
@@ -41,7 +43,7 @@ func (p *Page) events(w http.ResponseWriter, r *http.Request) {
 	if s.rc.SetReadDeadline(time.Time{}) != nil { // the end of the connection is noticed by reading
 		return
 	}
-	s.follow(r.Context(), p.board)
+	s.follow(r.Context(), p.session.Board().Look)
 }
 
 // pace is how often and how patiently to write to a browser.
@@ -84,15 +86,15 @@ func takesGzip(r *http.Request) bool {
 }
 
 // follow tells what the board says until the browser or the page goes away.
-func (s *stream) follow(ctx context.Context, b *board) {
+func (s *stream) follow(ctx context.Context, look func() (*session.Word, <-chan struct{})) {
 	if s.send([]byte("retry: "+strconv.FormatInt(retry.Milliseconds(), 10)+"\n\n")) != nil {
 		return
 	}
 	quiet := time.NewTicker(s.beat)
 	defer quiet.Stop()
-	var told *notice
+	var told *session.Word
 	for {
-		n, changed := b.look()
+		n, changed := look()
 		if n != told {
 			if s.send(event(n)) != nil {
 				return
@@ -113,12 +115,12 @@ func (s *stream) follow(ctx context.Context, b *board) {
 }
 
 // event is a notice as browsers read it. Its JSON is one line.
-func event(n *notice) []byte {
-	b := make([]byte, 0, len(n.json)+40)
+func event(n *session.Word) []byte {
+	b := make([]byte, 0, len(n.JSON)+40)
 	b = append(b, "id: "...)
-	b = strconv.AppendUint(b, n.serial, 10)
+	b = strconv.AppendUint(b, n.Serial, 10)
 	b = append(b, "\ndata: "...)
-	b = append(b, n.json...)
+	b = append(b, n.JSON...)
 	return append(b, "\n\n"...)
 }
 

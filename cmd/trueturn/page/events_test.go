@@ -11,6 +11,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"trueturn/cmd/session"
+	"trueturn/cmd/session/evening"
 )
 
 // told is one event as the HTML Living Standard, section 9.2.6, puts it together from lines.
@@ -33,7 +35,7 @@ func (s *served) listenAs(header string) *listener {
 	s.t.Helper()
 	c := s.dial()
 	s.t.Cleanup(func() { c.Close() })
-	c.SetDeadline(time.Now().Add(patienceOfTests))
+	c.SetDeadline(time.Now().Add(evening.Patience))
 	fmt.Fprintf(c, "GET %sevents HTTP/1.1\r\nHost: %s\r\nAccept: text/event-stream\r\n%s\r\n", s.path, s.host, header)
 	resp, err := http.ReadResponse(bufio.NewReader(c), nil)
 	if err != nil {
@@ -104,7 +106,7 @@ func (l *listener) message() told {
 }
 
 func (s *served) post(serial uint64, json string) {
-	s.page.board.post(&notice{serial: serial, json: []byte(json)})
+	s.page.session.Board().Post(&session.Word{Serial: serial, JSON: []byte(json)})
 }
 
 // TestEventsTellTheState: at once how to come back, then the very object that state gives, and every change.
@@ -315,7 +317,7 @@ func TestSlowHeaders(t *testing.T) {
 		io.WriteString(c, begin)
 		cut := make(chan error, 1)
 		go func() {
-			c.SetReadDeadline(time.Now().Add(patienceOfTests))
+			c.SetReadDeadline(time.Now().Add(evening.Patience))
 			_, err := io.Copy(io.Discard, c)
 			cut <- err
 		}()

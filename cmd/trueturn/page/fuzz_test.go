@@ -5,19 +5,21 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
+	"trueturn/cmd/trueturn/page/disk"
 )
 
 // FuzzKept: whatever lies in a session folder under the names of its small files, it is read as what it is or as nothing,
 // and an address to listen at is refused with a way out or means the same when written out.
 func FuzzKept(f *testing.F) {
 	for _, s := range []string{"", "{}", "null", `{"token":"AAAAAAAAAAAAAAAAAAAAAA","port":8080}`, `{"token":"../..","port":70000}`,
-		`{"kind":"trueturn live","version":1}`, `[{"base":"a.jpg","size":-1,"mod_utc":"2026-11-25T21:30:00Z"}]`, "[null]",
+		`[{"base":"a.jpg","size":-1,"mod_utc":"2026-11-25T21:30:00Z"}]`, "[null]",
 		":8080", "0.0.0.0:8080", "[::1]:0", "localhost", "1.2.3.4:99999", "[fe80::1%eth0]:1", "a:b:c", "http://x:1/"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {
 		dir := t.TempDir()
-		for _, name := range []string{linkFile, sessionFile, pastFile} {
+		for _, name := range []string{linkFile, "past.json"} {
 			if err := os.WriteFile(filepath.Join(dir, name), text, 0o600); err != nil {
 				t.Fatal(err)
 			}
@@ -27,10 +29,12 @@ func FuzzKept(f *testing.F) {
 				t.Errorf("token %q", l.Token)
 			}
 		}
-		if s, err := readSession(dir); err == nil && (s.Kind != sessionKind || s.Version != sessionVersion) {
-			t.Errorf("%q of version %d was taken", s.Kind, s.Version)
+		if folder, err := disk.Open(dir, ""); err != nil {
+			t.Error(err)
+		} else {
+			folder.Past("a.jpg", -1, time.Time{})
+			folder.Close()
 		}
-		readPast(dir)
 		a, err := parseAddress(string(text))
 		if err != nil {
 			if hintOf(err) == "" {

@@ -17,7 +17,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"trueturn/cmd/trueturn/legible"
+	"trueturn/cmd/legible"
 )
 
 // hostile is something sent to the page that is no picture of the sky.

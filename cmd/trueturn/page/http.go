@@ -8,11 +8,12 @@ import (
 	"log"
 	"net"
 	"net/http"
-	"os"
 	"strconv"
 	"strings"
 	"sync"
 	"time"
+
+	"trueturn/cmd/session"
 )
 
 // limits on browsers. A phone on the edge of the network needs seconds for what takes a millisecond
@@ -75,8 +76,8 @@ type route struct {
 func (p *Page) routes() map[string]route {
 	return map[string]route{
 		"":            {http.MethodGet, p.index},
-		"page.css":    {http.MethodGet, fixed("text/css; charset=utf-8", stylesheet())},
-		"page.js":     {http.MethodGet, fixed("text/javascript; charset=utf-8", script())},
+		"page.css":    {http.MethodGet, fixed("text/css; charset=utf-8", session.Stylesheet())},
+		"page.js":     {http.MethodGet, fixed("text/javascript; charset=utf-8", session.Script())},
 		"events":      {http.MethodGet, p.events},
 		"state":       {http.MethodGet, p.state},
 		"drawings":    {http.MethodGet, p.drawings},
@@ -133,22 +134,17 @@ func send(w http.ResponseWriter, r *http.Request, kind string, content []byte) {
 }
 
 func (p *Page) index(w http.ResponseWriter, r *http.Request) {
-	var b bytes.Buffer
-	if err := indexHTML(&b, look{Title: p.o.Title, Planned: p.o.Guide.Answer.Planned}); err != nil {
-		w.WriteHeader(http.StatusInternalServerError)
-		return
-	}
-	send(w, r, "text/html; charset=utf-8", b.Bytes())
+	send(w, r, "text/html; charset=utf-8", session.Index(session.Look{Title: p.o.Title, Planned: p.o.Guide.Answer.Planned}))
 }
 
 func (p *Page) state(w http.ResponseWriter, r *http.Request) {
-	n, _ := p.board.look()
-	send(w, r, "application/json", n.json)
+	n, _ := p.session.Board().Look()
+	send(w, r, "application/json", n.JSON)
 }
 
 func (p *Page) drawings(w http.ResponseWriter, r *http.Request) {
-	n, _ := p.board.look()
-	send(w, r, "text/html; charset=utf-8", p.gallery.drawings(n.view.Live.Serial, n.view, n.seq))
+	n, _ := p.session.Board().Look()
+	send(w, r, "text/html; charset=utf-8", p.gallery.Drawings(n))
 }
 
 // server serves until its context ends; then streams end at once and uploads have a few seconds.
@@ -254,7 +250,7 @@ func (v *visitor) Close() error {
 
 // report sends the session's report as it was last written.
 func (p *Page) report(w http.ResponseWriter, r *http.Request) {
-	raw, err := os.ReadFile(p.reportPath())
+	raw, err := p.session.Report()
 	if err != nil {
 		w.WriteHeader(http.StatusNotFound)
 		return
@@ -268,10 +264,10 @@ const againBytes = 4 << 10 // a name in a form
 // again has the picture named, which was set aside, tried once more.
 func (p *Page) again(w http.ResponseWriter, r *http.Request) {
 	r.Body = http.MaxBytesReader(w, r.Body, againBytes)
-	switch err := p.bench.tryAgain(r.PostFormValue("file")); {
+	switch err := p.session.TryAgain(r.PostFormValue("file")); {
 	case err == nil:
 		w.WriteHeader(http.StatusNoContent)
-	case errors.Is(err, errNotAside):
+	case errors.Is(err, session.ErrNotAside):
 		w.WriteHeader(http.StatusNotFound)
 	default:
 		w.WriteHeader(statusOf(err))
@@ -286,7 +282,7 @@ func (p *Page) settle(w http.ResponseWriter, r *http.Request) {
 		w.WriteHeader(http.StatusBadRequest)
 		return
 	}
-	taken, err := p.bench.answered(r.Context(), number)
+	taken, err := p.session.Settle(r.Context(), number)
 	switch {
 	case err != nil: // nobody waits any more
 		w.WriteHeader(http.StatusServiceUnavailable)

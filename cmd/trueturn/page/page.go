@@ -1,28 +1,12 @@
-// Package page is the live page: pictures come in from a folder and from browsers, and every
-// browser sees at once what to turn.
+// Package page serves a session: pictures come in from a folder and from browsers, and every browser sees at once what to
+// turn.
 //
-// Start with Open and Page.Serve. One picture goes
+// Start with Open and Page.Serve. The session itself is trueturn/cmd/session, the folder it is kept in page/disk; here are
+// HTTP, the events, the uploads and the link:
 //
-//	upload.go or watched folder → bench (measures, writes down, asks the guide) → board → events.go → browsers
+//	link.json      token and port, so that the link outlives a restart: kept with the session
 //
-// and never back. The board holds the latest word alone, so a slow browser holds up nobody.
-//
-// # The session folder
-//
-//	journal.jsonl  every measured picture and every answer to a question of place and clock, before it is used;
-//	               a torn last line is dropped on the next start
-//	session.json   the guide's state, and the answer as "state" shows it: after each picture
-//	mount.json     what "expose --session" starts from: with it
-//	report.html    the report: when calm, and at the end
-//	link.json      token and port, so that the link outlives a restart: at the start
-//	inbox/         uploads not yet measured, until their line is in the journal
-//	trials.json    what is being decoded, and what the program died over
-//
-// # The browser's part
-//
-// web/ is served as it stands: no build step, nothing inline (the policy in http.go forbids it), every colour a variable
-// of page.css or of package plot, whose contrast look_test.go measures. TRUETURN_SHOTS=DIR go test -run Chromium leaves
-// screenshots to look at.
+// TRUETURN_SHOTS=DIR go test -run Chromium leaves screenshots to look at.
 package page
 
 import (
@@ -38,6 +22,10 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"trueturn/align/guide"
+	"trueturn/cmd/legible"
+	"trueturn/cmd/session"
+	"trueturn/cmd/session/store"
+	"trueturn/cmd/trueturn/page/disk"
 	"trueturn/drift"
 )
 
@@ -65,10 +53,11 @@ type Page struct {
 	o        Options
 	listener net.Listener
 	link     link
-	board    *board
-	bench    *bench
+	folder   *disk.Folder
+	session  *session.Session
+	watch    *disk.Watcher // nil without a folder
 	spool    *spool
-	gallery  gallery
+	gallery  session.Gallery
 
 	streams chan struct{} // one for each browser that follows the events
 	uploads chan struct{} // one for each upload under way
@@ -94,7 +83,7 @@ func Open(o Options) (*Page, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Page{o: o, listener: l, board: newBoard(), pace: usualPace, limits: usualLimits,
+	p := &Page{o: o, listener: l, pace: usualPace, limits: usualLimits,
 		streams: make(chan struct{}, streams), uploads: make(chan struct{}, uploadsAtOnce)}
 	if err := p.open(); err != nil {
 		l.Close()
@@ -106,7 +95,7 @@ func Open(o Options) (*Page, error) {
 // anew begins another session where the last picture of the one in dir is another evening's, and says so. A folder
 // that was named is taken as it is.
 func anew(dir string, notes io.Writer) error {
-	moved, err := setAside(dir, time.Now())
+	moved, err := disk.SetAside(dir, time.Now(), session.HandedOn)
 	if moved != "" {
 		fmt.Fprintf(notes, "note: the session in %s is of another evening; it is kept as %s and a new one begins\n", dir, moved)
 	}
@@ -115,17 +104,43 @@ func anew(dir string, notes io.Writer) error {
 
 // open does what needs the session folder, which may be a new one.
 func (p *Page) open() (err error) {
-	if p.bench, err = newBench(p.o, p.board); err != nil {
+	if p.folder, err = disk.Open(p.o.SessionDir, p.o.Dir); err != nil {
 		return err
 	}
-	if p.spool, err = newSpool(p.o.SessionDir, p.limits.picture); err == nil {
-		p.link, err = keepLink(p.o.SessionDir, p.listener.Addr().(*net.TCPAddr).AddrPort().Port())
+	if p.link, err = keepLink(p.o.SessionDir, p.listener.Addr().(*net.TCPAddr).AddrPort().Port()); err == nil {
+		err = p.begin()
 	}
 	if err != nil {
-		p.bench.journal.close()
-		p.bench.unlock()
+		p.folder.Close()
 	}
 	return err
+}
+
+// begin opens the session itself, and gets ready to watch.
+func (p *Page) begin() (err error) {
+	p.spool = newSpool(p.folder, p.limits.picture)
+	o := session.Options{Store: p.folder, Measure: p.o.Measure, Guide: p.o.Guide, PlaceAndClockRight: p.o.PlaceAndClockRight,
+		FNumber: p.o.FNumber, Title: p.o.Title, Version: p.o.Version, Note: func(text string) { p.note("%s", text) }}
+	if p.o.Dir != "" {
+		o.Again = func(pic store.Picture, failed bool) { p.watch.Again(pic.Name, failed) }
+	}
+	if p.session, err = session.New(o); err != nil {
+		return disk.CannotKeep(err)
+	}
+	if p.o.Dir != "" {
+		p.watch = disk.NewWatcher(p.o.Dir, p.o.Poll, disk.Eyes{Offer: p.session.Offer, Knows: p.knows, Say: p.note, Trouble: p.session.Tell})
+	}
+	return nil
+}
+
+// knows is whether a file of the watched folder was measured, in this session or in one set aside.
+func (p *Page) knows(pic store.Picture) bool {
+	return p.session.Measured(pic) || p.folder.Past(pic.Name, pic.Size, pic.Mod)
+}
+
+// note tells the one at the keyboard, who may be nobody.
+func (p *Page) note(format string, a ...any) {
+	fmt.Fprintf(p.o.Notes, "note: %s\n", legible.Line(fmt.Sprintf(format, a...)))
 }
 
 // URL is the link, token and all, by the numeric address others reach this machine by if it
@@ -151,16 +166,12 @@ func (p *Page) Shared() bool {
 // SessionDir is where the session is kept.
 func (p *Page) SessionDir() string { return p.o.SessionDir }
 
-// reportPath is where the bench keeps the session's report.
-func (p *Page) reportPath() string { return filepath.Join(p.o.SessionDir, "report.html") }
-
 // Serve measures and serves until ctx ends, and returns nil once all is written. It can be called
 // once. The error is why it had to stop earlier.
 func (p *Page) Serve(ctx context.Context) error {
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error { return p.newServer(ctx).run(ctx, p.listener) })
-	g.Go(func() error { return p.bench.run(ctx) })
-	g.Go(func() error { return p.readmit(ctx) })
+	g.Go(func() error { return p.measure(ctx) })
 	err := g.Wait()
 	if errors.Is(err, context.Canceled) {
 		return nil
@@ -168,19 +179,36 @@ func (p *Page) Serve(ctx context.Context) error {
 	return err
 }
 
-// readmit offers the bench what browsers sent before the last stop and was not measured any more.
-func (p *Page) readmit(ctx context.Context) error {
-	for _, left := range p.spool.left {
-		for errors.Is(p.bench.offer(left), errFull) {
-			select {
-			case <-time.After(time.Second):
-			case <-ctx.Done():
-				return nil
-			}
-		}
+// measure watches and measures until ctx ends, and lets go of the session folder.
+func (p *Page) measure(ctx context.Context) error {
+	watched := p.watchFolder(ctx)
+	err := p.session.Run(ctx)
+	if err != nil {
+		err = disk.CannotKeep(err)
 	}
-	return nil
+	err = errors.Join(err, p.folder.Close())
+	select {
+	case <-watched:
+	case <-time.After(leaveAfter): // a network folder that hangs
+	}
+	return err
 }
+
+// watchFolder watches until ctx ends; the channel is closed when it has.
+func (p *Page) watchFolder(ctx context.Context) <-chan struct{} {
+	done := make(chan struct{})
+	if p.watch == nil {
+		close(done)
+		return done
+	}
+	go func() {
+		defer close(done)
+		p.watch.Run(ctx)
+	}()
+	return done
+}
+
+const leaveAfter = 5 * time.Second // for a network folder that hangs, when all ends
 
 // speaker lets several goroutines speak to the one at the keyboard, or to nobody.
 type speaker struct {

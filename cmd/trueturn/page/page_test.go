@@ -16,6 +16,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"trueturn/cmd/session/evening"
+	"trueturn/cmd/trueturn/page/disk"
 )
 
 // served is a page being served to this test.
@@ -66,7 +68,7 @@ func (s *served) end() {
 		if err != nil {
 			s.t.Errorf("Serve: %v", err)
 		}
-	case <-time.After(patienceOfTests):
+	case <-time.After(evening.Patience):
 		s.t.Error("Serve does not end")
 	}
 	s.done = nil
@@ -76,7 +78,7 @@ func (s *served) end() {
 var client = &http.Client{
 	Transport:     &http.Transport{DisableKeepAlives: true},
 	CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-	Timeout:       patienceOfTests,
+	Timeout:       evening.Patience,
 }
 
 // do sends a request to a path below the link.
@@ -106,7 +108,7 @@ func (s *served) raw(request string) string {
 	s.t.Helper()
 	c := s.dial()
 	defer c.Close()
-	c.SetDeadline(time.Now().Add(patienceOfTests))
+	c.SetDeadline(time.Now().Add(evening.Patience))
 	if _, err := io.WriteString(c, request); err != nil {
 		s.t.Fatal(err)
 	}
@@ -147,7 +149,7 @@ func form(parts ...sentPart) (body *bytes.Buffer, kind string) {
 // eventually waits for what happens soon.
 func eventually(t *testing.T, what string, is func() bool) {
 	t.Helper()
-	for end := time.Now().Add(patienceOfTests); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(evening.Patience); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
 		if is() {
 			return
 		}
@@ -256,7 +258,7 @@ func TestOpenErrors(t *testing.T) {
 		{"port in use", Options{Listen: used.Addr().String(), SessionDir: t.TempDir()}, "in use by another program"},
 		{"session is a file", Options{SessionDir: file}, "not a directory"},
 		{"session below a file", Options{SessionDir: filepath.Join(file, "session")}, "not a directory"},
-		{"session in use", Options{SessionDir: inUse.page.SessionDir()}, errInUse.Error()},
+		{"session in use", Options{SessionDir: inUse.page.SessionDir()}, disk.ErrInUse.Error()},
 		{"link cannot be kept", Options{SessionDir: noLink}, "cannot be written"},
 		{"no folder to watch", Options{Dir: filepath.Join(file, "x"), SessionDir: t.TempDir()}, "not a directory"},
 	} {
@@ -272,10 +274,10 @@ func TestOpenErrors(t *testing.T) {
 			if row.o.SessionDir == inUse.page.SessionDir() {
 				return
 			}
-			if release, err := lock(row.o.SessionDir); errors.Is(err, errInUse) {
+			if folder, err := disk.Open(row.o.SessionDir, ""); errors.Is(err, disk.ErrInUse) {
 				t.Error("the session folder is still locked")
 			} else if err == nil {
-				release()
+				folder.Close()
 			}
 		})
 	}

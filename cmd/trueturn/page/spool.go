@@ -2,8 +2,6 @@ package page
 
 import (
 	"bufio"
-	"crypto/rand"
-	"encoding/base64"
 	"fmt"
 	"io"
 	"net/http"
@@ -13,132 +11,52 @@ import (
 	"sync"
 	"syscall"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
+	"trueturn/cmd/session"
+	"trueturn/cmd/session/store"
 	"trueturn/cmd/trueturn/files"
-	"trueturn/ephem/amiss"
+	"trueturn/cmd/trueturn/page/disk"
 )
 
 const (
-	spoolFolder = "inbox"
-	spoolEnding = ".sent"
-	partEnding  = ".part"
-	spoolBytes  = 4 << 30   // that may wait
-	spareBytes  = 512 << 20 // of the disk that stay free for the rest of the machine
-	spareEvery  = 16 << 20  // how often the disk is looked at while a picture comes in
-	nameBytes   = 120
-	nameless    = "picture"
+	spoolBytes = 4 << 30   // that may wait
+	spareBytes = 512 << 20 // of the disk that stay free for the rest of the machine
+	spareEvery = 16 << 20  // how often the disk is looked at while a picture comes in
 )
 
-// spool is where pictures sent by browsers lie until they are measured. Their names are none of
-// theirs: each file is called by a number, chance and, coded, what it is to be shown as.
+// spool is where pictures sent by browsers lie until they are measured.
 type spool struct {
 	dir  string
-	left []picture // found there at the start
-	most int64     // bytes of a picture
+	most int64 // bytes of a picture
 
 	mu    sync.Mutex
 	names map[string]bool // given so far
 }
 
-// newSpool opens the spool of a session folder. What was cut off by a crash is removed.
-func newSpool(session string, most int64) (*spool, error) {
-	s := &spool{dir: filepath.Join(session, spoolFolder), most: most, names: map[string]bool{}}
-	if err := os.MkdirAll(s.dir, 0o700); err != nil {
-		return nil, cannotSpool(err)
+// newSpool is the inbox of a session folder.
+func newSpool(f *disk.Folder, most int64) *spool {
+	s := &spool{dir: f.Inbox(), most: most, names: map[string]bool{}}
+	for _, p := range f.Waiting() {
+		s.names[p.Name] = true
 	}
-	entries, err := os.ReadDir(s.dir) // sorted, so by the time of arrival
-	if err != nil {
-		return nil, cannotSpool(err)
-	}
-	for _, e := range entries {
-		path := filepath.Join(s.dir, e.Name())
-		if strings.HasSuffix(e.Name(), partEnding) {
-			os.Remove(path)
-			continue
-		}
-		info, err := e.Info()
-		name, known := shownName(e.Name())
-		if err == nil && known && info.Mode().IsRegular() {
-			s.names[name] = true
-			s.left = append(s.left, picture{name: name, path: path, size: info.Size(), mod: info.ModTime(), spooled: true})
-		}
-	}
-	return s, nil
-}
-
-func cannotSpool(err error) error {
-	return &amiss.Error{Text: "there is no place to put pictures sent to the page: " + plain(err).Error(), Ways: elsewhere(err), From: err}
-}
-
-// spoolName is what a file is called that is shown as name.
-func spoolName(at time.Time, name string) string {
-	return fmt.Sprintf("%d-%s-%s%s", at.UnixNano(), rand.Text()[:8], base64.RawURLEncoding.EncodeToString([]byte(name)), spoolEnding)
-}
-
-// shownName is the reverse.
-func shownName(file string) (string, bool) {
-	rest, ours := strings.CutSuffix(file, spoolEnding)
-	parts := strings.SplitN(rest, "-", 3)
-	if !ours || len(parts) != 3 {
-		return "", false
-	}
-	name, err := base64.RawURLEncoding.DecodeString(parts[2])
-	return cleanName(string(name)), err == nil
-}
-
-// cleanName is what a name somebody sent is shown as: no folders, nothing unprintable, nothing that
-// turns the writing round, not too long.
-func cleanName(sent string) string {
-	sent = strings.ToValidUTF8(sent[strings.LastIndexAny(sent, `/\`)+1:], "")
-	name := strings.Map(func(r rune) rune {
-		switch {
-		case unicode.IsSpace(r):
-			return ' '
-		case !unicode.IsPrint(r):
-			return -1
-		}
-		return r
-	}, sent)
-	name = strings.TrimLeft(strings.Join(strings.Fields(name), " "), ". ")
-	if name == "" {
-		return nameless
-	}
-	return shorten(name, nameBytes)
-}
-
-// shorten leaves a name's ending on.
-func shorten(name string, most int) string {
-	if len(name) <= most {
-		return name
-	}
-	ending := filepath.Ext(name)
-	if len(ending) > 10 {
-		ending = ""
-	}
-	keep := most - len(ending) - len("…")
-	for keep > 0 && !utf8.RuneStart(name[keep]) {
-		keep--
-	}
-	return name[:keep] + "…" + ending
+	return s
 }
 
 // claim gives a picture a name nothing else in the session has: phones call all they take alike.
-func (s *spool) claim(sent string, b *board) string {
+func (s *spool) claim(sent string, w *session.Word) string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	taken := func(name string) bool { return s.names[name] }
-	if n, _ := b.look(); n != nil {
+	if w != nil {
 		shown := map[string]bool{}
-		for _, f := range n.view.Frames {
+		for _, f := range w.View.Frames {
 			shown[f.File] = true
 		}
 		taken = func(name string) bool { return s.names[name] || shown[name] }
 	}
-	name := cleanName(sent)
+	name := disk.CleanName(sent)
 	ending := filepath.Ext(name)
-	for i, base := 2, shorten(strings.TrimSuffix(name, ending), nameBytes-len(ending)-8); taken(name); i++ {
+	for i, base := 2, disk.Shorten(strings.TrimSuffix(name, ending), disk.NameBytes-len(ending)-8); taken(name); i++ {
 		name = fmt.Sprintf("%s (%d)%s", base, i, ending)
 	}
 	s.names[name] = true
@@ -160,7 +78,7 @@ func (e *sendError) Unwrap() error { return e.cause }
 
 // kept is a picture in the spool.
 type kept struct {
-	picture
+	store.Picture
 	f *os.File
 }
 
@@ -168,7 +86,7 @@ type kept struct {
 func (k kept) settle() {
 	k.f.Sync() // if that fails the picture is still being measured; nothing better could be done
 	k.f.Close()
-	files.SyncFolder(filepath.Dir(k.path))
+	files.SyncFolder(filepath.Dir(k.At))
 }
 
 // keep writes a picture to the spool. What cannot be kept leaves nothing behind.
@@ -178,21 +96,21 @@ func (s *spool) keep(name string, content io.Reader) (kept, error) {
 		return kept{}, err
 	}
 	at := time.Now()
-	path := filepath.Join(s.dir, spoolName(at, name))
-	f, err := os.OpenFile(path+partEnding, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
+	path := filepath.Join(s.dir, disk.SentName(at, name))
+	f, err := os.OpenFile(path+disk.PartEnding, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return kept{}, notKept(err)
 	}
 	size, err := s.copy(f, content, room)
 	if err == nil {
-		err = notKept(os.Rename(path+partEnding, path))
+		err = notKept(os.Rename(path+disk.PartEnding, path))
 	}
 	if err != nil {
 		f.Close()
-		os.Remove(path + partEnding)
+		os.Remove(path + disk.PartEnding)
 		return kept{}, err
 	}
-	return kept{picture{name: name, path: path, size: size, mod: at, spooled: true}, f}, nil
+	return kept{store.Picture{Name: name, At: path, Size: size, Mod: at, Sent: true}, f}, nil
 }
 
 // room is how many bytes the next picture may have.
@@ -208,7 +126,7 @@ func (s *spool) room() (int64, error) {
 		}
 	}
 	if left <= 0 {
-		return 0, errFull
+		return 0, store.ErrFull
 	}
 	return min(left, s.most), s.spare()
 }

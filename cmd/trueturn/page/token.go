@@ -16,6 +16,7 @@ import (
 	"strings"
 
 	"trueturn/cmd/trueturn/files"
+	"trueturn/cmd/trueturn/page/disk"
 )
 
 // tokenBytes make guessing hopeless: 128 bits.
@@ -54,7 +55,7 @@ func keepLink(dir string, port uint16) (link, error) {
 	}
 	l.Port = port
 	if err := l.write(dir); err != nil {
-		return l, cannotKeep(err)
+		return l, disk.CannotKeep(err)
 	}
 	return l, nil
 }

@@ -74,7 +74,7 @@ func TestDoor(t *testing.T) {
 		{"slash behind", "GET", s.path + "state/", s.host, nil, 404},
 		{"the session", "GET", s.path + "session.json", s.host, nil, 404},
 		{"the link", "GET", s.path + linkFile, s.host, nil, 404},
-		{"an upload", "GET", s.path + spoolFolder + "/", s.host, nil, 404},
+		{"an upload", "GET", s.path + "inbox" + "/", s.host, nil, 404},
 		{"sources", "GET", s.path + "web/index.html", s.host, nil, 404},
 
 		{"get upload", "GET", s.path + "upload", s.host, nil, 405},

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"trueturn/cmd/session/store"
 	"trueturn/cmd/words"
 	"trueturn/ephem/amiss"
 )
@@ -139,7 +140,8 @@ func (u *receiving) part(part *multipart.Part) error {
 
 // picture takes one picture. The error is of those that end the whole upload.
 func (u *receiving) picture(sent string, content io.Reader) error {
-	name := u.p.spool.claim(sent, u.p.board)
+	word, _ := u.p.session.Board().Look()
+	name := u.p.spool.claim(sent, word)
 	pic, err := u.p.spool.keep(name, content)
 	var broken *sendError
 	if errors.As(err, &broken) {
@@ -147,8 +149,8 @@ func (u *receiving) picture(sent string, content io.Reader) error {
 		return interrupted(broken.cause)
 	}
 	if err == nil {
-		if err = u.p.bench.offer(pic.picture); err != nil {
-			os.Remove(pic.path)
+		if err = u.p.session.Offer(pic.Picture); err != nil {
+			os.Remove(pic.At)
 		}
 		pic.settle()
 	}
@@ -253,7 +255,7 @@ func statusOf(err error) int {
 	switch {
 	case errors.As(err, &r):
 		return r.status
-	case errors.Is(err, errFull), errors.Is(err, errClosed):
+	case errors.Is(err, store.ErrFull), errors.Is(err, store.ErrClosed):
 		return http.StatusServiceUnavailable
 	}
 	return http.StatusInternalServerError

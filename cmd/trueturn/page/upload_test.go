@@ -12,6 +12,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"trueturn/cmd/session/evening"
+	"trueturn/cmd/session/store"
+	"trueturn/cmd/trueturn/page/disk"
 	"unicode"
 	"unicode/utf8"
 )
@@ -58,8 +61,8 @@ func (a uploadJSON) names() []string {
 
 // listed is the picture of that name as the state lists it.
 func (s *served) listed(name string) (used bool, whyNot string, there bool) {
-	n, _ := s.page.board.look()
-	for _, f := range n.view.Frames {
+	n, _ := s.page.session.Board().Look()
+	for _, f := range n.View.Frames {
 		if f.File == name {
 			return f.Used, f.WhyNot, true
 		}
@@ -69,7 +72,7 @@ func (s *served) listed(name string) (used bool, whyNot string, there bool) {
 
 // inbox are the files in the spool.
 func (s *served) inbox() []string {
-	found, err := filepath.Glob(filepath.Join(s.page.o.SessionDir, spoolFolder, "*"))
+	found, err := filepath.Glob(filepath.Join(s.page.o.SessionDir, "inbox", "*"))
 	if err != nil {
 		s.t.Fatal(err)
 	}
@@ -269,7 +272,7 @@ func TestUploadTrickle(t *testing.T) {
 				"--b\r\nContent-Disposition: form-data; name=\"picture\"; filename=\"a.jpg\"\r\n\r\nhalf", s.path, s.host)
 			answered := make(chan string, 1)
 			go func() {
-				c.SetReadDeadline(time.Now().Add(patienceOfTests))
+				c.SetReadDeadline(time.Now().Add(evening.Patience))
 				all, _ := io.ReadAll(c)
 				answered <- string(all)
 			}()
@@ -314,7 +317,7 @@ func TestUploadsAtOnce(t *testing.T) {
 // TestUploadUnkept: where the machine cannot keep a picture it says so and nothing is left; the name is free again.
 func TestUploadUnkept(t *testing.T) {
 	s := serve(t)
-	dir := filepath.Join(s.page.o.SessionDir, spoolFolder)
+	dir := filepath.Join(s.page.o.SessionDir, "inbox")
 	if err := os.RemoveAll(dir); err != nil {
 		t.Fatal(err)
 	}
@@ -331,16 +334,16 @@ func TestUploadUnkept(t *testing.T) {
 
 // TestUploadFull: when too many pictures wait the browser is told to come later, and nothing is kept of what was sent.
 func TestUploadFull(t *testing.T) {
-	s := serve(t)
-	s.end() // nobody measures any more
-	rest := s.page.bench
-	fresh := newInbox()
-	rest.in = fresh
-	for range waitingMost {
-		if err := rest.offer(picture{}); err != nil {
-			t.Fatal(err)
-		}
+	p, err := Open(Options{SessionDir: filepath.Join(t.TempDir(), "session")}) // and nobody measures
+	if err != nil {
+		t.Fatal(err)
 	}
+	defer p.listener.Close()
+	defer p.folder.Close()
+	for err = nil; err == nil; {
+		err = p.session.Offer(store.Picture{})
+	}
+	s := &served{t: t, page: p}
 	u := &receiving{p: s.page}
 	if err := u.picture("a.jpg", strings.NewReader("1")); err != nil {
 		t.Fatal(err)
@@ -354,18 +357,20 @@ func TestUploadFull(t *testing.T) {
 // name it was told; what a crash cut off is gone.
 func TestReadmit(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "session")
-	spooled, err := newSpool(dir, usualLimits.picture)
+	folder, err := disk.Open(dir, "")
 	if err != nil {
 		t.Fatal(err)
 	}
+	spooled := newSpool(folder, usualLimits.picture)
 	const name = "sky <b>夜.jpg"
 	k, err := spooled.keep(name, strings.NewReader("no picture"))
 	if err != nil {
 		t.Fatal(err)
 	}
 	k.settle()
-	for _, other := range []string{"1-ABCDEFGH-YQ" + spoolEnding + partEnding, "notes.txt", "1-2.sent"} {
-		if err := os.WriteFile(filepath.Join(dir, spoolFolder, other), nil, 0o600); err != nil {
+	folder.Close()
+	for _, other := range []string{"1-ABCDEFGH-YQ" + ".sent" + disk.PartEnding, "notes.txt", "1-2.sent"} {
+		if err := os.WriteFile(filepath.Join(dir, "inbox", other), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -381,7 +386,7 @@ func TestReadmit(t *testing.T) {
 var nameRows = []struct{ sent, shown string }{
 	{"sky.jpg", "sky.jpg"},
 	{"two words.jpg", "two words.jpg"},
-	{"", nameless}, {".", nameless}, {"..", nameless}, {"/", nameless}, {`\`, nameless}, {"\u202e", nameless}, {" \t\n", nameless},
+	{"", "picture"}, {".", "picture"}, {"..", "picture"}, {"/", "picture"}, {`\`, "picture"}, {"\u202e", "picture"}, {" \t\n", "picture"},
 	{"a/b", "b"}, {`a\b`, "b"}, {`../..\c`, "c"},
 	{"line\nbreak.jpg", "line break.jpg"}, {"bell\a.jpg", "bell.jpg"}, {"\x1b[31mred.jpg", "[31mred.jpg"},
 	{"...dots.jpg", "dots.jpg"}, {". 0000", "0000"}, {". . .jpg", "jpg"}, {"zero\u200bwidth.jpg", "zerowidth.jpg"},
@@ -389,7 +394,7 @@ var nameRows = []struct{ sent, shown string }{
 
 func TestCleanName(t *testing.T) {
 	for _, row := range nameRows {
-		if got := cleanName(row.sent); got != row.shown {
+		if got := disk.CleanName(row.sent); got != row.shown {
 			t.Errorf("%q is shown as %q, want %q", row.sent, got, row.shown)
 		}
 	}
@@ -403,8 +408,8 @@ func FuzzNames(f *testing.F) {
 	}
 	f.Add(strings.Repeat("ä", 300) + ".jpg")
 	f.Fuzz(func(t *testing.T, sent string) {
-		name := cleanName(sent)
-		if name == "" || len(name) > nameBytes || !utf8.ValidString(name) || strings.ContainsAny(name, `/\`) || name[0] == '.' {
+		name := disk.CleanName(sent)
+		if name == "" || len(name) > disk.NameBytes || !utf8.ValidString(name) || strings.ContainsAny(name, `/\`) || name[0] == '.' {
 			t.Errorf("%q is shown as %q", sent, name)
 		}
 		for _, r := range name {
@@ -412,15 +417,15 @@ func FuzzNames(f *testing.F) {
 				t.Errorf("%q is shown as %q", sent, name)
 			}
 		}
-		if again := cleanName(name); again != name {
+		if again := disk.CleanName(name); again != name {
 			t.Errorf("%q cleaned again is %q", name, again)
 		}
-		file := spoolName(time.Unix(1764000000, 123456789), name)
+		file := disk.SentName(time.Unix(1764000000, 123456789), name)
 		const longestFile = 255 // bytes, of the usual file systems
-		if len(file)+len(partEnding) > longestFile || filepath.Base(file) != file {
+		if len(file)+len(disk.PartEnding) > longestFile || filepath.Base(file) != file {
 			t.Errorf("kept in %q", file)
 		}
-		if back, ours := shownName(file); back != name || !ours {
+		if back, ours := disk.ShownName(file); back != name || !ours {
 			t.Errorf("%q leads back to %q", name, back)
 		}
 	})
