@@ -41,6 +41,7 @@ type Options struct {
 	Arrived func(file string) (time.Time, bool) // when a picture arrived, by a clock other than the camera's; nil: nobody knows
 	// Answered are questions of place and clock answered before, for a session that has lost its state.
 	Answered []Asked
+	Serial   uint64 // to count on from
 }
 
 // Guide is a session in progress. It is not safe for use by several goroutines.
@@ -65,7 +66,7 @@ type Guide struct {
 // New begins a session.
 func New(o Options) *Guide {
 	g := &Guide{o: filled(o), names: map[string]bool{}}
-	g.s = State{Version: stateVersion, State: policy.State{Phase: Waiting}}
+	g.s = State{Version: stateVersion, Serial: o.Serial, State: policy.State{Phase: Waiting}}
 	g.base = answer.Find(drift.Sequence{}, g.o.Answer)
 	g.compose()
 	return g
@@ -97,6 +98,7 @@ func (g *Guide) Add(ctx context.Context, shots ...drift.Shot) error {
 			break
 		}
 		g.take(s)
+		g.miss(s)
 	}
 	if g.stale {
 		g.conclude()

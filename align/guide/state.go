@@ -43,12 +43,13 @@ type State struct {
 	Carried  *Carried           `json:"carried"` // the axis as the turns before this measurement left it; nil: not known, or given up
 	Frames   []answer.FrameJSON `json:"frames"`  // of the whole session, in the order of time
 
-	Settings []Setting                `json:"settings"` // of the camera's clock, found in mid-session
-	Moved    map[string]time.Duration `json:"moved_ns"` // by what the stamps of pictures were shifted for them
-	Stamps   []Stamp                  `json:"stamps"`   // the newest few
-	Late     bool                     `json:"late"`     // the last picture was older than those
-	News     say.Line                 `json:"news"`     // what the last pictures showed besides, to be told once
-	Asked    []Asked                  `json:"asked"`    // questions of place and clock put so far
+	Settings []Setting                `json:"settings"`         // of the camera's clock, found in mid-session
+	Moved    map[string]time.Duration `json:"moved_ns"`         // by what the stamps of pictures were shifted for them
+	Stamps   []Stamp                  `json:"stamps"`           // the newest few
+	Late     bool                     `json:"late"`             // the last picture was older than those
+	News     say.Line                 `json:"news"`             // what the last pictures showed besides, to be told once
+	Asked    []Asked                  `json:"asked"`            // questions of place and clock put so far
+	Missed   *Missed                  `json:"missed,omitempty"` // the newest picture, where it cannot be used; nil: it can
 }
 
 // Order is what was asked of the hand last, and where the axis was then.

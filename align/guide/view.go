@@ -3,6 +3,7 @@ package guide
 import (
 	"trueturn/align/answer"
 	"trueturn/align/policy"
+	"trueturn/ephem/amiss"
 )
 
 // View is what a face shows. Its JSON is the contract of `align --json`, frames of the whole
@@ -33,7 +34,9 @@ type Live struct {
 	Level       *Level `json:"level"`       // null without an axis
 	// Question is the one of place or clock that the instruction puts before any order; null: there is none.
 	Question *Asking `json:"question"`
-	Serial   uint64  `json:"serial"` // grows with every Add and Settle
+	// Wants are the things that would let the newest picture, or the session, be used: "zone", "site", "lens" say.
+	Wants  []amiss.Thing `json:"wants"`
+	Serial uint64        `json:"serial"` // grows with every Add and Settle
 }
 
 // Level is where the bubbles stand: axis less aim, signs as in the answer's error.

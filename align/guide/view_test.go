@@ -11,7 +11,7 @@ import (
 func TestJSON(t *testing.T) {
 	t.Parallel()
 	align := []string{"advice", "aim", "axis", "error", "exposure", "frames", "live", "periodic_error", "rate", "situations"}
-	live := []string{"act", "headline", "instruction", "kind", "knob", "level", "phase", "question", "serial", "stage"}
+	live := []string{"act", "headline", "instruction", "kind", "knob", "level", "phase", "question", "serial", "stage", "wants"}
 	level := []string{"altitude_arcmin", "altitude_sigma_arcmin", "azimuth_arcmin", "azimuth_sigma_arcmin", "stands_arcmin"}
 	g := newRig(t, 46, 1)
 	guide := New(g.options())

@@ -44,6 +44,9 @@ func (g *Guide) compose() {
 		}
 	}
 	s.says = say.All(g.s.News, s.says)
+	if !asked {
+		s = g.toldMissed(s)
+	}
 	a.Faults = g.situations(a)
 	a.Advice.Notes = slices.Clone(a.Advice.Notes)
 	for _, n := range s.notes {
@@ -56,7 +59,7 @@ func (g *Guide) compose() {
 	a.Lines = append(make([]answer.FrameJSON, 0, len(g.s.Frames)), g.s.Frames...)
 	v := g.o.Answer.Voice
 	g.view = View{Answer: a.Answer(), Live: Live{Phase: phase, Headline: v.Say(headline(a)), Act: v.Say(s.act), Stage: v.Say(g.stage(phase, s, a)), Instruction: v.Say(s.says), Kind: s.kind, Knob: s.knob,
-		Level: levelOf(a), Question: question, Serial: g.s.Serial}}
+		Level: levelOf(a), Question: question, Wants: g.wants(a.Err), Serial: g.s.Serial}}
 }
 
 // shown is the answer with the axis where the last picture showed it.

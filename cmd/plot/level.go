@@ -122,7 +122,8 @@ func (t Tube) marks(p *pen, l lie, s shape) {
 		l.bar(p, "stands", 1-end, end-1, halfWidth-1, tubeRound-1)
 		return
 	}
-	l.bar(p, "stands", -half, half, halfWidth, 0)
+	round := tubeRound - (s.reach*l.perMinute - half) // near the tube's round ends a square one would lie outside
+	l.bar(p, "stands", -half, half, halfWidth, max(0, round))
 	for _, at := range []float64{-half, half} {
 		l.across(p, "limit", at, -halfWidth-7, halfWidth+7)
 	}

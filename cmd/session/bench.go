@@ -75,6 +75,8 @@ type Session struct {
 	in      *inbox
 	board   *Board
 	journal *journal
+	started string // what it was started with, in short
+	told    Told   // at the page
 	asked   string // of lens and clock, as the journal notes it
 	trials  *trials
 
@@ -83,7 +85,7 @@ type Session struct {
 	tick     time.Duration
 	add      func(context.Context, *guide.Guide, []drift.Shot) error
 	results  chan []outcome
-	settling chan settling
+	calls    chan func()
 	news     chan struct{} // holds one when outside has changed
 
 	mu      sync.Mutex
@@ -128,8 +130,10 @@ func New(o Options) (*Session, error) {
 		lines.Close()
 		return nil, err
 	}
-	n := &Session{o: o, in: newInbox(), board: newBoard(), journal: j, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
-		results: make(chan []outcome, 1), settling: make(chan settling), news: make(chan struct{}, 1), keep: newKeeper(), trials: openTrials(o.Store)}
+	started := o.started()
+	told := o.remembered()
+	n := &Session{o: o, started: started, told: told, in: newInbox(), board: newBoard(), journal: j, asked: asked(o.Measure), patience: restPatience, leave: leaveAfter, tick: tick, add: add,
+		results: make(chan []outcome, 1), calls: make(chan func()), news: make(chan struct{}, 1), keep: newKeeper(), trials: openTrials(o.Store)}
 	n.o.Guide.Answer.Voice = words.ForPage
 	n.o.Measure.Room, n.o.Guide.Arrived, n.o.Guide.Answered = drift.NewRoom(), j.arrived, j.answeredUnder(n.asked)
 	for _, text := range notes {
@@ -178,8 +182,8 @@ func (n *Session) Run(ctx context.Context) error {
 		case <-n.in.filled:
 		case <-n.news:
 			n.post()
-		case s := <-n.settling:
-			s.done <- n.settle(s.number)
+		case call := <-n.calls:
+			call()
 		case <-soon:
 		case rs := <-n.results:
 			n.busy, n.working = false, nil
@@ -496,7 +500,7 @@ func (n *Session) post() {
 	}
 	n.encode(v)
 	status, waiting := n.statusNow(), n.in.waiting()
-	live := liveJSON{Live: v.Live, Waiting: waiting, Working: n.workingNow(), Trouble: n.troubleNow(), Tubes: n.tubes, Drawings: v.Live.Serial, SetAside: aside}
+	live := liveJSON{Live: v.Live, Waiting: waiting, Working: n.workingNow(), Trouble: n.troubleNow(), Tubes: n.tubes, Drawings: v.Live.Serial, SetAside: aside, Thrown: n.journal.thrownOut()}
 	text, err := withLive(n.answer, live)
 	if err != nil {
 		n.note("the page cannot be told: %v", err)

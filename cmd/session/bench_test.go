@@ -140,6 +140,7 @@ type toldJSON struct {
 		Serial, Drawings        uint64
 		Tubes                   map[string]string
 		SetAside                []string `json:"set_aside"`
+		Thrown, Wants           []string
 	} `json:"live"`
 }
 

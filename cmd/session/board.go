@@ -54,6 +54,7 @@ type liveJSON struct {
 	Tubes    tubesJSON `json:"tubes"`
 	Drawings uint64    `json:"drawings"`  // serial of the drawings; fetch them again when it has changed
 	SetAside []string  `json:"set_aside"` // pictures among the frames that can be tried again
+	Thrown   []string  `json:"thrown"`    // pictures among the frames that a hand has thrown out, and can take back
 }
 
 // withLive is an answer, as JSON encoded before, with "live" added: the long list of pictures is not encoded

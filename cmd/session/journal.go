@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -59,7 +60,22 @@ type recordOf[S any] struct {
 	Asked    string    `json:"asked"` // what was said of lens and clock, see asked
 	Shot     S         `json:"shot"`
 
-	Answered *guide.Asked `json:"answered,omitempty"` // a line of its own, of no picture
+	// Lines of their own, of no picture.
+	Answered *guide.Asked `json:"answered,omitempty"`
+	Thrown   string       `json:"thrown,omitempty"`
+	Back     bool         `json:"back,omitempty"`
+	Afresh   bool         `json:"afresh,omitempty"`
+}
+
+// thrown is a line that says a picture was thrown out, or taken back.
+type thrown struct {
+	Thrown string `json:"thrown"`
+	Back   bool   `json:"back"`
+}
+
+// afresh is a line before which pictures count no more.
+type afresh struct {
+	Afresh bool `json:"afresh"`
 }
 
 // answered is such a line.
@@ -121,7 +137,8 @@ type journal struct {
 	f    store.Lines
 	size int64 // of what is whole
 
-	answers []answered // as they stand in the file; of the one who writes
+	answers []answered      // as they stand in the file; of the one who writes
+	thrown  map[string]bool // pictures thrown out; of the one who writes
 
 	mu     sync.Mutex
 	order  []filed
@@ -132,7 +149,7 @@ type journal struct {
 
 // readJournal reads or begins a journal on its disk.
 func readJournal(f store.Lines) (*journal, []string, error) {
-	j := &journal{f: f}
+	j := &journal{f: f, thrown: map[string]bool{}}
 	j.forget()
 	notes, err := j.read()
 	return j, notes, err
@@ -190,6 +207,12 @@ func (j *journal) takeLine(line []byte, at int64) bool {
 		return false
 	case r.Answered != nil:
 		j.answers = append(j.answers, answered{r.Asked, r.Answered})
+		return true
+	case r.Thrown != "":
+		j.thrown[r.Thrown] = !r.Back
+		return true
+	case r.Afresh:
+		j.setAside()
 		return true
 	case r.File == "":
 		return false
@@ -252,11 +275,61 @@ func (j *journal) append(lines []entry) error {
 // answer writes down that a question was answered.
 func (j *journal) answer(a answered) error {
 	j.answers = append(j.answers, a)
-	text, err := json.Marshal(a)
+	return j.put(a)
+}
+
+// put writes a line of no picture.
+func (j *journal) put(line any) error {
+	text, err := json.Marshal(line)
 	if err != nil {
 		return err
 	}
 	return j.write(append(text, '\n'))
+}
+
+// note writes down what a hand did, and knows it from then on.
+func (j *journal) note(line any) error {
+	if err := j.put(line); err != nil {
+		return err
+	}
+	switch l := line.(type) {
+	case thrown:
+		j.thrown[l.Thrown] = !l.Back
+	case afresh:
+		j.setAside()
+	}
+	return nil
+}
+
+// setAside has the pictures so far count no more. Files of the watched folder stay known; what a browser sends once more
+// is meant to count.
+func (j *journal) setAside() {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	stamps := j.stamps
+	j.forget()
+	j.stamps, j.answers = stamps, nil
+	clear(j.thrown)
+}
+
+// thrownOut are the pictures thrown out, by name.
+func (j *journal) thrownOut() []string {
+	list := []string{}
+	for file, out := range j.thrown {
+		if out {
+			list = append(list, file)
+		}
+	}
+	slices.Sort(list)
+	return list
+}
+
+// holds is whether there is such a picture.
+func (j *journal) holds(file string) bool {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	i, ok := j.byFile[file]
+	return ok && i >= 0
 }
 
 // answeredUnder are the questions answered while lens and clock were told as they are now.
@@ -389,19 +462,21 @@ func (j *journal) files() []string {
 	return names
 }
 
-// drop forgets records, not their lines.
-func (j *journal) drop(unwanted func(filed) bool) (dropped int) {
+// drop forgets records, not their lines, and tells which files of the watched folder they were of.
+func (j *journal) drop(unwanted func(filed) bool) (dropped []store.Picture) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	all := j.order
+	all, stamps := j.order, j.stamps
 	j.forget()
 	for _, f := range all {
 		if unwanted(f) {
-			dropped++
+			dropped = append(dropped, store.Picture{Name: f.stamp.base, Size: f.stamp.size})
+			delete(stamps, f.stamp)
 			continue
 		}
 		j.file(f)
 	}
+	j.stamps = stamps // of sessions begun afresh since as well
 	return dropped
 }
 

@@ -234,10 +234,10 @@ func (n *Session) described(seq drift.Sequence) drift.Sequence {
 // resume makes the guide as it was, from session.json and the journal's lines since, or from the journal alone.
 func (n *Session) resume() {
 	again := n.forgetOthers()
-	n.guide = guide.New(n.o.Guide)
+	n.guide = n.newGuide()
 	s, err := readSession(n.o.Store)
 	if err == nil && again == 0 && s.Asked == n.asked && n.holds(s.Guide) {
-		if g, err := guide.Resume(n.o.Guide, s.Guide, n.journal.shot); err == nil {
+		if g, err := guide.Resume(n.o.Guide, s.Guide, n.shotOf); err == nil {
 			n.guide = g
 		}
 	}
@@ -247,7 +247,7 @@ func (n *Session) resume() {
 		n.note("the session is continued: %d pictures", len(files))
 	}
 	for _, name := range files[max(0, len(files)-neighbours):] {
-		if s, ok := n.journal.shot(name); ok {
+		if s, ok := n.shotOf(name); ok {
 			n.remember([]drift.Shot{s})
 		}
 	}
@@ -276,7 +276,7 @@ func (n *Session) catchUp(ctx context.Context) {
 		if known[name] {
 			continue
 		}
-		s, ok := n.journal.shot(name)
+		s, ok := n.shotOf(name)
 		if !ok {
 			n.note("%s cannot be read back from the journal and is left out", name)
 			continue
@@ -290,24 +290,27 @@ func (n *Session) catchUp(ctx context.Context) {
 
 // restore makes the guide anew from those pictures of the journal it is known to bear.
 func (n *Session) restore(ctx context.Context, sound map[string]bool) {
-	n.guide = guide.New(n.o.Guide)
+	n.guide = n.newGuide()
 	for _, name := range n.journal.files() {
 		if !sound[name] {
 			continue
 		}
-		if s, ok := n.journal.shot(name); ok && n.add(ctx, n.guide, []drift.Shot{s}) != nil {
+		if s, ok := n.shotOf(name); ok && n.add(ctx, n.guide, []drift.Shot{s}) != nil {
 			return
 		}
 	}
 }
 
-// forgetOthers forgets pictures measured when something else was said of lens and clock, if they lie in the folder and
-// can be measured again, or could not be used so far; and those in the folder that could not be read.
+// worthAnother is whether a picture is to be measured again: one measured when something else was said of lens and clock, if
+// it lies in the folder, or could not be used so far; and one in the folder that could not be read.
+func (n *Session) worthAnother(f filed) bool {
+	lies := f.stamp.base != "" && n.lies(f.stamp)
+	return f.asked != n.asked && (!f.usable || lies) || f.sum == "" && lies
+}
+
+// forgetOthers forgets those.
 func (n *Session) forgetOthers() int {
-	dropped := n.journal.drop(func(f filed) bool {
-		lies := f.stamp.base != "" && n.lies(f.stamp)
-		return f.asked != n.asked && (!f.usable || lies) || f.sum == "" && lies
-	})
+	dropped := len(n.journal.drop(n.worthAnother))
 	if dropped > 0 {
 		n.note("%d pictures are measured again, for lens or clock are told otherwise than before, or they could not be read; those a browser sent, send again", dropped)
 	}

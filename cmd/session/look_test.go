@@ -35,7 +35,7 @@ func TestIndexAsksNoOtherHost(t *testing.T) {
 		t.Errorf("the page names %q", m)
 	}
 	for _, m := range regexp.MustCompile(`(?:src|href)="([^"]*)"`).FindAllStringSubmatch(index(t, Look{}), -1) {
-		if !slices.Contains([]string{"page.css", "page.js", "report.html", "data:,"}, m[1]) {
+		if !slices.Contains([]string{"page.css", "page.js", "line.js", "report.html", "data:,"}, m[1]) {
 			t.Errorf("the page refers to %q", m[1])
 		}
 	}

@@ -34,6 +34,7 @@ type outcome struct {
 	sum   string // of its content; empty where it could not be read
 	other string // the picture it is the same as
 	shot  drift.Shot
+	asked string // what was said of lens and clock
 }
 
 const triesMost = 3 // reads of a watched picture that its store fails
@@ -43,7 +44,8 @@ const fileMost = 2 << 30
 
 // measure turns a file into a shot. It is safe to call at once for several pictures.
 func (n *Session) measure(ctx context.Context, p store.Picture, cores int) outcome {
-	o := outcome{Picture: p}
+	_, said := n.measuring()
+	o := outcome{Picture: p, asked: said}
 	f, err := n.o.Store.Open(p)
 	if err != nil {
 		return n.unreadable(ctx, o, err)
@@ -80,10 +82,10 @@ func (n *Session) measure(ctx context.Context, p store.Picture, cores int) outco
 // come back; then the picture is listed with the reason.
 func (n *Session) unreadable(ctx context.Context, o outcome, why error) outcome {
 	if ctx.Err() != nil {
-		return outcome{Picture: o.Picture}
+		return outcome{Picture: o.Picture, asked: o.asked}
 	}
 	if !o.Sent && (o.Tries < triesMost || errors.Is(why, fs.ErrNotExist)) && n.again(o.Picture, true) {
-		return outcome{Picture: o.Picture}
+		return outcome{Picture: o.Picture, asked: o.asked}
 	}
 	o.sum = ""
 	o.file, _ = n.journal.claim("", o.Name)
@@ -92,7 +94,7 @@ func (n *Session) unreadable(ctx context.Context, o outcome, why error) outcome 
 	}, 1)
 	if err != nil {
 		n.journal.release("", o.file)
-		return outcome{Picture: o.Picture}
+		return outcome{Picture: o.Picture, asked: o.asked}
 	}
 	o.shot, o.fate = shot, measured
 	o.shot.File = o.file
@@ -107,9 +109,16 @@ func (n *Session) again(p store.Picture, failed bool) bool {
 	return n.o.Again != nil
 }
 
+// measuring is what pictures are measured by, in full and in short.
+func (n *Session) measuring() (drift.Options, string) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	return n.o.Measure, n.asked
+}
+
 // shot measures one picture, whatever it holds. The error is the context's.
 func (n *Session) shot(ctx context.Context, name string, open func() (io.ReadSeekCloser, error), cores int) (drift.Shot, error) {
-	o := n.o.Measure
+	o, _ := n.measuring()
 	o.Workers, o.Cores, o.Progress, o.Known = 1, cores, nil, nil
 	seq, err := drift.Measure(ctx, []drift.Source{{Name: name, Open: open}}, o)
 	if err != nil {
@@ -160,7 +169,7 @@ func (r *openFile) sum() (string, error) {
 
 // record is the line of the journal for a measured picture.
 func (n *Session) record(o outcome) record {
-	r := record{File: o.file, Sum: o.sum, Size: o.Size, Mod: o.Mod.UTC(), Measured: time.Now().UTC(), Asked: n.asked, Shot: o.shot}
+	r := record{File: o.file, Sum: o.sum, Size: o.Size, Mod: o.Mod.UTC(), Measured: time.Now().UTC(), Asked: o.asked, Shot: o.shot}
 	if !o.Sent {
 		r.Base = o.Name
 	}

@@ -19,7 +19,10 @@ type tubesJSON struct {
 	Altitude     string `json:"altitude"`
 	AzimuthText  string `json:"azimuth_text"`
 	AltitudeText string `json:"altitude_text"`
-	Tolerance    string `json:"tolerance"`
+	// The reaches are how far the tubes go either way: where one changed, so did the scale.
+	AzimuthReach  string `json:"azimuth_reach"`
+	AltitudeReach string `json:"altitude_reach"`
+	Tolerance     string `json:"tolerance"`
 }
 
 // tubes draws a view's level. A level whose numbers are not finite is not drawn.
@@ -30,13 +33,14 @@ func tubes(v guide.View) tubesJSON {
 	if l == nil || !finite(l.AltitudeArcmin, l.AzimuthArcmin) {
 		return t
 	}
-	tilt := reading{knob: "tilt", value: l.AltitudeArcmin, sigma: l.AltitudeSigmaArcmin, stands: l.StandsArcmin, plannedS: planned, low: "too low", high: "too high"}
-	base := reading{knob: "base", value: l.AzimuthArcmin, sigma: l.AzimuthSigmaArcmin, stands: turned(l.StandsArcmin, v), plannedS: planned,
+	tilt := reading{value: l.AltitudeArcmin, sigma: l.AltitudeSigmaArcmin, stands: l.StandsArcmin, plannedS: planned, low: "too low", high: "too high"}
+	base := reading{value: l.AzimuthArcmin, sigma: l.AzimuthSigmaArcmin, stands: turned(l.StandsArcmin, v), plannedS: planned,
 		low: "too far anticlockwise (left)", high: "too far clockwise (right)"}
 	turning := v.Live.Phase == guide.Turning && v.Live.Kind != string(knobs.Wait)
 	tilt.turning, base.turning = turning && v.Live.Knob == string(knobs.Altitude), turning && v.Live.Knob == string(knobs.Azimuth)
 	t.Altitude, t.AltitudeText = string(tilt.tube("Tilt: how high the axis points, against its aim", "too low", "too high", true).SVG()), tilt.words()
 	t.Azimuth, t.AzimuthText = string(base.tube("Base: how far round the axis points, against its aim", "too far left", "too far right", false).SVG()), base.words()
+	t.AltitudeReach, t.AzimuthReach = words.Arc(unit.AngleFromMin(tilt.reach())), words.Arc(unit.AngleFromMin(base.reach()))
 	return t
 }
 
@@ -51,7 +55,6 @@ func turned(onSkyArcmin float64, v guide.View) float64 {
 
 // reading is one knob's error and what is allowed it, in arcminutes.
 type reading struct {
-	knob                 string
 	value, sigma, stands float64
 	plannedS             float64
 	low, high            string // words for an error below and above zero
@@ -101,7 +104,7 @@ func (r reading) words() string {
 	if r.value < 0 {
 		side = r.low
 	}
-	text := fmt.Sprintf("%s: %s %s", r.knob, words.Off(unit.AngleFromMin(r.value), unit.AngleFromMin(r.sigma)), side)
+	text := fmt.Sprintf("%s %s", words.Off(unit.AngleFromMin(r.value), unit.AngleFromMin(r.sigma)), side)
 	if r.stands > 0 && finite(r.stands) && r.plannedS > 0 {
 		text += fmt.Sprintf("; %s can take %s", words.Exposure(r.plannedS), words.Arc(unit.AngleFromMin(r.stands)))
 	}
@@ -118,7 +121,7 @@ func tolerance(v guide.View, planned float64) string {
 		line += fmt.Sprintf(", %.0f mm equivalent", mm)
 	}
 	if x := v.Exposure; x != nil && x.PlannedStaysRound != nil {
-		line += map[bool]string{true: ": round", false: ": not round"}[*x.PlannedStaysRound]
+		line += map[bool]string{true: ": fine", false: ": too long"}[*x.PlannedStaysRound]
 	}
 	return line
 }

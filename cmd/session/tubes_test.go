@@ -35,22 +35,22 @@ func TestTubesInWords(t *testing.T) {
 		base, tilt, planned string
 	}{
 		{"off both ways", func(*guide.View) {},
-			"base: 48′ ± 3′ too far anticlockwise (left); 30 s can take 16′", // 8′ / cos 60°
-			"tilt: 24′ ± 2′ too high; 30 s can take 8.0′",
-			"30 s planned, 115 mm equivalent: not round"}, // 13289 px of a diagonal of 5000 on one of 43.27 mm
+			"48′ ± 3′ too far anticlockwise (left); 30 s can take 16′", // 8′ / cos 60°
+			"24′ ± 2′ too high; 30 s can take 8.0′",
+			"30 s planned, 115 mm equivalent: too long"}, // 13289 px of a diagonal of 5000 on one of 43.27 mm
 		{"the other way", func(v *guide.View) {
 			v.Live.Level.AltitudeArcmin, v.Live.Level.AzimuthArcmin = -0.5, 300
 			v.Exposure.PlannedStaysRound = ptr(true)
 		},
-			"base: 5.0° ± 0.1° too far clockwise (right); 30 s can take 16′", "tilt: 0.5′ ± 2.0′ too low; 30 s can take 8.0′",
-			"30 s planned, 115 mm equivalent: round"},
+			"5.0° ± 0.1° too far clockwise (right); 30 s can take 16′", "0.5′ ± 2.0′ too low; 30 s can take 8.0′",
+			"30 s planned, 115 mm equivalent: fine"},
 		{"nothing known of the exposure", func(v *guide.View) { v.Live.Level.StandsArcmin = 0; v.Exposure, v.Plan = nil, nil },
-			"base: 48′ ± 3′ too far anticlockwise (left)", "tilt: 24′ ± 2′ too high", ""},
+			"48′ ± 3′ too far anticlockwise (left)", "24′ ± 2′ too high", ""},
 		{"short exposures", func(v *guide.View) { v.Exposure.PlannedS = 2.5; v.Plan = nil; v.Exposure.PlannedStaysRound = nil },
-			"base: 48′ ± 3′ too far anticlockwise (left); 2.5 s can take 16′", "tilt: 24′ ± 2′ too high; 2.5 s can take 8.0′",
+			"48′ ± 3′ too far anticlockwise (left); 2.5 s can take 16′", "24′ ± 2′ too high; 2.5 s can take 8.0′",
 			"2.5 s planned"},
-		{"no axis", func(v *guide.View) { v.Live.Level = nil }, "", "", "30 s planned, 115 mm equivalent: not round"},
-		{"not a number", func(v *guide.View) { v.Live.Level.AzimuthArcmin = math.NaN() }, "", "", "30 s planned, 115 mm equivalent: not round"},
+		{"no axis", func(v *guide.View) { v.Live.Level = nil }, "", "", "30 s planned, 115 mm equivalent: too long"},
+		{"not a number", func(v *guide.View) { v.Live.Level.AzimuthArcmin = math.NaN() }, "", "", "30 s planned, 115 mm equivalent: too long"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			v := levelled()
@@ -154,7 +154,7 @@ func TestTubesJSON(t *testing.T) {
 	if err := json.Unmarshal(text, &keys); err != nil {
 		t.Fatal(err)
 	}
-	for _, k := range []string{"azimuth", "altitude", "azimuth_text", "altitude_text", "tolerance"} {
+	for _, k := range []string{"azimuth", "altitude", "azimuth_text", "altitude_text", "azimuth_reach", "altitude_reach", "tolerance"} {
 		if keys[k] == "" {
 			t.Errorf("%s is empty", k)
 		}

@@ -15,6 +15,7 @@ var acts = map[say.Key]string{
 	"act: point at the pole":  "Point the axis at the pole by hand",
 	"act: mend what is amiss": "Something is amiss",
 	"act: question":           "A question first",
+	"act: not used":           "That picture was not used",
 	"act: raise":              "Raise the tilt: {}",
 	"act: lower":              "Lower the tilt: {}",
 	"act: base left":          "Turn the base left: {}",

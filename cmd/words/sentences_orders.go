@@ -108,7 +108,7 @@ var orders = map[say.Key]string{
 	"clock set back, taken out":    "The camera's clock was set back by {} before {}. The times since are corrected for that, and all goes on by the clock as it was. If only the new time is right, begin a new session.",
 	"clock set forward, taken out": "The camera's clock was set forward by {} before {}. The times since are corrected for that, and all goes on by the clock as it was. If only the new time is right, begin a new session.",
 
-	"question, say so and go on": "{} {}, say so and go on; if not, start live again at the computer with the right {}.",
+	"question, say so and go on": "{} {}, say so and go on; if not, give the right {} below.",
 	"site":                       "site",
 	"zone or clock offset":       "zone or clock offset",
 	"site, zone or clock offset": "site, zone or clock offset",
@@ -142,4 +142,5 @@ var orders = map[say.Key]string{
 	"six hours after the others":     "taken more than six hours after the others; a second one starts a new measurement",
 	"six hours before the others":    "taken more than six hours before the others",
 	"cause and ways out":             "{}",
+	"not used, as":                   "{} was not used. {}",
 }

@@ -1,14 +1,26 @@
-// The live page. It shows what the computer says, and sends it pictures; it measures and decides nothing itself.
+// The page of a session. It shows what is measured, and hands over pictures; it measures and decides nothing itself.
 //
-//   events, state → show → headline, sentence, level, lists
-//   files chosen  → ways → upload, two at a time, again after a broken line
+//   a word of the line → show → act, tubes, lists
+//   files chosen       → ways → line.send, two at a time, again after a broken line
 //
-// Words that come from elsewhere are set as text. Drawings come from the computer as inert HTML.
+// A line is what differs between a computer beside the tripod and the phone alone (window.trueturnLine):
+//
+//   name, opening           what is at its other end, for sentences; what stands there until it answers
+//   open({word, here, lost})  tells each new word as its JSON, that the line holds, that it is lost, each with a text
+//   wake(anew)              the page was asleep
+//   send(file, share)       → {taken} or {why, hint}, with laterMS or broken where it is to be tried again
+//   act(name, fields)       → {ok} or {gone, why, hint}: settle, again, throw, afresh, describe
+//   drawings(serial)        → HTML without scripts
+//   report                  an address, or a function that yields one
+//   export                  a function that yields {name, blob} of the session; none where it is a folder already
+//
+// Words that come from elsewhere are set as text. Drawings are inert HTML.
 'use strict';
 (() => {
   const $ = id => document.getElementById(id);
   const body = document.body;
   const title = document.title;
+  const line = window.trueturnLine;
 
   // kept remembers choices on this device; where the browser refuses that, they last as long as the page.
   const kept = {
@@ -46,20 +58,22 @@
 
   const care = $('care');
 
+  // An evening lasts until noon.
+  const evening = new Date(Date.now() - 12 * 3600e3).toDateString();
+
   function foldCare(read) {
     care.classList.toggle('read', read);
     write($('care-head'), read ? 'Take care: ledges, cables, cold' : 'Take care');
     write($('care-read'), read ? 'Show' : 'I have read it');
     $('care-read').setAttribute('aria-expanded', String(!read));
-    kept.set('care', read ? 'read' : '');
+    kept.set('care', read ? evening : '');
   }
   $('care-read').addEventListener('click', () => foldCare(!care.classList.contains('read')));
-  if (kept.get('care') === 'read') foldCare(true);
+  if (kept.get('care') === evening) foldCare(true);
 
-  // ---- what the computer says
+  // ---- what is told
 
   let seen = null; // the last word shown
-  let words = 0; // how many came by events
 
   const longSentence = 110; // letters: what is longer is set smaller, for the tubes to stay on the screen
   const unknownYet = { waiting: 'No picture yet' };
@@ -79,6 +93,7 @@
     $('say').classList.toggle('long', say.length > longSentence);
     body.classList.toggle('alarm', alarms.has(live.kind));
     showQuestion(live.question);
+    showGive(live);
     showLevel(live);
     showBusy(live);
     tellFates(word);
@@ -106,14 +121,45 @@
   $('settle').addEventListener('click', async () => {
     const button = $('settle'), number = button.dataset.number;
     button.disabled = true;
-    try {
-      const answer = await fetch('settle', { method: 'POST', body: new URLSearchParams({ question: number }) });
-      if (!answer.ok && answer.status !== 404) throw new Error(answer.status); // 404: it stands no more, as the next word shows
-    } catch {
-      if (button.dataset.number !== number) return;
-      write(button, 'That did not get through: try again');
+    const done = await line.act('settle', { question: number });
+    if (button.dataset.number !== number) return;
+    if (!done.ok && !done.gone) write(button, 'That did not get through: try again'); // gone: it stands no more, as the next word shows
+    button.disabled = false;
+  });
+
+  // ---- what the pictures do not say, a hand can
+
+  const fields = [...document.querySelectorAll('#give .field')];
+
+  function showGive(live) {
+    const wants = (live.wants || []).map(thing => ({ 'site anew': 'site', 'other zone': 'zone' }[thing] || thing));
+    if (live.question && live.question.about !== 'clock') wants.push('site');
+    if (live.question && live.question.about !== 'site') wants.push('zone');
+    for (const field of fields) {
+      const wanted = wants.includes(field.dataset.thing);
+      if (wanted && field.hidden && field.dataset.thing === 'zone' && !live.question) $('give-zone').value = zoneHere();
+      field.hidden = !wanted;
     }
-    if (button.dataset.number === number) button.disabled = false;
+    const none = fields.every(f => f.hidden);
+    if (none && !$('give').hidden) write($('give-why'), '');
+    $('give').hidden = none;
+  }
+
+  // zoneHere is this device's offset from UTC, the likeliest of the camera's clock.
+  function zoneHere() {
+    const minutes = -new Date().getTimezoneOffset(), whole = Math.abs(minutes);
+    const two = n => String(n).padStart(2, '0');
+    return (minutes < 0 ? '-' : '+') + two(Math.floor(whole / 60)) + ':' + two(whole % 60);
+  }
+
+  $('give').addEventListener('submit', async e => {
+    e.preventDefault();
+    const said = {};
+    for (const field of fields) if (!field.hidden) said[field.querySelector('input').name] = field.querySelector('input').value;
+    write($('give-why'), 'Taking it up …');
+    const done = await line.act('describe', said);
+    write($('give-why'), done.ok ? '' : done.why ? done.why + (done.hint ? ': ' + done.hint : '') : 'That did not get through: try again');
+    if (done.ok) sendUnused();
   });
 
   function showLevel(live) {
@@ -123,13 +169,30 @@
     $('level').hidden = !known;
     $('bench').classList.toggle('levelled', known);
     if (!known) return;
-    move($('base-tube'), tubes.azimuth, 'x');
-    move($('tilt-tube'), tubes.altitude, 'y');
-    for (const [knob, id, text] of [['azimuth', 'base-words', tubes.azimuth_text], ['altitude', 'tilt-words', tubes.altitude_text]]) {
-      write($(id), text || '');
-      $(id).classList.toggle('now', live.knob === knob);
-      $(id).classList.toggle('other', Boolean(live.knob) && live.knob !== knob);
-    }
+    const turning = live.phase === 'turning' && live.knob;
+    $('bench').classList.toggle('base-now', turning === 'azimuth');
+    $('bench').classList.toggle('tilt-now', turning === 'altitude');
+    showTube('base', 'x', tubes.azimuth, tubes.azimuth_text, tubes.azimuth_reach, turning, turning === 'azimuth');
+    showTube('tilt', 'y', tubes.altitude, tubes.altitude_text, tubes.altitude_reach, turning, turning === 'altitude');
+    showStale();
+  }
+
+  function showTube(name, along, drawing, text, reach, turning, now) {
+    const tube = $(name + '-tube'), words = $(name + '-words');
+    move(tube, drawing, along);
+    const changed = tube.dataset.reach && tube.dataset.reach !== reach;
+    tube.dataset.reach = reach || '';
+    write(words.children[1], text || '');
+    write(words.children[2], changed ? 'Its scale has changed: it ends at ' + reach + ' now.' : '');
+    words.classList.toggle('now', now);
+    words.classList.toggle('other', Boolean(turning) && !now);
+  }
+
+  // showStale dims the bubble of the knob that is being turned until a picture has seen the turn.
+  function showStale() {
+    const live = (seen && seen.live) || {};
+    const coming = Boolean(live.working || live.waiting) || ways.some(w => w.state !== 'refused');
+    $('bench').classList.toggle('stale', live.phase === 'turning' && (coming || live.kind === 'wait'));
   }
 
   // move draws a tube anew. Where the scale stayed the bubble glides, so that the eye sees what the hand did.
@@ -241,7 +304,7 @@
       const key = keyOf(frames[i], standing);
       standing.add(key);
       const row = rowOf(key, frames[i]);
-      offerAgain(row, frames[i], aside.includes(frames[i]));
+      offer(row, word, frames[i], aside.includes(frames[i]));
       if (row === next) next = next.nextSibling;
       else list.insertBefore(row, next);
     }
@@ -270,29 +333,37 @@
     return row;
   }
 
-  // offerAgain puts a button beside a picture that was set aside, and takes it away when it is so no more.
-  function offerAgain(row, frame, aside) {
-    const there = row.querySelector('button');
-    if (!aside && there) there.remove();
-    if (!aside || there) return;
-    const again = make('button', '', 'Try again');
-    again.type = 'button';
-    again.setAttribute('aria-label', 'Try ' + frame.file + ' again');
-    again.addEventListener('click', () => tryAgain(again, frame.file));
-    row.append(again);
+  // offer puts the one button a picture's line may have: to try again what was set aside, to throw out, to take back.
+  function offer(row, word, frame, aside) {
+    const thrown = (word.live.thrown || []).includes(frame.file);
+    const [verb, name, fields] = aside ? ['Try again', 'again', {}] : thrown ? ['Take back', 'throw', { back: 'yes' }] : ['Throw out', 'throw', {}];
+    let button = row.querySelector('button');
+    if (button && button.dataset.verb === verb) return;
+    if (button) button.remove();
+    button = make('button', '', verb);
+    button.type = 'button';
+    button.dataset.verb = verb;
+    button.setAttribute('aria-label', { 'Try again': 'Try ' + frame.file + ' again', 'Take back': 'Take ' + frame.file + ' back', 'Throw out': 'Throw ' + frame.file + ' out' }[verb]);
+    button.addEventListener('click', async () => {
+      button.disabled = true;
+      const done = await line.act(name, { file: frame.file, ...fields });
+      button.disabled = done.ok || Boolean(done.gone); // the next word shows what became of it
+      write(button, button.disabled ? 'Being done' : 'Not done: try again');
+    });
+    row.append(button);
   }
 
-  async function tryAgain(button, file) {
+  $('afresh').addEventListener('click', async () => {
+    const button = $('afresh');
     button.disabled = true;
-    try {
-      const answer = await fetch('again', { method: 'POST', body: new URLSearchParams({ file }) });
-      if (!answer.ok && answer.status !== 404) throw new Error(answer.status); // 404: it is being tried already
-      write(button, 'Being tried');
-    } catch {
-      write(button, 'Not begun: try again');
-      button.disabled = false;
-    }
-  }
+    const done = await line.act('afresh', { sure: 'yes' });
+    write(button, done.ok ? 'Yes, begin afresh' : 'That did not get through: try again');
+    button.disabled = false;
+    if (!done.ok) return;
+    files.clear();
+    $('anew').open = false;
+    scrollTo(0, 0);
+  });
 
   function figuresOf(frame) {
     const said = [];
@@ -326,9 +397,7 @@
     drawing = true;
     if (drawn === null) write($('drawn-state'), 'Drawing …');
     try {
-      const answer = await fetch('drawings?n=' + encodeURIComponent(serial), { cache: 'no-store' });
-      if (!answer.ok) throw new Error(answer.status);
-      place($('drawings'), await answer.text());
+      place($('drawings'), await line.drawings(serial));
       drawn = serial;
       write($('drawn-state'), '');
     } catch {
@@ -346,60 +415,23 @@
     refreshDrawings();
   });
 
-  // ---- the line to the computer
+  // ---- the line
 
-  let source = null, tries = 0, heardAt = 0, heardWord = '', beats = false, triedAt = 0, losing = 0, retry = 0;
-  const patienceMS = 2500; // a line that is back sooner was not lost
-  const silenceMS = 45000; // three heartbeats
-  const againMS = 20000;
-
-  function connect() {
-    clearTimeout(retry);
-    if (source) source.close();
-    triedAt = Date.now();
-    const s = new EventSource('events');
-    source = s;
-    s.onopen = () => { if (s === source) heard(); };
-    s.onmessage = e => {
-      if (s !== source) return;
-      heard();
-      words++;
-      heardWord = new Date().toTimeString().slice(0, 5);
-      take(e.data);
-    };
-    s.addEventListener('beat', () => { beats = true; if (s === source) heard(); });
-    s.onerror = () => {
-      if (s !== source) return;
-      miss();
-      if (s.readyState === EventSource.CLOSED) {
-        retry = setTimeout(connect, Math.min(10000, 1000 * 2 ** tries++));
-        ask();
-      }
-    };
-  }
+  let heardWord = '';
 
   function take(text) {
     let word;
     try { word = JSON.parse(text); } catch { return; } // cut short: the next one is whole
+    heardWord = new Date().toTimeString().slice(0, 5);
     show(word);
   }
 
-  function heard() {
-    heardAt = Date.now();
-    tries = 0;
-    clearTimeout(losing);
-    losing = 0;
-    const was = body.classList.contains('lost');
+  function here(text) {
+    const was = body.classList.contains('lost') || !$('link').dataset.once;
     body.classList.remove('lost');
-    write($('link'), 'connected');
-    if (was || !$('link').dataset.once) hurry();
+    write($('link'), text);
     $('link').dataset.once = '1';
-  }
-
-  const lostText = 'The page has lost the computer: still trying.';
-
-  function miss() {
-    if (!losing) losing = setTimeout(() => lost(lostText), patienceMS);
+    if (was) hurry();
   }
 
   function lost(text) {
@@ -407,42 +439,16 @@
     write($('link'), text + (heardWord ? ' What stands here is from ' + heardWord + '.' : ''));
   }
 
-  // ask fetches the state once: after a sleep it is sooner there than the line, and it says when the address is void.
-  async function ask() {
-    const before = words;
-    try {
-      const answer = await fetch('state', { cache: 'no-store' });
-      if (answer.status === 403 || answer.status === 404) {
-        clearTimeout(losing);
-        losing = -1;
-        lost('This address is no longer valid: open the one the computer shows now.');
-      } else if (answer.ok) {
-        const text = await answer.text();
-        if (words === before) take(text);
-      }
-    } catch { /* the line's own trouble says so */ }
-  }
-
-  setInterval(() => {
-    const now = Date.now();
-    const silent = beats && now - heardAt > silenceMS;
-    if (silent) miss();
-    const stuck = source.readyState !== EventSource.OPEN && now - triedAt > againMS;
-    if ((silent && now - triedAt > againMS) || stuck) connect();
-  }, 5000);
-
-  function wake() {
+  function wake(anew) {
     if (document.hidden) return;
-    ask();
-    if (!source || source.readyState !== EventSource.OPEN || (beats && Date.now() - heardAt > silenceMS)) connect();
+    line.wake(anew);
     refreshDrawings();
     hurry();
     stayAwake();
   }
-  document.addEventListener('visibilitychange', wake);
-  addEventListener('online', wake);
-  addEventListener('pageshow', e => { if (e.persisted) connect(); });
-  addEventListener('pagehide', () => { if (source) source.close(); });
+  document.addEventListener('visibilitychange', () => wake(false));
+  addEventListener('online', () => wake(false));
+  addEventListener('pageshow', e => { if (e.persisted) wake(true); });
 
   // ---- pictures on their way
 
@@ -470,61 +476,21 @@
     showWays();
   }
 
-  const stallMS = 30000; // without a byte more
-  const answerMS = 120000; // all is sent, and the computer says nothing
-
-  function post(w) {
-    const x = new XMLHttpRequest();
-    const form = new FormData();
-    form.append('picture', w.file, w.file.name); // the file as it is
-    let watch = 0;
-    const expect = ms => { clearTimeout(watch); watch = setTimeout(() => x.abort(), ms); };
-    const ended = then => () => { clearTimeout(watch); then(); };
+  async function post(w) {
     w.state = 'sending';
     w.note = '';
     w.share = 0;
-    x.open('POST', 'upload');
-    x.upload.onprogress = e => {
-      expect(stallMS);
-      w.share = e.lengthComputable && e.total ? e.loaded / e.total : 0;
-      showShare(w);
-    };
-    x.upload.onload = () => { expect(answerMS); w.share = 1; showShare(w); };
-    x.onload = ended(() => judge(w, x));
-    x.onerror = x.onabort = ended(() => broken(w));
-    expect(stallMS);
-    x.send(form);
-  }
-
-  // judge reads the computer's word on one file.
-  function judge(w, x) {
-    const said = verdict(x.responseText);
-    if (x.status === 503 || x.status === 429) {
-      const seconds = Number(x.getResponseHeader('Retry-After')) || 3;
-      return later(w, 1000 * Math.min(60, seconds), 'the computer has enough to measure for now: sent again by itself');
-    }
-    if (x.status === 408) return later(w, 2000, 'the sending was too slow: sent again by itself; nearer to the network’s station it is faster');
-    if (x.status >= 200 && x.status < 300 && said.taken !== false) return arrived(w);
-    const plain = {
-      403: ['this address is no longer valid', 'open the one the computer shows now'],
-      404: ['this address is no longer valid', 'open the one the computer shows now'],
-      413: ['the file is too large', 'send a JPEG instead'],
-      507: ['the computer’s disk is full', 'make room on it, then send again'],
-    }[x.status] || ['the computer did not take it', 'send it again, or put it into the folder the computer watches'];
-    refuse(w, said.why_not || plain[0], said.why_not ? said.hint || '' : plain[1]);
-  }
-
-  function verdict(text) {
-    try {
-      const said = JSON.parse(text);
-      const files = Array.isArray(said) ? said : said.files || [];
-      return files.find(f => !f.taken) || files[0] || said; // without a file, what was amiss with all of it
-    } catch { return {}; }
+    const done = await line.send(w.file, share => { w.share = share; showShare(w); });
+    if (done.taken) return arrived(w);
+    if (done.broken) return broken(w, done.why);
+    if (done.laterMS) return later(w, done.laterMS, done.why);
+    refuse(w, done.why, done.hint);
   }
 
   function arrived(w) {
     sent++;
     fates.set(w.file.name, performance.now());
+    remember(w.file);
     if (w.row) w.row.remove();
     ways.splice(ways.indexOf(w), 1);
     pump();
@@ -537,13 +503,28 @@
   }
 
   // broken: the line is gone, or the file is.
-  async function broken(w) {
+  async function broken(w, why) {
     try {
       await w.file.slice(0, 1).arrayBuffer();
     } catch {
       return refuse(w, 'the browser can no longer read this file', 'choose it once more');
     }
-    later(w, Math.min(15000, 1000 * 2 ** w.tries++), 'no connection to the computer: kept, and sent again by itself');
+    later(w, Math.min(15000, 1000 * 2 ** w.tries++), why);
+  }
+
+  // The last files sent, by name: what could not be used for want of a word is sent again when that is said.
+  const files = new Map();
+  const mostFiles = 60;
+
+  function remember(file) {
+    files.delete(file.name);
+    files.set(file.name, file);
+    if (files.size > mostFiles) files.delete(files.keys().next().value);
+  }
+
+  function sendUnused() {
+    const used = new Set(((seen && seen.frames) || []).filter(f => f.mid_utc && f.ra_deg !== null).map(f => f.file));
+    send([...files.values()].filter(file => !used.has(file.name)));
   }
 
   function later(w, ms, note) {
@@ -618,7 +599,7 @@
 
   // What becomes of pictures sent is seen on the button that was pressed, wherever the page is scrolled to.
   const fates = new Map(); // pictures sent whose measuring is awaited, by name, and since when
-  const queueMS = 3000; // until the computer says that one waits
+  const queueMS = 3000; // until it is told that one waits
   const fateMS = 8000; // that what became of one stays on the button
   let fate = '', fading = 0;
 
@@ -626,7 +607,7 @@
     const live = word.live || {};
     for (const frame of word.frames || []) {
       if (!fates.delete(frame.file)) continue;
-      fate = frame.used ? 'Used. Send more' : 'Not used: see below';
+      fate = frame.used ? 'Used' : 'Not used';
       clearTimeout(fading);
       fading = setTimeout(() => { fate = ''; showPick(); }, fateMS);
     }
@@ -637,6 +618,7 @@
   }
 
   function showPick() {
+    showStale();
     const going = ways.filter(w => w.state === 'sending');
     const live = (seen && seen.live) || {};
     let text = fate || 'Send pictures';
@@ -740,5 +722,17 @@
     stayAwake();
   }
 
-  connect();
+  if (line.report && typeof line.report !== 'string') {
+    $('report').addEventListener('click', async e => {
+      e.preventDefault();
+      const link = make('a');
+      link.href = await line.report();
+      link.download = 'trueturn-report.html';
+      link.click();
+    });
+  }
+
+  window.trueturn = { ...window.trueturn, state: () => seen };
+  write($('link'), line.opening);
+  line.open({ word: take, here, lost });
 })();

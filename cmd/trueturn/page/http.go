@@ -3,6 +3,8 @@ package page
 import (
 	"bytes"
 	"context"
+	_ "embed"
+	"encoding/json"
 	"errors"
 	"io"
 	"log"
@@ -26,6 +28,9 @@ type limits struct {
 	connections          int
 	picture, request     int64 // bytes
 }
+
+//go:embed web/line.js
+var lineJS []byte
 
 var usualLimits = limits{
 	header: 10 * time.Second, answer: 60 * time.Second, idle: 60 * time.Second,
@@ -78,6 +83,7 @@ func (p *Page) routes() map[string]route {
 		"":            {http.MethodGet, p.index},
 		"page.css":    {http.MethodGet, fixed("text/css; charset=utf-8", session.Stylesheet())},
 		"page.js":     {http.MethodGet, fixed("text/javascript; charset=utf-8", session.Script())},
+		"line.js":     {http.MethodGet, fixed("text/javascript; charset=utf-8", lineJS)},
 		"events":      {http.MethodGet, p.events},
 		"state":       {http.MethodGet, p.state},
 		"drawings":    {http.MethodGet, p.drawings},
@@ -85,6 +91,9 @@ func (p *Page) routes() map[string]route {
 		"upload":      {http.MethodPost, p.upload},
 		"again":       {http.MethodPost, p.again},
 		"settle":      {http.MethodPost, p.settle},
+		"throw":       {http.MethodPost, p.throw},
+		"afresh":      {http.MethodPost, p.afresh},
+		"describe":    {http.MethodPost, p.describe},
 	}
 }
 
@@ -259,25 +268,64 @@ func (p *Page) report(w http.ResponseWriter, r *http.Request) {
 	send(w, r, "text/html; charset=utf-8", raw)
 }
 
-const againBytes = 4 << 10 // a name in a form
+const formBytes = 4 << 10 // a name or a few words in a form
+
+// field is one of a form sent to be acted on.
+func field(w http.ResponseWriter, r *http.Request, name string) string {
+	r.Body = http.MaxBytesReader(w, r.Body, formBytes)
+	return r.PostFormValue(name)
+}
+
+// acted answers what a hand asked for. What cannot be done is said with its way out.
+func (p *Page) acted(w http.ResponseWriter, r *http.Request, err error) {
+	status := http.StatusUnprocessableEntity
+	switch {
+	case err == nil:
+		w.WriteHeader(http.StatusNoContent)
+		return
+	case errors.Is(err, session.ErrNotAside), errors.Is(err, session.ErrNoPicture):
+		status = http.StatusNotFound
+	case r.Context().Err() != nil, statusOf(err) == http.StatusServiceUnavailable: // nobody waits any more, or nobody takes it
+		status = http.StatusServiceUnavailable
+	}
+	text, bad := json.Marshal(uploadJSON{Files: []uploadedJSON{}, WhyNot: err.Error(), Hint: hintOf(err)})
+	if bad != nil {
+		status = http.StatusInternalServerError
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(status)
+	w.Write(text) // an error means that nobody listens any more
+}
 
 // again has the picture named, which was set aside, tried once more.
 func (p *Page) again(w http.ResponseWriter, r *http.Request) {
-	r.Body = http.MaxBytesReader(w, r.Body, againBytes)
-	switch err := p.session.TryAgain(r.PostFormValue("file")); {
-	case err == nil:
-		w.WriteHeader(http.StatusNoContent)
-	case errors.Is(err, session.ErrNotAside):
-		w.WriteHeader(http.StatusNotFound)
-	default:
-		w.WriteHeader(statusOf(err))
+	p.acted(w, r, p.session.TryAgain(field(w, r, "file")))
+}
+
+// throw has the picture named take no part any more, or takes that back.
+func (p *Page) throw(w http.ResponseWriter, r *http.Request) {
+	file := field(w, r, "file")
+	p.acted(w, r, p.session.ThrowOut(r.Context(), file, r.PostFormValue("back") != ""))
+}
+
+// afresh begins measuring afresh. The word asked for keeps a stray request from doing so.
+func (p *Page) afresh(w http.ResponseWriter, r *http.Request) {
+	if field(w, r, "sure") == "" {
+		w.WriteHeader(http.StatusBadRequest)
+		return
 	}
+	p.acted(w, r, p.session.Afresh(r.Context()))
+}
+
+// describe takes what the pictures do not say.
+func (p *Page) describe(w http.ResponseWriter, r *http.Request) {
+	t := session.Told{Zone: field(w, r, "zone"), Site: r.PostFormValue("site"), Equivalent: r.PostFormValue("lens")}
+	p.acted(w, r, p.session.Describe(r.Context(), t))
 }
 
 // settle takes the answer to the question of place and clock of that number: both are right.
 func (p *Page) settle(w http.ResponseWriter, r *http.Request) {
-	r.Body = http.MaxBytesReader(w, r.Body, againBytes)
-	number, err := strconv.Atoi(r.PostFormValue("question"))
+	number, err := strconv.Atoi(field(w, r, "question"))
 	if err != nil {
 		w.WriteHeader(http.StatusBadRequest)
 		return

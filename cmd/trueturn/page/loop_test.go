@@ -28,10 +28,10 @@ func (p *tab) send(s *served, paths ...string) account {
 		return len(v.Frames) >= before+len(paths) && v.Live.Waiting == 0 && v.Live.Working == ""
 	})
 	p.shows(v)
-	want := "Not used: see below"
+	want := "Not used"
 	for _, f := range v.Frames {
 		if f.Used && f.File == filepath.Base(paths[len(paths)-1]) {
-			want = "Used. Send more"
+			want = "Used"
 		}
 	}
 	if len(paths) == 1 {

@@ -95,6 +95,12 @@ func (g guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	}
 	if status != 0 {
 		refuseBody(w)
+		if wants(r) && status == http.StatusNotFound {
+			w.Header().Set("Content-Type", "text/html; charset=utf-8")
+			w.WriteHeader(status)
+			w.Write([]byte(astrayPage)) // an error means that nobody listens any more
+			return
+		}
 		w.WriteHeader(status)
 		return
 	}
@@ -106,6 +112,19 @@ func (g guard) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	within := *r
 	within.URL = &url.URL{Path: rest, RawQuery: r.URL.RawQuery}
 	g.next.ServeHTTP(w, &within)
+}
+
+// astrayPage is for who has mistyped the link: dark, and nothing about what there is behind it.
+const astrayPage = `<!DOCTYPE html>
+<html lang="en"><head><meta charset="utf-8"><meta name="color-scheme" content="dark"><meta name="viewport" content="width=device-width, initial-scale=1"><title>Not the link</title></head>
+<body bgcolor="#000000" text="#ff3820"><h1>This is not the whole link</h1>
+<p>A part of it is missing, or mistyped. Scan the code once more, or copy the link from the computer as it stands there: its last word is a long one of letters and figures.</p>
+</body></html>
+`
+
+// wants is whether somebody is looking, not a script asking.
+func wants(r *http.Request) bool {
+	return r.Method == http.MethodGet && strings.Contains(r.Header.Get("Accept"), "text/html")
 }
 
 // ownHost is whether a request was meant for the very address it came in by. A name that
