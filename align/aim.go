@@ -142,7 +142,7 @@ func NewAim(kind AimKind, site ephem.Site, air ephem.Air, at time.Time, target *
 // 1931): the estimator of this package, fed with the attitudes of a camera that holds
 // the target.
 func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim, error) {
-	m := &model{shared: map[int]int{}, link: []float64{0}}
+	m, weight := &model{shared: map[int]int{}, link: []float64{0}}, fieldWeight()
 	centre := ephem.Direction(target.RA, target.Dec)
 	beside := turn.About(r3.Cross(centre, r3.Vec{X: 0.3, Y: 0.2, Z: 0.93}), unit.AngleFromDeg(1)).Apply(centre)
 	square := turn.About(centre, math.Pi/2).Apply(beside)
@@ -155,7 +155,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 		if z.Z < math.Sin(5*math.Pi/180) {
 			continue
 		}
-		m.obs = append(m.obs, observation{c: holding(z, bearing(z, sky.Apparent(beside), sky.Apparent(square))), weight: fieldWeight})
+		m.obs = append(m.obs, observation{c: holding(z, bearing(z, sky.Apparent(beside), sky.Apparent(square))), weight: weight})
 	}
 	if len(m.obs) < 6 {
 		return Aim{}, amiss.New(ErrAim, "the target stands below 5° for most of the coming three hours", "choose a target above the horizon, or aim at the refracted pole")
@@ -177,11 +177,10 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 
 // fieldWeight counts a second of arc of drift in the middle as much as ten of
 // rotation, that is one at 6° from the middle.
-var fieldWeight = func() (w [3][3]float64) {
+func fieldWeight() *r3.Mat {
 	const sec = math.Pi / 180 / 3600
-	w[0][0], w[1][1], w[2][2] = 1/(sec*sec), 1/(sec*sec), 1/(100*sec*sec)
-	return w
-}()
+	return r3.NewMat([]float64{1 / (sec * sec), 0, 0, 0, 1 / (sec * sec), 0, 0, 0, 1 / (100 * sec * sec)})
+}
 
 // bearing is the direction from z that takes the mean of the turns of two neighbours at a right
 // angle: refraction shears the field, and either alone would count the shear as a turn.

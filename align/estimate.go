@@ -193,17 +193,14 @@ func (in Input) doubted(obs []observation) []observation {
 	}
 	wide := slices.Clone(obs)
 	for i := range wide {
-		cov, _ := inverse3(wide[i].weight)
+		cov, _ := turn.Invert(wide[i].weight)
 		for _, v := range in.Common[i] {
-			c := [3]float64{v.X, v.Y, v.Z}
-			for r := range 3 {
-				for k := range 3 {
-					cov[r][k] += c[r] * c[k]
-				}
-			}
+			var along r3.Mat
+			along.Outer(1, v, v)
+			cov.Add(cov, &along)
 		}
 		var det float64
-		wide[i].weight, det = inverse3(cov)
+		wide[i].weight, det = turn.Invert(cov)
 		wide[i].logDet = math.Log(det)
 	}
 	return wide
@@ -221,10 +218,10 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 	sky := unit.Angle(ephem.SiderealRadPerS * span)
 	var worst float64
 	for _, o := range obs {
-		inv, _ := inverse3(o.weight)
-		worst = max(worst, inv[0][0], inv[1][1])
-		if inv[2][2] < rollKnown*rollKnown {
-			worst = max(worst, inv[2][2])
+		cov, _ := turn.Invert(o.weight)
+		worst = max(worst, cov.At(0, 0), cov.At(1, 1))
+		if roll := cov.At(2, 2); roll < rollKnown*rollKnown {
+			worst = max(worst, roll)
 		}
 	}
 	noise := unit.Angle(4 * math.Sqrt(worst))
@@ -445,7 +442,7 @@ func (a *Axis) readAngles(m *model) {
 		for _, i := range b.members {
 			a.Group[i] = bi
 			a.Theta[i] = unit.Angle(m.theta[i])
-			a.ThetaSigma[i] = unit.Angle(1 / math.Sqrt(r3.Dot(u, mulVec(m.obs[i].weight, u))))
+			a.ThetaSigma[i] = unit.Angle(1 / math.Sqrt(r3.Dot(u, m.obs[i].weight.MulVec(u))))
 			a.Residual[i] = m.residual(b, i)
 			lo, hi = min(lo, m.theta[i]), max(hi, m.theta[i])
 		}

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/turn"
 )
 
 // Rate is how fast a mount turns its camera.
@@ -105,10 +106,10 @@ func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 // θ·C(â × α) (align/model.go), of which the weighted angle takes uᵀW C(â × α)/uᵀWu; with equal weights all round that is nothing.
 func leaning(in Input, a Axis) float64 {
 	c, cov := in.Samples[len(in.Samples)/2].Attitude.Given(a.WanderPx)
-	w, _ := inverse3(cov)
+	w, _ := turn.Invert(turn.Mat(cov))
 	axis := a.Direction
 	u := c.Apply(axis)
-	wu := mulVec(w, u)
+	wu := w.MulVec(u)
 	across, up := tangent(axis)
 	var g [2]float64
 	for k, alpha := range [2]r3.Vec{r3.Scale(-1, up), across} { // move the axis toward across, and up

@@ -27,8 +27,8 @@ type Run struct {
 	groups  []group
 	stands  []float64 // s after Start at which the motor begins to take up play
 	slips   []slip
-	lag     []r3.Vec      // by picture: what friction keeps the holder from bending, camera frame
-	learned [3][3]float64 // what the lag adds to the holder's elastic law
+	lag     []r3.Vec // by picture: what friction keeps the holder from bending, camera frame
+	learned r3.Mat   // what the lag adds to the holder's elastic law
 
 	flexAxis, ballAxis r3.Vec // camera frame
 	starsKept          r3.Vec // ICRS direction that StackedStanding keeps in the middle
