@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
@@ -62,44 +61,22 @@ func ParseTarget(s string) (Target, error) {
 	if !ok {
 		return bad("there is no comma between right ascension and declination")
 	}
-	raDeg, sexagesimal, err := parseAngle(ra)
-	if err != nil {
+	const marks = ":hdms°′″'\" "
+	raDeg, _, ok := ephem.Sexagesimal(ra, marks)
+	if !ok {
 		return bad("the right ascension is no number")
 	}
-	if sexagesimal {
+	if strings.ContainsAny(strings.TrimSpace(ra), marks) {
 		raDeg *= 15
 	}
-	decDeg, _, err := parseAngle(dec)
-	if err != nil {
+	decDeg, _, ok := ephem.Sexagesimal(dec, marks)
+	if !ok {
 		return bad("the declination is no number")
 	}
 	if raDeg < 0 || raDeg > 360 || math.Abs(decDeg) > 90 {
 		return bad("right ascension runs from 0 to 360°, declination from −90° to 90°")
 	}
 	return Target{unit.RAFromDeg(raDeg), unit.AngleFromDeg(decDeg)}, nil
-}
-
-// parseAngle reads a decimal number or up to three sexagesimal parts.
-func parseAngle(s string) (value float64, sexagesimal bool, err error) {
-	s = strings.ReplaceAll(strings.TrimSpace(s), "−", "-")
-	parts := strings.FieldsFunc(s, func(r rune) bool { return strings.ContainsRune(":hdms°′″'\" ", r) })
-	sexagesimal = strings.ContainsAny(s, ":hdms°′″'\" ")
-	if len(parts) == 0 || len(parts) > 3 {
-		return 0, false, strconv.ErrSyntax
-	}
-	unitSize := 1.0
-	for i, p := range parts {
-		v, err := strconv.ParseFloat(p, 64)
-		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) || i > 0 && (v < 0 || v >= 60) {
-			return 0, false, strconv.ErrSyntax
-		}
-		value += math.Abs(v) * unitSize
-		unitSize /= 60
-	}
-	if strings.HasPrefix(s, "-") {
-		value = -value
-	}
-	return value, sexagesimal, nil
 }
 
 // Aim is where the axis's elevated end should point.
