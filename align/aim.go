@@ -129,7 +129,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 			return Aim{}, err
 		}
 		z := sky.Apparent(centre)
-		if z.Z < math.Sin(5*math.Pi/180) {
+		if z.Z < math.Sin(5*ephem.Degree.Rad()) {
 			continue
 		}
 		m.obs = append(m.obs, observation{c: holding(z, bearing(z, sky.Apparent(beside), sky.Apparent(square))), weight: weight})
@@ -155,7 +155,7 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 // fieldWeight counts a second of arc of drift in the middle as much as ten of
 // rotation, that is one at 6° from the middle.
 func fieldWeight() *r3.Mat {
-	const sec = math.Pi / 180 / 3600
+	const sec = float64(ephem.Arcsec)
 	return r3.NewMat([]float64{1 / (sec * sec), 0, 0, 0, 1 / (sec * sec), 0, 0, 0, 1 / (100 * sec * sec)})
 }
 

@@ -220,7 +220,7 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 	for _, o := range obs {
 		cov, _ := turn.Invert(o.weight)
 		worst = max(worst, cov.At(0, 0), cov.At(1, 1))
-		if roll := cov.At(2, 2); roll < rollKnown*rollKnown {
+		if roll := cov.At(2, 2); roll < sq2(RollKnown.Rad()) {
 			worst = max(worst, roll)
 		}
 	}
@@ -228,9 +228,9 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 	return turned, turned < max(noise, min(stillLimit, sky/4)) && sky > 2*turned
 }
 
-// rollKnown, radians: a roll that may be off by more was not measured but guessed (drift.FromTable), alike for
+// RollKnown: a roll that may be off by more was not measured but guessed (drift.FromTable), alike for
 // all pictures, and does not make them seem to turn.
-const rollKnown = 3 * math.Pi / 180
+const RollKnown = 3 * ephem.Degree
 
 // newModel lays the blocks and stands out and starts from the best guess of each.
 func newModel(in Input, obs []observation, seg segmentation) *model {

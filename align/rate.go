@@ -37,7 +37,7 @@ type Rate struct {
 const (
 	unseenWobble  = 40 * ephem.Arcsec // peak to peak
 	largestWobble = 120 * ephem.Arcsec
-	fastestWobble = 0.8 / 3600 * math.Pi / 180 // radians per second
+	fastestWobble = 0.8 * ephem.Arcsec // a second
 )
 
 // sureSigmas is how many standard errors a single step must stand out by: with
@@ -142,7 +142,7 @@ func stepsOf(in Input, a Axis, stamp time.Duration) []step {
 			s := step{from: last, to: i, dt: in.Samples[i].Mid.Sub(in.Samples[last].Mid).Seconds(), dTheta: (a.Theta[i] - a.Theta[last]).Rad()}
 			sigma := math.Sqrt(sq2(a.ThetaSigma[i].Rad()) + sq2(a.ThetaSigma[last].Rad()) + 2*stampAngle*stampAngle)
 			// Twice: the common rate is read off steps that the wobble bends by as much the other way.
-			s.allow = max(sureSigmas*sigma, min(largestWobble.Rad(), 2*fastestWobble*s.dt))
+			s.allow = max(sureSigmas*sigma, min(largestWobble.Rad(), 2*fastestWobble.Rad()*s.dt))
 			if s.dt > 0 {
 				list = append(list, s)
 			}

@@ -13,10 +13,6 @@ import (
 	"trueturn/ephem/turn"
 )
 
-// omega is the Earth's rotation, radians per second (IERS Conventions 2010,
-// table 1.2).
-const omega = 7.292115e-5
-
 // Run is an evening under way. It is read-only after [Evening.Begin] and may be
 // used by several goroutines.
 type Run struct {
@@ -204,7 +200,7 @@ func (r *Run) Angle(i int, at time.Time) unit.Angle {
 		return 0
 	}
 	t := r.gear(i, at) * m.Rate
-	a := unit.Angle(omega*t) + m.Wobble.angle(t) - m.Slip.Mul(r.slipped(at))
+	a := unit.Angle(ephem.SiderealRadPerS*t) + m.Wobble.angle(t) - m.Slip.Mul(r.slipped(at))
 	for k := 0; k < len(m.Swings) && k <= i; k++ {
 		a += m.Swings[k]
 	}
