@@ -188,7 +188,7 @@ func (a Axis) Deviation(aim Aim) Deviation {
 		d.Azimuth -= 2 * math.Pi
 	}
 	d.Total = unit.Angle(math.Atan2(r3.Norm(r3.Cross(a.Direction, aim.Direction)), r3.Dot(a.Direction, aim.Direction)))
-	across, up := tangent(a.Direction)
+	across, up := turn.Tangent(a.Direction)
 	away := r3.Sub(a.Direction, aim.Direction)
 	x, y := r3.Dot(away, across), r3.Dot(away, up)
 	if n := math.Hypot(x, y); n > a.WorstSigma().Rad() {

@@ -476,7 +476,7 @@ func (a *Axis) readMoves(t *told) {
 // axisOf is the axis of a stand, its end toward the north pole, as the story has it.
 func (t *told) axisOf(stand int) r3.Vec {
 	v := t.at.model.axis[stand]
-	across, up := tangent(v)
+	across, up := turn.Tangent(v)
 	return r3.Unit(r3.Add(v, r3.Add(r3.Scale(t.x.AtVec(2*stand), across), r3.Scale(t.x.AtVec(2*stand+1), up))))
 }
 

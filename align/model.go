@@ -154,18 +154,6 @@ func observe(samples []Sample, wanderPx float64) []observation {
 	return obs
 }
 
-// tangent is an orthonormal pair across a, the first horizontal (toward growing
-// azimuth, seen from above clockwise), the second upward.
-func tangent(a r3.Vec) (across, up r3.Vec) {
-	across = r3.Vec{X: a.Y, Y: -a.X}
-	if n := r3.Norm(across); n < 1e-12 {
-		across = r3.Vec{X: 1}
-	} else {
-		across = r3.Scale(1/n, across)
-	}
-	return across, r3.Cross(across, a)
-}
-
 // layout of the unknowns: two per stand, three per block, three per shared field, two per lens that breathed,
 // one per error that all share, then those of the giving.
 func (m *model) size() int {
@@ -298,7 +286,7 @@ func (m *model) addObservation(e *equations, bi, i int, resid func(*block, int) 
 // frame) by the unknowns observation i depends on.
 func (m *model) columns(bi, i int) (idx []int, cols []r3.Vec) {
 	b := &m.blocks[bi]
-	across, up := tangent(m.axis[b.stand])
+	across, up := turn.Tangent(m.axis[b.stand])
 	// exp(α) about the pair: α = −up moves the axis toward across, α = across moves it up.
 	ci := turn.About(m.axis[b.stand], unit.Angle(m.theta[i])).Then(b.c0)
 	for k, alpha := range [2]r3.Vec{r3.Scale(-1, up), across} {
@@ -398,7 +386,7 @@ func (m *model) addBiasPriors(e *equations) {
 func (m *model) addLinks(e *equations) {
 	for s := 1; s < len(m.axis); s++ {
 		w := 1 / (m.link[s] * m.link[s])
-		across, up := tangent(m.axis[s])
+		across, up := turn.Tangent(m.axis[s])
 		d := r3.Sub(m.axis[s], m.axis[s-1])
 		e.chi2 += w * r3.Norm2(d)
 		for k, v := range [2]r3.Vec{across, up} {
@@ -416,7 +404,7 @@ func (m *model) addLinks(e *equations) {
 // apply moves the model by a solution and re-reads every θ.
 func (m *model) apply(x mat.Vector) {
 	for s := range m.axis {
-		across, up := tangent(m.axis[s])
+		across, up := turn.Tangent(m.axis[s])
 		d := r3.Add(r3.Scale(x.AtVec(2*s), across), r3.Scale(x.AtVec(2*s+1), up))
 		m.axis[s] = r3.Unit(r3.Add(m.axis[s], d))
 	}

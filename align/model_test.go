@@ -104,7 +104,7 @@ func TestTangent(t *testing.T) {
 		for _, alt := range []float64{-60, 0, 45, 89} {
 			h := horizontalOf(az, alt)
 			a := h.Direction()
-			across, up := tangent(a)
+			across, up := turn.Tangent(a)
 			const step, tolerance = 1e-6, 1e-5
 			if az2 := horizontalOf(az+step, alt).Direction(); r3.Dot(r3.Sub(az2, a), across) <= 0 {
 				t.Errorf("azimuth %v altitude %v: across does not point to growing azimuth", az, alt)
@@ -117,7 +117,7 @@ func TestTangent(t *testing.T) {
 			}
 		}
 	}
-	if across, up := tangent(r3.Vec{Z: 1}); r3.Norm(across) != 1 || r3.Norm(up) != 1 {
+	if across, up := turn.Tangent(r3.Vec{Z: 1}); r3.Norm(across) != 1 || r3.Norm(up) != 1 {
 		t.Error("no pair at the zenith")
 	}
 }

@@ -110,7 +110,7 @@ func leaning(in Input, a Axis) float64 {
 	axis := a.Direction
 	u := c.Apply(axis)
 	wu := w.MulVec(u)
-	across, up := tangent(axis)
+	across, up := turn.Tangent(axis)
 	var g [2]float64
 	for k, alpha := range [2]r3.Vec{r3.Scale(-1, up), across} { // move the axis toward across, and up
 		g[k] = r3.Dot(wu, c.Apply(r3.Cross(axis, alpha))) / r3.Dot(wu, u)

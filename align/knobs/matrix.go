@@ -41,20 +41,9 @@ func crossed(m Matrix3, u r3.Vec) Matrix3 {
 	return spread(m, func(v r3.Vec) r3.Vec { return r3.Cross(v, u) })
 }
 
-// tangent is an orthonormal pair across a, the first horizontal toward growing azimuth, the
-// second upward, as in align.Axis.
-func tangent(a r3.Vec) (across, up r3.Vec) {
-	across = r3.Vec{X: a.Y, Y: -a.X}
-	if r3.Norm(across) < 1e-12 {
-		across = r3.Vec{X: 1}
-	}
-	across = r3.Unit(across)
-	return across, r3.Cross(across, a)
-}
-
 // tangential is an axis's covariance as one of vectors, horizon frame.
 func tangential(a align.Axis) Matrix3 {
-	across, up := tangent(a.Direction)
+	across, up := turn.Tangent(a.Direction)
 	pair := [2]r3.Vec{across, up}
 	var m Matrix3
 	for r := range 2 {

@@ -32,7 +32,7 @@ const (
 // square to the azimuth axis and to the mount's: when the base leans along it by p,
 // it sinks by p and turns about the plumb line by p·tan(altitude).
 func guessAxes(elevated r3.Vec) Axes {
-	across, _ := tangent(elevated)
+	across, _ := turn.Tangent(elevated)
 	// For an axis toward north the hinge points east: elevated × up.
 	x := Axes{Vertical: r3.Vec{Z: 1}, Hinge: across}
 	lean, square, skew := sq(baseLean.Rad()), sq(hingeSkew.Rad()), sq(headSkew.Rad())

@@ -210,7 +210,7 @@ func (s State) axisAt(p Pose) align.Axis {
 	back := p.attitude().Inverse()
 	a := align.Axis{Direction: back.Apply(s.Body)}
 	cov := turn.Mat(carried(back, sum(s.BodyCovariance, crossed(p.Covariance, s.Body))))
-	across, up := tangent(a.Direction)
+	across, up := turn.Tangent(a.Direction)
 	pair := [2]r3.Vec{across, up}
 	for r := range 2 {
 		for c := range 2 {
