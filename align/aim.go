@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
@@ -62,44 +61,22 @@ func ParseTarget(s string) (Target, error) {
 	if !ok {
 		return bad("there is no comma between right ascension and declination")
 	}
-	raDeg, sexagesimal, err := parseAngle(ra)
-	if err != nil {
+	const marks = ":hdms°′″'\" "
+	raDeg, _, ok := ephem.Sexagesimal(ra, marks)
+	if !ok {
 		return bad("the right ascension is no number")
 	}
-	if sexagesimal {
+	if strings.ContainsAny(strings.TrimSpace(ra), marks) {
 		raDeg *= 15
 	}
-	decDeg, _, err := parseAngle(dec)
-	if err != nil {
+	decDeg, _, ok := ephem.Sexagesimal(dec, marks)
+	if !ok {
 		return bad("the declination is no number")
 	}
 	if raDeg < 0 || raDeg > 360 || math.Abs(decDeg) > 90 {
 		return bad("right ascension runs from 0 to 360°, declination from −90° to 90°")
 	}
 	return Target{unit.RAFromDeg(raDeg), unit.AngleFromDeg(decDeg)}, nil
-}
-
-// parseAngle reads a decimal number or up to three sexagesimal parts.
-func parseAngle(s string) (value float64, sexagesimal bool, err error) {
-	s = strings.ReplaceAll(strings.TrimSpace(s), "−", "-")
-	parts := strings.FieldsFunc(s, func(r rune) bool { return strings.ContainsRune(":hdms°′″'\" ", r) })
-	sexagesimal = strings.ContainsAny(s, ":hdms°′″'\" ")
-	if len(parts) == 0 || len(parts) > 3 {
-		return 0, false, strconv.ErrSyntax
-	}
-	unitSize := 1.0
-	for i, p := range parts {
-		v, err := strconv.ParseFloat(p, 64)
-		if err != nil || math.IsNaN(v) || math.IsInf(v, 0) || i > 0 && (v < 0 || v >= 60) {
-			return 0, false, strconv.ErrSyntax
-		}
-		value += math.Abs(v) * unitSize
-		unitSize /= 60
-	}
-	if strings.HasPrefix(s, "-") {
-		value = -value
-	}
-	return value, sexagesimal, nil
 }
 
 // Aim is where the axis's elevated end should point.
@@ -142,7 +119,7 @@ func NewAim(kind AimKind, site ephem.Site, air ephem.Air, at time.Time, target *
 // 1931): the estimator of this package, fed with the attitudes of a camera that holds
 // the target.
 func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim, error) {
-	m := &model{shared: map[int]int{}, link: []float64{0}}
+	m, weight := &model{shared: map[int]int{}, link: []float64{0}}, fieldWeight()
 	centre := ephem.Direction(target.RA, target.Dec)
 	beside := turn.About(r3.Cross(centre, r3.Vec{X: 0.3, Y: 0.2, Z: 0.93}), unit.AngleFromDeg(1)).Apply(centre)
 	square := turn.About(centre, math.Pi/2).Apply(beside)
@@ -152,10 +129,10 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 			return Aim{}, err
 		}
 		z := sky.Apparent(centre)
-		if z.Z < math.Sin(5*math.Pi/180) {
+		if z.Z < math.Sin(5*ephem.Degree.Rad()) {
 			continue
 		}
-		m.obs = append(m.obs, observation{c: holding(z, bearing(z, sky.Apparent(beside), sky.Apparent(square))), weight: fieldWeight})
+		m.obs = append(m.obs, observation{c: holding(z, bearing(z, sky.Apparent(beside), sky.Apparent(square))), weight: weight})
 	}
 	if len(m.obs) < 6 {
 		return Aim{}, amiss.New(ErrAim, "the target stands below 5° for most of the coming three hours", "choose a target above the horizon, or aim at the refracted pole")
@@ -177,11 +154,10 @@ func fieldAim(site ephem.Site, air ephem.Air, at time.Time, target Target) (Aim,
 
 // fieldWeight counts a second of arc of drift in the middle as much as ten of
 // rotation, that is one at 6° from the middle.
-var fieldWeight = func() (w [3][3]float64) {
-	const sec = math.Pi / 180 / 3600
-	w[0][0], w[1][1], w[2][2] = 1/(sec*sec), 1/(sec*sec), 1/(100*sec*sec)
-	return w
-}()
+func fieldWeight() *r3.Mat {
+	const sec = float64(ephem.Arcsec)
+	return r3.NewMat([]float64{1 / (sec * sec), 0, 0, 0, 1 / (sec * sec), 0, 0, 0, 1 / (100 * sec * sec)})
+}
 
 // bearing is the direction from z that takes the mean of the turns of two neighbours at a right
 // angle: refraction shears the field, and either alone would count the shear as a turn.
@@ -212,7 +188,7 @@ func (a Axis) Deviation(aim Aim) Deviation {
 		d.Azimuth -= 2 * math.Pi
 	}
 	d.Total = unit.Angle(math.Atan2(r3.Norm(r3.Cross(a.Direction, aim.Direction)), r3.Dot(a.Direction, aim.Direction)))
-	across, up := tangent(a.Direction)
+	across, up := turn.Tangent(a.Direction)
 	away := r3.Sub(a.Direction, aim.Direction)
 	x, y := r3.Dot(away, across), r3.Dot(away, up)
 	if n := math.Hypot(x, y); n > a.WorstSigma().Rad() {

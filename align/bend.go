@@ -28,7 +28,7 @@ const leastShare = 1e-6
 func bendOf(tells []told, share []float64, best *told) Bend {
 	m := &best.at.model
 	b := Bend{Own: m.axis[len(m.axis)-1]}
-	across, up := tangent(b.Own)
+	across, up := turn.Tangent(b.Own)
 	means := make([][bendSize]float64, len(tells))
 	var mean [bendSize]float64
 	for i := range tells {
@@ -75,7 +75,7 @@ func (t *told) places() []int {
 // mean is the story's axis, as steps from b's, and its K.
 func (t *told) mean(b Bend) (v [bendSize]float64) {
 	m := &t.at.model
-	across, up := tangent(b.Own)
+	across, up := turn.Tangent(b.Own)
 	off := r3.Sub(m.axis[len(m.axis)-1], b.Own)
 	v[0], v[1] = r3.Dot(off, across), r3.Dot(off, up)
 	for r, place := range t.places() {
@@ -121,7 +121,7 @@ func (t *told) shifted(moved func(*block, int) r3.Vec) (off [bendSize]float64) {
 // turning is how the axis about which a camera in attitude c turns answers to K, across and up: while θ grows, gravity
 // turns through the camera's frame by u × g, and the camera by K·(u × g) besides u.
 func (b Bend) turning(c turn.Turn) (rows [2][elasticUnknowns]float64) {
-	across, up := tangent(b.Own)
+	across, up := turn.Tangent(b.Own)
 	d := r3.Cross(c.Apply(b.Own), down(c))
 	for col, by := range [3]float64{d.X, d.Y, d.Z} {
 		for row, e := range axes3 {
@@ -161,7 +161,7 @@ func (b Bend) about(cs []turn.Turn) (axis r3.Vec, cov [2][2]float64) {
 			}
 		}
 	}
-	across, up := tangent(b.Own)
+	across, up := turn.Tangent(b.Own)
 	return r3.Unit(r3.Add(b.Own, r3.Add(r3.Scale(off[0], across), r3.Scale(off[1], up)))), cov
 }
 

@@ -193,17 +193,14 @@ func (in Input) doubted(obs []observation) []observation {
 	}
 	wide := slices.Clone(obs)
 	for i := range wide {
-		cov, _ := inverse3(wide[i].weight)
+		cov, _ := turn.Invert(wide[i].weight)
 		for _, v := range in.Common[i] {
-			c := [3]float64{v.X, v.Y, v.Z}
-			for r := range 3 {
-				for k := range 3 {
-					cov[r][k] += c[r] * c[k]
-				}
-			}
+			var along r3.Mat
+			along.Outer(1, v, v)
+			cov.Add(cov, &along)
 		}
 		var det float64
-		wide[i].weight, det = inverse3(cov)
+		wide[i].weight, det = turn.Invert(cov)
 		wide[i].logDet = math.Log(det)
 	}
 	return wide
@@ -221,19 +218,19 @@ func standing(samples []Sample, obs []observation) (turned unit.Angle, still boo
 	sky := unit.Angle(ephem.SiderealRadPerS * span)
 	var worst float64
 	for _, o := range obs {
-		inv, _ := inverse3(o.weight)
-		worst = max(worst, inv[0][0], inv[1][1])
-		if inv[2][2] < rollKnown*rollKnown {
-			worst = max(worst, inv[2][2])
+		cov, _ := turn.Invert(o.weight)
+		worst = max(worst, cov.At(0, 0), cov.At(1, 1))
+		if roll := cov.At(2, 2); roll < sq2(RollKnown.Rad()) {
+			worst = max(worst, roll)
 		}
 	}
 	noise := unit.Angle(4 * math.Sqrt(worst))
 	return turned, turned < max(noise, min(stillLimit, sky/4)) && sky > 2*turned
 }
 
-// rollKnown, radians: a roll that may be off by more was not measured but guessed (drift.FromTable), alike for
+// RollKnown: a roll that may be off by more was not measured but guessed (drift.FromTable), alike for
 // all pictures, and does not make them seem to turn.
-const rollKnown = 3 * math.Pi / 180
+const RollKnown = 3 * ephem.Degree
 
 // newModel lays the blocks and stands out and starts from the best guess of each.
 func newModel(in Input, obs []observation, seg segmentation) *model {
@@ -445,7 +442,7 @@ func (a *Axis) readAngles(m *model) {
 		for _, i := range b.members {
 			a.Group[i] = bi
 			a.Theta[i] = unit.Angle(m.theta[i])
-			a.ThetaSigma[i] = unit.Angle(1 / math.Sqrt(r3.Dot(u, mulVec(m.obs[i].weight, u))))
+			a.ThetaSigma[i] = unit.Angle(1 / math.Sqrt(r3.Dot(u, m.obs[i].weight.MulVec(u))))
 			a.Residual[i] = m.residual(b, i)
 			lo, hi = min(lo, m.theta[i]), max(hi, m.theta[i])
 		}
@@ -479,7 +476,7 @@ func (a *Axis) readMoves(t *told) {
 // axisOf is the axis of a stand, its end toward the north pole, as the story has it.
 func (t *told) axisOf(stand int) r3.Vec {
 	v := t.at.model.axis[stand]
-	across, up := tangent(v)
+	across, up := turn.Tangent(v)
 	return r3.Unit(r3.Add(v, r3.Add(r3.Scale(t.x.AtVec(2*stand), across), r3.Scale(t.x.AtVec(2*stand+1), up))))
 }
 

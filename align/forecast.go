@@ -84,7 +84,7 @@ func patches(site ephem.Site) []Patch {
 type plan struct {
 	axis   r3.Vec // north end
 	look   turn.Turn
-	weight [3][3]float64
+	weight *r3.Mat
 	every  time.Duration
 	south  bool
 }
@@ -96,18 +96,18 @@ func newPlan(in Input, a Axis) plan {
 	}
 	last := in.Samples[len(in.Samples)-1]
 	p.look, _ = last.Attitude.Given(a.WanderPx)
-	var ws [][3][3]float64
+	var ws []*r3.Mat
 	var gaps []time.Duration
 	for i, s := range in.Samples {
 		_, cov := s.Attitude.Given(a.WanderPx)
-		w, _ := inverse3(cov)
+		w, _ := turn.Invert(turn.Mat(cov))
 		ws = append(ws, w)
 		if i > 0 {
 			gaps = append(gaps, s.Mid.Sub(in.Samples[i-1].Mid))
 		}
 	}
-	slices.SortFunc(ws, func(x, y [3][3]float64) int {
-		if x[0][0]+x[1][1] < y[0][0]+y[1][1] {
+	slices.SortFunc(ws, func(x, y *r3.Mat) int {
+		if x.At(0, 0)+x.At(1, 1) < y.At(0, 0)+y.At(1, 1) {
 			return -1
 		}
 		return 1

@@ -16,7 +16,7 @@ import (
 type giving struct {
 	course [][]float64     // of every picture, by number
 	bases  int             // how many courses, the last ones, have their vector in the horizon frame, not in the camera's
-	frames [][3][3]float64 // of every picture: what takes the horizon frame to the camera's
+	frames []*r3.Mat       // of every picture: what takes the horizon frame to the camera's
 	coef   []float64       // three to a course
 	jumps  int             // how often the session is parted by a knock
 	parts  map[part][2]int // first course of a part, and one past its last
@@ -88,7 +88,7 @@ func newGiving(mids []time.Time, about []turn.Turn) *giving {
 		g.bases = len(g.course[0]) - camera
 	}
 	for _, c := range about {
-		g.frames = append(g.frames, matrixOf(c))
+		g.frames = append(g.frames, c.Mat())
 	}
 	g.coef = make([]float64, 3*len(g.course[0]))
 	return g
@@ -165,7 +165,7 @@ func (g *giving) turn(i int) (sum r3.Vec) {
 			base = r3.Add(base, by)
 		}
 	}
-	return r3.Add(sum, mulVec(g.frames[i], base))
+	return r3.Add(sum, g.frames[i].MulVec(base))
 }
 
 func (g *giving) clone() *giving {
@@ -177,15 +177,10 @@ func (g *giving) clone() *giving {
 	return &c
 }
 
-func matrixOf(c turn.Turn) [3][3]float64 {
-	x, y, z := c.Rows()
-	return [3][3]float64{{x.X, x.Y, x.Z}, {y.X, y.Y, y.Z}, {z.X, z.Y, z.Z}}
-}
-
 // addCourses adds to a row, from the unknowns of the giving on, what a vector says of them in picture i.
 func (g *giving) addCourses(row []float64, i int, v r3.Vec) {
 	course := g.course[i]
-	base, camera := mulVec(transposed(g.frames[i]), v), len(course)-g.bases
+	base, camera := g.frames[i].MulVecTrans(v), len(course)-g.bases
 	for k, c := range course {
 		if k == camera {
 			v = base
@@ -198,50 +193,33 @@ func (g *giving) addCourses(row []float64, i int, v r3.Vec) {
 
 // addGiving adds what one picture says of the ways of giving: proj is its weight with the turn about the axis taken
 // out, wr that times its residual, cols the derivatives by the unknowns idx of a rigid mount.
-func (m *model) addGiving(e *equations, i int, proj [3][3]float64, wr r3.Vec, idx []int, cols []r3.Vec) {
+func (m *model) addGiving(e *equations, i int, proj *r3.Mat, wr r3.Vec, idx []int, cols []r3.Vec) {
 	g, raw := m.giving, e.n.RawSymmetric()
 	frame, course := g.frames[i], g.course[i]
-	back := transposed(frame)
 	camera, at := len(course)-g.bases, m.atGiving()
 	g.addCourses(e.b.RawVector().Data[at:], i, wr)
 	for a, c := range cols {
-		g.addCourses(raw.Data[idx[a]*raw.Stride+at:], i, mulVec(proj, c))
+		g.addCourses(raw.Data[idx[a]*raw.Stride+at:], i, proj.MulVec(c))
 	}
-	blocks := [3][3][3]float64{proj, product(proj, frame), product(back, product(proj, frame))} // camera with itself, with base, base with itself
+	var mixed, base r3.Mat // of the camera with the base, and of the base with itself
+	mixed.Mul(proj, frame)
+	base.Mul(frame.T(), &mixed)
 	for k, ck := range course {
 		for l := k; l < len(course); l++ {
-			b := &blocks[0]
+			b := proj.RawMatrix().Data
 			switch {
 			case k >= camera:
-				b = &blocks[2]
+				b = base.RawMatrix().Data
 			case l >= camera:
-				b = &blocks[1]
+				b = mixed.RawMatrix().Data
 			}
 			v := ck * course[l]
 			for r := range 3 {
 				row := raw.Data[(at+3*k+r)*raw.Stride+at+3*l:]
-				row[0] += v * b[r][0]
-				row[1] += v * b[r][1]
-				row[2] += v * b[r][2]
+				row[0] += v * b[3*r]
+				row[1] += v * b[3*r+1]
+				row[2] += v * b[3*r+2]
 			}
 		}
 	}
-}
-
-func transposed(m [3][3]float64) (t [3][3]float64) {
-	for r := range 3 {
-		for c := range 3 {
-			t[r][c] = m[c][r]
-		}
-	}
-	return t
-}
-
-func product(a, b [3][3]float64) (p [3][3]float64) {
-	for r := range 3 {
-		for c := range 3 {
-			p[r][c] = a[r][0]*b[0][c] + a[r][1]*b[1][c] + a[r][2]*b[2][c]
-		}
-	}
-	return p
 }

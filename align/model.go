@@ -111,8 +111,8 @@ type Attitude interface {
 // observation is a sample under an assumed wander.
 type observation struct {
 	c      turn.Turn
-	weight [3][3]float64 // inverse covariance
-	logDet float64       // of the covariance
+	weight *r3.Mat // inverse covariance
+	logDet float64 // of the covariance
 	field  int
 	lens   int
 	focus  [2]r3.Vec
@@ -148,47 +148,10 @@ func observe(samples []Sample, wanderPx float64) []observation {
 	obs := make([]observation, len(samples))
 	for i, s := range samples {
 		c, cov := s.Attitude.Given(wanderPx)
-		w, det := inverse3(cov)
+		w, det := turn.Invert(turn.Mat(cov))
 		obs[i] = observation{c: c, weight: w, logDet: math.Log(det), field: s.Field, lens: s.Lens, focus: s.Focus}
 	}
 	return obs
-}
-
-// inverse3 inverts a symmetric positive matrix by cofactors.
-func inverse3(m [3][3]float64) (inv [3][3]float64, det float64) {
-	for i := range 3 {
-		for j := range 3 {
-			a, b, c, d := (i+1)%3, (i+2)%3, (j+1)%3, (j+2)%3
-			inv[j][i] = m[a][c]*m[b][d] - m[a][d]*m[b][c]
-		}
-	}
-	det = m[0][0]*inv[0][0] + m[0][1]*inv[1][0] + m[0][2]*inv[2][0]
-	for i := range 3 {
-		for j := range 3 {
-			inv[i][j] /= det
-		}
-	}
-	return inv, det
-}
-
-func mulVec(m [3][3]float64, v r3.Vec) r3.Vec {
-	return r3.Vec{
-		X: m[0][0]*v.X + m[0][1]*v.Y + m[0][2]*v.Z,
-		Y: m[1][0]*v.X + m[1][1]*v.Y + m[1][2]*v.Z,
-		Z: m[2][0]*v.X + m[2][1]*v.Y + m[2][2]*v.Z,
-	}
-}
-
-// tangent is an orthonormal pair across a, the first horizontal (toward growing
-// azimuth, seen from above clockwise), the second upward.
-func tangent(a r3.Vec) (across, up r3.Vec) {
-	across = r3.Vec{X: a.Y, Y: -a.X}
-	if n := r3.Norm(across); n < 1e-12 {
-		across = r3.Vec{X: 1}
-	} else {
-		across = r3.Scale(1/n, across)
-	}
-	return across, r3.Cross(across, a)
 }
 
 // layout of the unknowns: two per stand, three per block, three per shared field, two per lens that breathed,
@@ -271,7 +234,7 @@ func (m *model) answering(moved func(b *block, i int) r3.Vec) []float64 {
 			if !m.used[i] {
 				continue
 			}
-			w := mulVec(m.projected(b, i), moved(b, i))
+			w := m.projected(b, i).MulVec(moved(b, i))
 			idx, cols := m.columns(bi, i)
 			for a, c := range cols {
 				rhs[idx[a]] += r3.Dot(c, w)
@@ -285,34 +248,30 @@ func (m *model) answering(moved func(b *block, i int) r3.Vec) []float64 {
 }
 
 // projected is the weight of observation i without its part along the axis: W − W u uᵀ W/(uᵀ W u).
-func (m *model) projected(b *block, i int) [3][3]float64 {
+func (m *model) projected(b *block, i int) *r3.Mat {
 	w := m.obs[i].weight
 	u := b.c0.Apply(m.axis[b.stand])
-	wu := mulVec(w, u)
-	uwu := r3.Dot(u, wu)
-	v := [3]float64{wu.X, wu.Y, wu.Z}
-	for r := range 3 {
-		for c := range 3 {
-			w[r][c] -= v[r] * v[c] / uwu
-		}
-	}
-	return w
+	wu := w.MulVec(u)
+	var along r3.Mat
+	along.Outer(1/r3.Dot(u, wu), wu, wu)
+	along.Sub(w, &along)
+	return &along
 }
 
 // addObservation adds one picture's three equations, θ eliminated.
 func (m *model) addObservation(e *equations, bi, i int, resid func(*block, int) r3.Vec) {
 	b := &m.blocks[bi]
 	u := b.c0.Apply(m.axis[b.stand])
-	e.logDetT += math.Log(r3.Dot(u, mulVec(m.obs[i].weight, u)))
+	e.logDetT += math.Log(r3.Dot(u, m.obs[i].weight.MulVec(u)))
 	proj := m.projected(b, i)
 	r := resid(b, i)
-	wr := mulVec(proj, r)
+	wr := proj.MulVec(r)
 	e.chi2 += r3.Dot(r, wr)
 	idx, cols := m.columns(bi, i)
 	raw := e.n.RawSymmetric()
 	for a := range cols { // the numbers of the unknowns ascend: all in the upper triangle
 		e.b.SetVec(idx[a], e.b.AtVec(idx[a])+r3.Dot(cols[a], wr))
-		wc := mulVec(proj, cols[a])
+		wc := proj.MulVec(cols[a])
 		row := raw.Data[idx[a]*raw.Stride:]
 		for c := a; c < len(cols); c++ {
 			row[idx[c]] += r3.Dot(cols[c], wc)
@@ -327,7 +286,7 @@ func (m *model) addObservation(e *equations, bi, i int, resid func(*block, int) 
 // frame) by the unknowns observation i depends on.
 func (m *model) columns(bi, i int) (idx []int, cols []r3.Vec) {
 	b := &m.blocks[bi]
-	across, up := tangent(m.axis[b.stand])
+	across, up := turn.Tangent(m.axis[b.stand])
 	// exp(α) about the pair: α = −up moves the axis toward across, α = across moves it up.
 	ci := turn.About(m.axis[b.stand], unit.Angle(m.theta[i])).Then(b.c0)
 	for k, alpha := range [2]r3.Vec{r3.Scale(-1, up), across} {
@@ -427,7 +386,7 @@ func (m *model) addBiasPriors(e *equations) {
 func (m *model) addLinks(e *equations) {
 	for s := 1; s < len(m.axis); s++ {
 		w := 1 / (m.link[s] * m.link[s])
-		across, up := tangent(m.axis[s])
+		across, up := turn.Tangent(m.axis[s])
 		d := r3.Sub(m.axis[s], m.axis[s-1])
 		e.chi2 += w * r3.Norm2(d)
 		for k, v := range [2]r3.Vec{across, up} {
@@ -445,7 +404,7 @@ func (m *model) addLinks(e *equations) {
 // apply moves the model by a solution and re-reads every θ.
 func (m *model) apply(x mat.Vector) {
 	for s := range m.axis {
-		across, up := tangent(m.axis[s])
+		across, up := turn.Tangent(m.axis[s])
 		d := r3.Add(r3.Scale(x.AtVec(2*s), across), r3.Scale(x.AtVec(2*s+1), up))
 		m.axis[s] = r3.Unit(r3.Add(m.axis[s], d))
 	}
@@ -480,7 +439,7 @@ func (m *model) readTheta() {
 		for _, i := range b.members {
 			for range 3 {
 				r := m.residual(b, i)
-				wu := mulVec(m.obs[i].weight, u)
+				wu := m.obs[i].weight.MulVec(u)
 				step := r3.Dot(r, wu) / r3.Dot(u, wu)
 				if m.theta[i] += step; math.Abs(step) < 1e-12 {
 					break

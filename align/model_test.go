@@ -2,7 +2,6 @@ package align
 
 import (
 	"math"
-	"math/rand/v2"
 	"testing"
 
 	"github.com/soniakeys/unit"
@@ -25,7 +24,7 @@ var usual = func() (c [3][3]float64) {
 func turned(axis r3.Vec, deg ...float64) *model {
 	m := &model{shared: map[int]int{}, axis: []r3.Vec{axis}, link: []float64{0}}
 	looks := [2]turn.Turn{turn.About(r3.Unit(r3.Vec{X: 1, Y: 0.4, Z: -0.2}), 1.1), turn.About(r3.Unit(r3.Vec{X: -0.3, Y: 1, Z: 0.5}), 2.3)}
-	w, _ := inverse3(usual)
+	w, _ := turn.Invert(turn.Mat(usual))
 	half := len(deg) / 2
 	for i, d := range deg {
 		c0 := looks[0]
@@ -99,57 +98,13 @@ func TestConverge(t *testing.T) {
 	}
 }
 
-func TestInverse3(t *testing.T) {
-	r := rand.New(rand.NewPCG(1, 2))
-	for range 100 {
-		var a, m [3][3]float64
-		for i := range a {
-			for k := range a {
-				a[i][k] = r.NormFloat64()
-			}
-		}
-		for i := range m {
-			for k := range m {
-				for l := range a {
-					m[i][k] += a[i][l] * a[k][l]
-				}
-			}
-			m[i][i] += 0.1
-		}
-		inv, det := inverse3(m)
-		dense := mat.NewDense(3, 3, nil)
-		for i := range m {
-			for k := range m {
-				dense.Set(i, k, m[i][k])
-			}
-		}
-		if want := mat.Det(dense); math.Abs(det-want) > 1e-9*math.Abs(want) {
-			t.Errorf("determinant %g, gonum has %g", det, want)
-		}
-		for i := range m {
-			for k := range m {
-				var sum, want float64
-				for l := range m {
-					sum += m[i][l] * inv[l][k]
-				}
-				if i == k {
-					want = 1
-				}
-				if math.Abs(sum-want) > 1e-8 {
-					t.Fatalf("M·M⁻¹ at %d,%d is %g", i, k, sum)
-				}
-			}
-		}
-	}
-}
-
 // TestTangent: the first vector points where azimuth grows, the second up, both across.
 func TestTangent(t *testing.T) {
 	for _, az := range []float64{0, 45, 90, 179, 180, 270, 359} {
 		for _, alt := range []float64{-60, 0, 45, 89} {
 			h := horizontalOf(az, alt)
 			a := h.Direction()
-			across, up := tangent(a)
+			across, up := turn.Tangent(a)
 			const step, tolerance = 1e-6, 1e-5
 			if az2 := horizontalOf(az+step, alt).Direction(); r3.Dot(r3.Sub(az2, a), across) <= 0 {
 				t.Errorf("azimuth %v altitude %v: across does not point to growing azimuth", az, alt)
@@ -162,7 +117,7 @@ func TestTangent(t *testing.T) {
 			}
 		}
 	}
-	if across, up := tangent(r3.Vec{Z: 1}); r3.Norm(across) != 1 || r3.Norm(up) != 1 {
+	if across, up := turn.Tangent(r3.Vec{Z: 1}); r3.Norm(across) != 1 || r3.Norm(up) != 1 {
 		t.Error("no pair at the zenith")
 	}
 }

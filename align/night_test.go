@@ -12,6 +12,7 @@ import (
 	"trueturn/drift"
 	"trueturn/drift/track"
 	"trueturn/ephem"
+	"trueturn/ephem/turn"
 )
 
 // sevenHours is a real night: 142 directions with roll of a small telescope on a real mount, three minutes apart
@@ -74,7 +75,7 @@ func lines(first, last int) func(l []track.TableDirection) []track.TableDirectio
 // apart is how far two axes lie from one another in their joint errors, both directions and their correlation counted:
 // √χ² of two degrees of freedom.
 func apart(a, b r3.Vec, covA, covB [2][2]float64) float64 {
-	across, up := tangent(a)
+	across, up := turn.Tangent(a)
 	d := r3.Sub(b, a)
 	x, y := r3.Dot(d, across), r3.Dot(d, up)
 	for r := range 2 {

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/turn"
 )
 
 // Rate is how fast a mount turns its camera.
@@ -36,7 +37,7 @@ type Rate struct {
 const (
 	unseenWobble  = 40 * ephem.Arcsec // peak to peak
 	largestWobble = 120 * ephem.Arcsec
-	fastestWobble = 0.8 / 3600 * math.Pi / 180 // radians per second
+	fastestWobble = 0.8 * ephem.Arcsec // a second
 )
 
 // sureSigmas is how many standard errors a single step must stand out by: with
@@ -105,11 +106,11 @@ func trackingRate(in Input, a Axis, stamp time.Duration) (Rate, bool) {
 // θ·C(â × α) (align/model.go), of which the weighted angle takes uᵀW C(â × α)/uᵀWu; with equal weights all round that is nothing.
 func leaning(in Input, a Axis) float64 {
 	c, cov := in.Samples[len(in.Samples)/2].Attitude.Given(a.WanderPx)
-	w, _ := inverse3(cov)
+	w, _ := turn.Invert(turn.Mat(cov))
 	axis := a.Direction
 	u := c.Apply(axis)
-	wu := mulVec(w, u)
-	across, up := tangent(axis)
+	wu := w.MulVec(u)
+	across, up := turn.Tangent(axis)
 	var g [2]float64
 	for k, alpha := range [2]r3.Vec{r3.Scale(-1, up), across} { // move the axis toward across, and up
 		g[k] = r3.Dot(wu, c.Apply(r3.Cross(axis, alpha))) / r3.Dot(wu, u)
@@ -141,7 +142,7 @@ func stepsOf(in Input, a Axis, stamp time.Duration) []step {
 			s := step{from: last, to: i, dt: in.Samples[i].Mid.Sub(in.Samples[last].Mid).Seconds(), dTheta: (a.Theta[i] - a.Theta[last]).Rad()}
 			sigma := math.Sqrt(sq2(a.ThetaSigma[i].Rad()) + sq2(a.ThetaSigma[last].Rad()) + 2*stampAngle*stampAngle)
 			// Twice: the common rate is read off steps that the wobble bends by as much the other way.
-			s.allow = max(sureSigmas*sigma, min(largestWobble.Rad(), 2*fastestWobble*s.dt))
+			s.allow = max(sureSigmas*sigma, min(largestWobble.Rad(), 2*fastestWobble.Rad()*s.dt))
 			if s.dt > 0 {
 				list = append(list, s)
 			}

@@ -30,12 +30,11 @@ func PhoneEye() Eye {
 // whose mean square distance from the middle is (w²+h²)/12,
 //
 //	variance across = (noise²/n + wander²) scale²        variance of the roll = 12 noise²/(n (w²+h²))
-func (e Eye) weight() (w [3][3]float64) {
+func (e Eye) weight() *r3.Mat {
 	n := float64(max(e.Stars, 3))
 	across := (e.NoisePx*e.NoisePx/n + e.WanderPx*e.WanderPx) * e.Scale.Rad() * e.Scale.Rad()
 	roll := 12 * e.NoisePx * e.NoisePx / (n * e.SizePx * e.SizePx)
-	w[0][0], w[1][1], w[2][2] = 1/across, 1/across, 1/roll
-	return w
+	return r3.NewMat([]float64{1 / across, 0, 0, 0, 1 / across, 0, 0, 0, 1 / roll})
 }
 
 // Outlook is how well the axis would be known from one patch of sky, one standard error on the sky in the weaker

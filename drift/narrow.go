@@ -9,6 +9,7 @@ import (
 
 	"trueturn/drift/solve"
 	"trueturn/drift/track"
+	"trueturn/ephem"
 )
 
 // Narrow is where pictures look that show too little sky to be recognised.
@@ -63,13 +64,13 @@ func (q *Sequence) notFollowed(err error) {
 	}
 }
 
-// narrowField: below this diagonal, in radians, the catalogue shows a picture too few stars to be recognised by,
+// narrowField: below this diagonal the catalogue shows a picture too few stars to be recognised by,
 // wherever it looks.
-const narrowField = 3.5 * math.Pi / 180
+const narrowField = 3.5 * ephem.Degree
 
 // narrow is whether the lens is known to see no more than that.
 func (s Shot) narrow(h solve.Hint) bool {
-	return h.FocalPx > 0 && 2*math.Atan(math.Hypot(float64(s.Width), float64(s.Height))/2/h.FocalPx)*(1+h.FocalShare) < narrowField
+	return h.FocalPx > 0 && 2*math.Atan(math.Hypot(float64(s.Width), float64(s.Height))/2/h.FocalPx)*(1+h.FocalShare) < narrowField.Rad()
 }
 
 // recognised counts the pictures with a solution.

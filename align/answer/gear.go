@@ -58,7 +58,7 @@ func (b *builder) mount(a align.Axis) exposure.Mount {
 }
 
 // siderealArcsecPerS is ω (design §1).
-const siderealArcsecPerS = ephem.SiderealRadPerS * 180 / math.Pi * 3600
+const siderealArcsecPerS = ephem.SiderealRadPerS / float64(ephem.Arcsec)
 
 // Of limits to a gear: half of one is reckoned with, and spreads as far as the limit at one and a half standard errors.
 const (

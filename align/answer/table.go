@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"trueturn/align"
 	"trueturn/drift/solve"
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/say"
@@ -11,13 +12,10 @@ import (
 
 // What a table of positions does not say is not known; what was taken for granted of it is told.
 
-// rollSaid, radians: a roll less sure than this was guessed.
-const rollSaid = 3 * math.Pi / 180
-
 // leaveUnsaid takes away what an attitude measured elsewhere has no value for.
 func (f *FrameJSON) leaveUnsaid(sol *solve.Solution) {
 	f.RMSPx, f.ScaleArcsecPx = nil, nil
-	if sol.Covariance.At(2, 2) > rollSaid*rollSaid {
+	if math.Sqrt(sol.Covariance.At(2, 2)) > align.RollKnown.Rad() {
 		f.RollDeg = nil
 	}
 }

@@ -92,7 +92,7 @@ func (f *taken) solvedScale() float64 {
 	if f.shot.FocalPx <= 0 {
 		return 0
 	}
-	return 180 / math.Pi * 3600 / f.shot.FocalPx
+	return unit.Angle(1 / f.shot.FocalPx).Sec()
 }
 
 // divide parts the path of a frame, as means over the picture of squared pixels. Seen from the middle the sky's turn w
@@ -148,7 +148,7 @@ func (f *taken) unsolved(w r3.Vec, shift, turn float64) {
 }
 
 // poleWithin: a turn whose axis lies this near the pole is one in right ascension, however much it turns the field.
-const poleWithin = 6 * math.Pi / 180
+const poleWithin = 6 * ephem.Degree
 
 // aboutPole is whether the sky turned about its own pole, as with a wrong rate or none, in a picture that shows the turning.
 func (f *taken) aboutPole(w r3.Vec) bool {
@@ -156,7 +156,7 @@ func (f *taken) aboutPole(w r3.Vec) bool {
 		return false
 	}
 	pole := f.shot.Attitude.Apply(r3.Vec{Z: 1})
-	return math.Abs(r3.Dot(r3.Unit(w), pole)) > math.Cos(poleWithin)
+	return math.Abs(r3.Dot(r3.Unit(w), pole)) > poleWithin.Cos()
 }
 
 // aboutInside is whether the point about which the stars turn lies in the picture.

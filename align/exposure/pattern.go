@@ -4,7 +4,7 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
+	"trueturn/drift/posdef"
 )
 
 // # The model of the pattern over a picture
@@ -155,55 +155,61 @@ func huberCost(r float64) float64 {
 	return r * r
 }
 
+// weight of a star that is missed by res.
+func (p *pattern) weight(o *oblong, res vec) float64 {
+	k := 1 / (o.sigma * o.sigma * p.swelled * p.swelled)
+	if r := res.length() * math.Sqrt(k); r > huber {
+		k *= huber / r
+	}
+	return k
+}
+
+// equations are normal equations of three unknowns at most: the lower half of the matrix, and the right-hand side.
+type equations struct {
+	normal [3][3]float64
+	right  [3]float64
+}
+
+// add takes in a star that is missed by res and moves by d for each unknown.
+func (e *equations) add(d []vec, res vec, weight float64) {
+	for i := range d {
+		e.right[i] += weight * d[i].dot(res)
+		for j := range i + 1 {
+			e.normal[i][j] += weight * d[i].dot(d[j])
+		}
+	}
+}
+
 func (p *pattern) step(w [3]float64, lens [2]float64, damp float64, turning bool) ([3]float64, bool) {
 	n := 3
 	if !turning {
 		n = 2
 	}
-	var normal [3][3]float64 // the upper half
-	var right [3]float64
+	var eq equations
 	for s := range p.stars {
 		o := &p.stars[s]
-		res := o.e.minus(o.drawn(w)).minus(o.radial(lens))
-		k := 1 / (o.sigma * o.sigma * p.swelled * p.swelled)
-		if r := res.length() * math.Sqrt(k); r > huber {
-			k *= huber / r
-		}
 		v := o.swept(w)
 		var d [3]vec
 		for i, s := range o.sweeps {
 			d[i] = vec{v.x*s.x - v.y*s.y, v.x*s.y + v.y*s.x}.times(1. / 6)
 		}
-		for i := range n {
-			right[i] += k * d[i].dot(res)
-			for j := i; j < n; j++ {
-				normal[i][j] += k * d[i].dot(d[j])
-			}
-		}
+		res := o.e.minus(o.drawn(w)).minus(o.radial(lens))
+		eq.add(d[:n], res, p.weight(o, res))
 	}
-	return p.move(w, normal, right, damp, n)
+	return eq.move(w, damp, n)
 }
 
-// move solves the damped normal equations and moves w.
-func (p *pattern) move(w [3]float64, half [3][3]float64, right [3]float64, damp float64, n int) ([3]float64, bool) {
-	normal := mat.NewSymDense(n, nil)
-	trace := 0.0
+// move solves the equations, damped, and moves w.
+func (e *equations) move(w [3]float64, damp float64, n int) ([3]float64, bool) {
+	trace := e.normal[0][0] + e.normal[1][1] + e.normal[2][2]
 	for i := range n {
-		trace += half[i][i]
+		e.normal[i][i] = e.normal[i][i]*(1+damp) + 1e-9*trace
 	}
-	for i := range n {
-		normal.SetSym(i, i, half[i][i]*(1+damp)+1e-9*trace)
-		for j := i + 1; j < n; j++ {
-			normal.SetSym(i, j, half[i][j])
-		}
-	}
-	var chol mat.Cholesky
-	var dw mat.VecDense
-	if !finite(trace) || trace == 0 || !chol.Factorize(normal) || chol.SolveVecTo(&dw, mat.NewVecDense(n, right[:n])) != nil {
+	if !finite(trace) || trace == 0 || !posdef.Factor(e.normal[:n], 0) {
 		return w, false
 	}
-	for i := range n {
-		w[i] += dw.AtVec(i)
+	for i, by := range posdef.Solve(e.normal[:n], e.right) {
+		w[i] += by
 	}
 	return w, true
 }

@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/soniakeys/unit"
+
 	"trueturn/ephem/amiss"
 )
 
@@ -48,9 +50,6 @@ const (
 	// EfficiencyFactor is what that may be wrong by, either way.
 	EfficiencyFactor = 2
 )
-
-// arcsecPerRad is 180·3600/π.
-const arcsecPerRad = 180 * 3600 / math.Pi
 
 // ErrSky: a sky, or a sensor under it, that cannot be.
 var ErrSky = errors.New("no such sky")
@@ -149,7 +148,7 @@ func (s Sensor) sound() error {
 // [EfficiencyFactor] either way.
 func (s Sensor) SkyRate(mag float64) float64 {
 	const cmPerUM = 1e-4
-	gathered := math.Pi / 4 * math.Pow(s.PixelPitchUM*cmPerUM/s.FNumber*arcsecPerRad, 2) // cm² arcsec²
+	gathered := math.Pi / 4 * math.Pow(unit.Angle(s.PixelPitchUM*cmPerUM/s.FNumber).Sec(), 2) // cm² arcsec²
 	return photonsPerAngstrom * greenAngstrom * efficiency * math.Pow(10, -0.4*mag) * gathered
 }
 

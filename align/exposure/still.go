@@ -3,10 +3,10 @@ package exposure
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
+	"trueturn/drift/posdef"
 )
 
 // # A camera that stands still
@@ -130,19 +130,18 @@ type amount struct{ k, err, misfit float64 }
 func (m mixture) least(k float64, held bool) amount {
 	const rounds = 12
 	x := [3]float64{k}
-	var inverse mat.Dense
+	var inverse [3][3]float64
 	for range rounds {
-		normal, right := m.normal(x, held)
-		if inverse.Inverse(normal) != nil {
+		eq := m.equations(x, held)
+		if !posdef.Factor(eq.normal[:], 1e-14) {
 			return amount{err: math.Inf(1)}
 		}
-		var step mat.VecDense
-		step.MulVec(&inverse, right)
-		for a := range x {
-			x[a] += step.AtVec(a)
+		posdef.Inverse(eq.normal[:], inverse[:])
+		for a, by := range posdef.Solve(eq.normal[:], eq.right) {
+			x[a] += by
 		}
 	}
-	out := amount{k: x[0], err: math.Sqrt(math.Max(0, inverse.At(0, 0)))}
+	out := amount{k: x[0], err: math.Sqrt(inverse[0][0])}
 	for i := range m.p.stars {
 		r := m.residual(i, x).length() / (m.p.stars[i].sigma * m.p.swelled)
 		out.misfit += huberCost(r)
@@ -156,34 +155,22 @@ func (m mixture) residual(i int, x [3]float64) vec {
 	return o.e.minus(m.sky[i].times(x[0])).minus(o.radial([2]float64{x[1], x[2]}))
 }
 
-// normal equations of one round.
-func (m mixture) normal(x [3]float64, held bool) (*mat.SymDense, *mat.VecDense) {
-	normal, right := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
+// equations of one round.
+func (m mixture) equations(x [3]float64, held bool) (e equations) {
 	for i := range m.p.stars {
-		o := &m.p.stars[i]
-		d := [3]vec{m.sky[i], o.away, o.away.times(o.lit * o.lit)}
-		res := m.residual(i, x)
-		weight := 1 / (o.sigma * o.sigma * m.p.swelled * m.p.swelled)
-		if r := res.length() * math.Sqrt(weight); r > huber {
-			weight *= huber / r
-		}
-		for a := range d {
-			right.SetVec(a, right.AtVec(a)+weight*d[a].dot(res))
-			for b := a; b < len(d); b++ {
-				normal.SetSym(a, b, normal.At(a, b)+weight*d[a].dot(d[b]))
-			}
-		}
+		o, res := &m.p.stars[i], m.residual(i, x)
+		e.add([]vec{m.sky[i], o.away, o.away.times(o.lit * o.lit)}, res, m.p.weight(o, res))
 	}
 	for a := 1; a < 3; a++ {
-		normal.SetSym(a, a, normal.At(a, a)+m.prior)
-		right.SetVec(a, right.AtVec(a)-m.prior*x[a])
+		e.normal[a][a] += m.prior
+		e.right[a] -= m.prior * x[a]
 	}
 	const tight = 1e12 // beside the thousands that stars weigh
 	if held {
-		normal.SetSym(0, 0, normal.At(0, 0)+tight)
-		right.SetVec(0, 0)
+		e.normal[0][0] += tight
+		e.right[0] = 0
 	}
-	return normal, right
+	return e
 }
 
 // forecast is that of the question, unless the camera stood and it speaks of a mount.

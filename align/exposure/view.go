@@ -14,8 +14,7 @@ import (
 	"trueturn/ephem/turn"
 )
 
-// omega is the turning of the Earth against the stars, radians per second of UT1.
-// IERS Conventions (2010), Technical Note 36, table 1.1.
+// omega is the turning of the Earth against the stars, radians per second.
 const omega = ephem.SiderealRadPerS
 
 // View is what a camera looks at, in a frame fixed to the ground.
@@ -149,7 +148,7 @@ func (l Lens) sweep(w, d r3.Vec) vec {
 }
 
 // lowest altitude to which refraction is followed: below, its formula means nothing and nobody photographs there; it stays as there.
-const lowest = 3 * math.Pi / 180
+const lowest = 3 * ephem.Degree
 
 // bend is where a true direction is seen, lift the reverse.
 func (v View) bend(d r3.Vec) r3.Vec {
@@ -169,7 +168,7 @@ func (v View) raised(d r3.Vec, to func(unit.Angle) unit.Angle) r3.Vec {
 	if level < 1e-12 {
 		return d
 	}
-	from := math.Max(h, lowest)
+	from := math.Max(h, lowest.Rad())
 	s, c := math.Sincos(h + to(unit.Angle(from)).Rad() - from)
 	return r3.Vec{X: d.X * c / level, Y: d.Y * c / level, Z: s}
 }

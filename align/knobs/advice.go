@@ -8,6 +8,7 @@ import (
 
 	"trueturn/align"
 	"trueturn/align/policy"
+	"trueturn/ephem/turn"
 )
 
 // Knob is one of the two.
@@ -65,7 +66,7 @@ func (s State) needed(a align.Axis) Two {
 		k, _ := head(s.Axes.Vertical, s.Axes.Hinge, q[0], q[1])
 		return k.Apply(a.Direction)
 	}
-	across, up := tangent(s.Aim.Direction)
+	across, up := turn.Tangent(s.Aim.Direction)
 	var j [2][2]float64
 	for range 20 {
 		miss := r3.Sub(s.Aim.Direction, reach(q))

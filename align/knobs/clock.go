@@ -113,9 +113,9 @@ func (s State) trackError(at step, k Knob, vertical r3.Vec, size float64) float6
 	if k == Azimuth {
 		along, other = r3.Cross(vertical, at.axis), r3.Unit(r3.Cross(at.axis, vertical))
 	}
-	cov := inverse(at.weight)
+	cov, _ := turn.Invert(at.weight)
 	follows := sq(jiggle.Rad()) + sq(coupling*size)
-	return math.Sqrt(r3.Dot(along, cov.apply(along)) + sq(r3.Dot(along, other))*follows)
+	return math.Sqrt(r3.Dot(along, cov.MulVec(along)) + sq(r3.Dot(along, other))*follows)
 }
 
 // doubtedClock explains a motion that nothing else does well by the knob that was asked for, turned under a wrong clock.

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
+	"trueturn/ephem/turn"
 )
 
 // hypothesis is one way a step may have come about.
@@ -91,7 +92,8 @@ func (s State) stepTo(p Pose, from Pose) (step, widths) {
 	for i := range 3 {
 		cov[i][i] += sq(floor.Rad())
 	}
-	at := step{from: from.attitude(), to: p.attitude(), weight: inverse(cov), axes: s.Axes,
+	weight, _ := turn.Invert(turn.Mat(cov))
+	at := step{from: from.attitude(), to: p.attitude(), weight: weight, axes: s.Axes,
 		axis: s.northward(s.axisAt(from).Direction), tracked: ephem.SiderealRadPerS * s.Rate.SiderealRatio * dt.Seconds()}
 	return at, widths{jiggle, jiggle, s.gear(dt)}
 }
@@ -152,23 +154,6 @@ func (h hypothesis) widths(still, free widths, size float64) widths {
 		w.clutch = free.clutch
 	}
 	return w
-}
-
-// inverse inverts a symmetric positive matrix by cofactors.
-func inverse(m Matrix3) (inv Matrix3) {
-	for i := range 3 {
-		for j := range 3 {
-			a, b, c, d := (i+1)%3, (i+2)%3, (j+1)%3, (j+2)%3
-			inv[j][i] = m[a][c]*m[b][d] - m[a][d]*m[b][c]
-		}
-	}
-	det := m[0][0]*inv[0][0] + m[0][1]*inv[1][0] + m[0][2]*inv[2][0]
-	for i := range 3 {
-		for j := range 3 {
-			inv[i][j] /= det
-		}
-	}
-	return inv
 }
 
 // verdict is what becomes of a picture.

@@ -7,14 +7,6 @@ import (
 	"trueturn/ephem/turn"
 )
 
-func (m Matrix3) apply(v r3.Vec) r3.Vec {
-	return r3.Vec{
-		X: m[0][0]*v.X + m[0][1]*v.Y + m[0][2]*v.Z,
-		Y: m[1][0]*v.X + m[1][1]*v.Y + m[1][2]*v.Z,
-		Z: m[2][0]*v.X + m[2][1]*v.Y + m[2][2]*v.Z,
-	}
-}
-
 func sum(a, b Matrix3) Matrix3 {
 	for r := range 3 {
 		for c := range 3 {
@@ -26,19 +18,17 @@ func sum(a, b Matrix3) Matrix3 {
 
 // spread is the covariance of x·f(e₀) + y·f(e₁) + z·f(e₂) for (x, y, z) with covariance m.
 func spread(m Matrix3, f func(r3.Vec) r3.Vec) (out Matrix3) {
-	var col [3][3]float64
-	for k, v := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
-		w := f(v)
-		col[k] = [3]float64{w.X, w.Y, w.Z}
+	var by, s r3.Mat
+	for k, e := range [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}} {
+		w := f(e)
+		by.Set(0, k, w.X)
+		by.Set(1, k, w.Y)
+		by.Set(2, k, w.Z)
 	}
+	s.Mul(&by, turn.Mat(m))
+	s.Mul(&s, by.T())
 	for r := range 3 {
-		for c := range 3 {
-			for i := range 3 {
-				for j := range 3 {
-					out[r][c] += col[i][r] * m[i][j] * col[j][c]
-				}
-			}
-		}
+		copy(out[r][:], s.RawMatrix().Data[3*r:])
 	}
 	return out
 }
@@ -51,20 +41,9 @@ func crossed(m Matrix3, u r3.Vec) Matrix3 {
 	return spread(m, func(v r3.Vec) r3.Vec { return r3.Cross(v, u) })
 }
 
-// tangent is an orthonormal pair across a, the first horizontal toward growing azimuth, the
-// second upward, as in align.Axis.
-func tangent(a r3.Vec) (across, up r3.Vec) {
-	across = r3.Vec{X: a.Y, Y: -a.X}
-	if r3.Norm(across) < 1e-12 {
-		across = r3.Vec{X: 1}
-	}
-	across = r3.Unit(across)
-	return across, r3.Cross(across, a)
-}
-
 // tangential is an axis's covariance as one of vectors, horizon frame.
 func tangential(a align.Axis) Matrix3 {
-	across, up := tangent(a.Direction)
+	across, up := turn.Tangent(a.Direction)
 	pair := [2]r3.Vec{across, up}
 	var m Matrix3
 	for r := range 2 {

@@ -32,7 +32,7 @@ const (
 // square to the azimuth axis and to the mount's: when the base leans along it by p,
 // it sinks by p and turns about the plumb line by p·tan(altitude).
 func guessAxes(elevated r3.Vec) Axes {
-	across, _ := tangent(elevated)
+	across, _ := turn.Tangent(elevated)
 	// For an axis toward north the hinge points east: elevated × up.
 	x := Axes{Vertical: r3.Vec{Z: 1}, Hinge: across}
 	lean, square, skew := sq(baseLean.Rad()), sq(hingeSkew.Rad()), sq(headSkew.Rad())
@@ -70,7 +70,7 @@ func head(vertical, hinge r3.Vec, altitude, azimuth float64) (k turn.Turn, after
 // step is a change of attitude to be explained.
 type step struct {
 	from, to turn.Turn
-	weight   Matrix3 // inverse covariance of the turn between them, horizon frame
+	weight   *r3.Mat // inverse covariance of the turn between them, horizon frame
 	axis     r3.Vec  // end toward the north pole, before
 	tracked  float64 // Δθ by the clock
 	axes     Axes
@@ -181,7 +181,7 @@ func (s step) prior(w widths) (*mat.SymDense, float64, bool) {
 // normal are the normal equations at q, and χ² there.
 func (s step) normal(q []float64, prior *mat.SymDense) (*mat.SymDense, *mat.VecDense, float64) {
 	r := s.misfit(q)
-	wr := s.weight.apply(r)
+	wr := s.weight.MulVec(r)
 	chi2 := r3.Dot(r, wr)
 	var cols [unknowns]r3.Vec
 	const h = 1e-6 // radians: misfits are smooth over degrees, rounding is 1e-16
@@ -200,7 +200,7 @@ func (s step) normal(q []float64, prior *mat.SymDense) (*mat.SymDense, *mat.VecD
 		}
 		chi2 += q[i] * pull
 		g.SetVec(i, -r3.Dot(cols[i], wr)-pull)
-		wc := s.weight.apply(cols[i])
+		wc := s.weight.MulVec(cols[i])
 		for j := range i + 1 {
 			n.SetSym(i, j, prior.At(i, j)+r3.Dot(cols[j], wc))
 		}

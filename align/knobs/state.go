@@ -209,12 +209,12 @@ func (s State) northward(elevated r3.Vec) r3.Vec {
 func (s State) axisAt(p Pose) align.Axis {
 	back := p.attitude().Inverse()
 	a := align.Axis{Direction: back.Apply(s.Body)}
-	cov := carried(back, sum(s.BodyCovariance, crossed(p.Covariance, s.Body)))
-	across, up := tangent(a.Direction)
+	cov := turn.Mat(carried(back, sum(s.BodyCovariance, crossed(p.Covariance, s.Body))))
+	across, up := turn.Tangent(a.Direction)
 	pair := [2]r3.Vec{across, up}
 	for r := range 2 {
 		for c := range 2 {
-			a.Covariance[r][c] = r3.Dot(pair[r], cov.apply(pair[c]))
+			a.Covariance[r][c] = r3.Dot(pair[r], cov.MulVec(pair[c]))
 		}
 	}
 	return a

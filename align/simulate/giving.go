@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"github.com/soniakeys/unit"
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/ephem"
@@ -109,32 +108,20 @@ func (r *Run) stick() {
 // learn is the elastic law nearest to how the sticking holder bent: K with the smallest change that follows the lag as
 // far as a law linear in gravity can.
 func (r *Run) learn() {
-	var gg, lg [3][3]float64
+	var gg, lg, d r3.Mat
 	first := r.stiff(0, r.e.MidOf(0)).Apply(r3.Vec{Z: -1})
 	for i, l := range r.lag {
 		g := r3.Sub(r.stiff(i, r.e.MidOf(i)).Apply(r3.Vec{Z: -1}), first)
-		d, v := [3]float64{g.X, g.Y, g.Z}, [3]float64{l.X - r.lag[0].X, l.Y - r.lag[0].Y, l.Z - r.lag[0].Z}
-		for a := range 3 {
-			for b := range 3 {
-				gg[a][b] += d[a] * d[b]
-				lg[a][b] += v[a] * d[b]
-			}
-		}
+		d.Outer(1, g, g)
+		gg.Add(&gg, &d)
+		d.Outer(1, r3.Sub(l, r.lag[0]), g)
+		lg.Add(&lg, &d)
 	}
 	const ridge = 1e-6 // of the square of a change of gravity's direction by 3′: no law is learned from less
-	for a := range 3 {
-		gg[a][a] += ridge
-	}
-	var inverse mat.Dense
-	if inverse.Inverse(mat.NewDense(3, 3, []float64{gg[0][0], gg[0][1], gg[0][2], gg[1][0], gg[1][1], gg[1][2], gg[2][0], gg[2][1], gg[2][2]})) != nil {
-		return
-	}
-	for a := range 3 {
-		for b := range 3 {
-			for c := range 3 {
-				r.learned[a][b] += lg[a][c] * inverse.At(c, b)
-			}
-		}
+	d.Scale(ridge, r3.Eye())
+	gg.Add(&gg, &d)
+	if inverse, det := turn.Invert(&gg); det > 0 {
+		r.learned.Mul(&lg, inverse)
 	}
 }
 
@@ -148,9 +135,7 @@ func (r *Run) TurnsAbout(i int) ephem.Horizontal {
 	bent := func(by float64) turn.Turn {
 		c := turn.About(axis, unit.Angle(by)).Then(r.stiff(i, at))
 		g := c.Apply(r3.Vec{Z: -1})
-		l := r.learned
-		more := r3.Vec{X: l[0][0]*g.X + l[0][1]*g.Y + l[0][2]*g.Z, Y: l[1][0]*g.X + l[1][1]*g.Y + l[1][2]*g.Z, Z: l[2][0]*g.X + l[2][1]*g.Y + l[2][2]*g.Z}
-		return c.Then(turn.Exp(r3.Add(r.e.Mount.bend(c), more))).Then(r.sag(c))
+		return c.Then(turn.Exp(r3.Add(r.e.Mount.bend(c), r.learned.MulVec(g)))).Then(r.sag(c))
 	}
 	const step = 1e-3
 	// C₋ ⁻¹ after C₊, in the horizon frame.

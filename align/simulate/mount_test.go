@@ -181,7 +181,7 @@ func compareDrift(t *testing.T, e Evening) {
 	dh := e.Mount.AltitudeError.Rad() * e.elevatedSign()
 	da := e.Mount.AzimuthError.Rad() * math.Cos(e.Site.Latitude.Rad())
 	sin, cos := hour.Sincos()
-	turned := arcsec(omega * e.Every.Seconds())
+	turned := arcsec(ephem.SiderealRadPerS * e.Every.Seconds())
 	wantNorth := -turned * (dh*sin + da*cos)
 	wantEast := -turned * math.Sin(dec.Rad()) * (dh*cos - da*sin)
 	wantSpin := turned * math.Cos(dec.Rad()) * (dh*cos - da*sin)
@@ -371,7 +371,7 @@ func TestPlayAfterSwing(t *testing.T) {
 		if i == 3 {
 			a -= 0.1
 		}
-		return a.Rad() / omega
+		return a.Rad() / ephem.SiderealRadPerS
 	}
 	// Middles at 5, 25, 45, 65, 85, 105 s; play until 25 s, and from 58 s, two
 	// seconds before the fourth picture, until 83 s.

@@ -13,10 +13,6 @@ import (
 	"trueturn/ephem/turn"
 )
 
-// omega is the Earth's rotation, radians per second (IERS Conventions 2010,
-// table 1.2).
-const omega = 7.292115e-5
-
 // Run is an evening under way. It is read-only after [Evening.Begin] and may be
 // used by several goroutines.
 type Run struct {
@@ -27,8 +23,8 @@ type Run struct {
 	groups  []group
 	stands  []float64 // s after Start at which the motor begins to take up play
 	slips   []slip
-	lag     []r3.Vec      // by picture: what friction keeps the holder from bending, camera frame
-	learned [3][3]float64 // what the lag adds to the holder's elastic law
+	lag     []r3.Vec // by picture: what friction keeps the holder from bending, camera frame
+	learned r3.Mat   // what the lag adds to the holder's elastic law
 
 	flexAxis, ballAxis r3.Vec // camera frame
 	starsKept          r3.Vec // ICRS direction that StackedStanding keeps in the middle
@@ -204,7 +200,7 @@ func (r *Run) Angle(i int, at time.Time) unit.Angle {
 		return 0
 	}
 	t := r.gear(i, at) * m.Rate
-	a := unit.Angle(omega*t) + m.Wobble.angle(t) - m.Slip.Mul(r.slipped(at))
+	a := unit.Angle(ephem.SiderealRadPerS*t) + m.Wobble.angle(t) - m.Slip.Mul(r.slipped(at))
 	for k := 0; k < len(m.Swings) && k <= i; k++ {
 		a += m.Swings[k]
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"trueturn/ephem"
 	"trueturn/ephem/amiss"
 )
 
@@ -98,33 +99,16 @@ func (h header) angle(names ...string) (float64, bool) {
 
 func parseAngle(s string) (float64, bool) {
 	s = strings.ToUpper(strings.TrimSpace(s))
-	if v, err := strconv.ParseFloat(s, 64); err == nil {
-		return v, math.Abs(v) <= 360
-	}
-	negative := strings.HasPrefix(s, "-")
-	s = strings.TrimLeft(s, "+-")
+	away := false
 	if !strings.ContainsAny(s, "DM") { // else the S of 43d30m12s
 		rest := strings.TrimRight(s, "NESW")
-		negative = negative || strings.ContainsAny(s[len(rest):], "SW")
-		s = rest
+		away, s = strings.ContainsAny(s[len(rest):], "SW"), rest
 	}
-	fields := strings.FieldsFunc(s, func(r rune) bool { return strings.ContainsRune(" :DMS'\"°", r) })
-	if len(fields) == 0 || len(fields) > 3 {
-		return 0, false
+	v, _, ok := ephem.Sexagesimal(s, " :DMS'\"°")
+	if away {
+		v = -math.Abs(v)
 	}
-	sum, unit := 0.0, 1.0
-	for _, f := range fields {
-		v, err := strconv.ParseFloat(f, 64)
-		if err != nil || !(v >= 0) || unit < 1 && v >= 60 {
-			return 0, false
-		}
-		sum += v * unit
-		unit /= 60
-	}
-	if negative {
-		sum = -sum
-	}
-	return sum, math.Abs(sum) <= 360
+	return v, ok && math.Abs(v) <= 360
 }
 
 // clock reads when a FITS picture was taken. In this order: DATE-AVG, the

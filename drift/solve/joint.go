@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/drift/posdef"
 	"trueturn/ephem/turn"
 )
 
@@ -312,13 +313,13 @@ func (s *system) reduceInto(shared *system) {
 	if !ok {
 		return
 	}
-	y := substitute(&l, own.n, own.b)
+	y := posdef.Solve(l[:own.n], own.b)
 	for c := range shared.n {
 		var col [maxUnknowns]float64
 		for i := range frameUnknowns {
 			col[i] = s.a[frameUnknowns+c][i]
 		}
-		z := substitute(&l, own.n, col)
+		z := posdef.Solve(l[:own.n], col)
 		for r := c; r < shared.n; r++ {
 			v := s.a[frameUnknowns+r][frameUnknowns+c]
 			for i := range frameUnknowns {

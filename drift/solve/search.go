@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"trueturn/ephem"
 	"trueturn/ephem/catalog"
 )
 
@@ -37,7 +38,7 @@ type focalRange struct{ lo, hi float64 }
 
 // wholeRange covers diagonals of 4° to 100°.
 func (sc *scene) wholeRange() focalRange {
-	return focalRange{sc.half / math.Tan(50*math.Pi/180), sc.half / math.Tan(2*math.Pi/180)}
+	return focalRange{sc.half / math.Tan(50*ephem.Degree.Rad()), sc.half / math.Tan(2*ephem.Degree.Rad())}
 }
 
 // hypothesis is one focal length to try with one level of the index.
@@ -47,9 +48,9 @@ type hypothesis struct {
 	window float64 // how far, in ln, the figure's size may differ
 }
 
-// wideDisc is the disc radius (radians) from which perspective bends figures so
+// wideDisc is the disc radius from which perspective bends figures so
 // much that the focal length must be nearly right before they match.
-const wideDisc = 3.5 * math.Pi / 180
+const wideDisc = 3.5 * ephem.Degree
 
 // hypotheses lists the focal lengths of a range in steps, from the middle outward.
 func (sc *scene) hypotheses(r focalRange, p pass) []hypothesis {
@@ -58,7 +59,7 @@ func (sc *scene) hypotheses(r focalRange, p pass) []hypothesis {
 	for f := r.lo; f <= r.hi*1.001; {
 		angle := math.Atan(radius / f)
 		step := 1.30
-		if angle > wideDisc {
+		if angle > wideDisc.Rad() {
 			step = 1.13
 		}
 		f2 := min(f*step, r.hi)

@@ -143,14 +143,14 @@ func Solve(ctx context.Context, f star.Field, h Hint) (Solution, error) {
 // noMatch says why nothing may have been recognised.
 func (sc *scene) noMatch(h Hint) error {
 	ways := []amiss.Way{{Act: "check focus and sky; expose longer, open the view past roofs and trees"}, {Thing: amiss.Lens}}
-	if h.FocalPx > 0 && 2*math.Atan(sc.half/h.FocalPx) < narrowest {
+	if h.FocalPx > 0 && 2*math.Atan(sc.half/h.FocalPx) < narrowest.Rad() {
 		ways = []amiss.Way{{Thing: amiss.Pointing}}
 	}
 	return &amiss.Error{Kind: ErrNoMatch, Text: fmt.Sprintf("the %d brightest spots match no part of the sky", sc.bright), Ways: ways}
 }
 
-// narrowest is the least diagonal, in radians, that is recognised as a rule.
-const narrowest = 5 * math.Pi / 180
+// narrowest is the least diagonal that is recognised as a rule.
+const narrowest = 5 * ephem.Degree
 
 func tooFew(n int) error {
 	return amiss.New(ErrFewStars, fmt.Sprintf("only %d stars were found, too few to recognise the field", n),

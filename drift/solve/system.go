@@ -1,6 +1,6 @@
 package solve
 
-import "math"
+import "trueturn/drift/posdef"
 
 // unknowns of one picture, in the order the normal equations hold them.
 const (
@@ -50,40 +50,8 @@ func (s *system) prior(i int, value, sigma float64) {
 // cholesky is the lower triangle L of A = L Lᵀ; false where A is not positive
 // definite.
 func (s *system) cholesky() (l [maxUnknowns][maxUnknowns]float64, ok bool) {
-	for i := range s.n {
-		for j := 0; j <= i; j++ {
-			sum := s.a[i][j]
-			for k := range j {
-				sum -= l[i][k] * l[j][k]
-			}
-			if i != j {
-				l[i][j] = sum / l[j][j]
-				continue
-			}
-			if !(sum > 1e-14*s.a[i][i]) {
-				return l, false
-			}
-			l[i][i] = math.Sqrt(sum)
-		}
-	}
-	return l, true
-}
-
-// substitute solves L Lᵀ x = b.
-func substitute(l *[maxUnknowns][maxUnknowns]float64, n int, b [maxUnknowns]float64) [maxUnknowns]float64 {
-	for i := range n {
-		for k := range i {
-			b[i] -= l[i][k] * b[k]
-		}
-		b[i] /= l[i][i]
-	}
-	for i := n - 1; i >= 0; i-- {
-		for k := i + 1; k < n; k++ {
-			b[i] -= l[k][i] * b[k]
-		}
-		b[i] /= l[i][i]
-	}
-	return b
+	l = s.a
+	return l, posdef.Factor(l[:s.n], 1e-14)
 }
 
 // solve gives x; false where the equations do not determine it.
@@ -92,7 +60,7 @@ func (s *system) solve() (x [maxUnknowns]float64, ok bool) {
 	if !ok {
 		return x, false
 	}
-	return substitute(&l, s.n, s.b), true
+	return posdef.Solve(l[:s.n], s.b), true
 }
 
 // inverse gives A⁻¹, the covariance of x when the weights were true.
@@ -101,13 +69,6 @@ func (s *system) inverse() (inv [maxUnknowns][maxUnknowns]float64, ok bool) {
 	if !ok {
 		return inv, false
 	}
-	for j := range s.n {
-		var e [maxUnknowns]float64
-		e[j] = 1
-		col := substitute(&l, s.n, e)
-		for i := range s.n {
-			inv[i][j] = col[i]
-		}
-	}
+	posdef.Inverse(l[:s.n], inv[:])
 	return inv, true
 }

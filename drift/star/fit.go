@@ -1,6 +1,10 @@
 package star
 
-import "math"
+import (
+	"math"
+
+	"trueturn/drift/posdef"
+)
 
 // noiseModel is the variance of a pixel holding the given light above the background:
 //
@@ -130,58 +134,23 @@ func (w *window) lean(p *vector, n *normal) {
 	}
 }
 
-// cholesky factors the lower half of h (damped on the diagonal) in place; false when it is not positive.
-func cholesky(h *[7]vector, damp float64) bool {
-	for i := range h {
-		h[i][i] *= 1 + damp
-		for j := 0; j <= i; j++ {
-			s := h[i][j]
-			for k := range j {
-				s -= h[i][k] * h[j][k]
-			}
-			if i == j {
-				if !(s > 0) || math.IsInf(s, 0) {
-					return false
-				}
-				h[i][i] = math.Sqrt(s)
-			} else {
-				h[i][j] = s / h[j][j]
-			}
-		}
-	}
-	return true
-}
-
-// solve applies the inverse of the factored matrix.
-func solve(l *[7]vector, g vector) vector {
-	for i := range g {
-		for k := range i {
-			g[i] -= l[i][k] * g[k]
-		}
-		g[i] /= l[i][i]
-	}
-	for i := len(g) - 1; i >= 0; i-- {
-		for k := i + 1; k < len(g); k++ {
-			g[i] -= l[k][i] * g[k]
-		}
-		g[i] /= l[i][i]
-	}
-	return g
-}
-
 // maxSteps bounds a fit; good ones need four to seven.
 const maxSteps = 20
 
-// fit is damped least squares (D. W. Marquardt, J. SIAM 11 (1963) 431) from p on. False: it found nothing a star can be.
+// fit is damped least squares (D. W. Marquardt, J. SIAM 11 (1963) 431) from p on. False: it found nothing a star can be. The
+// loop is its own: one pass over the pixels, where the time goes, gives merit and equations at once.
 func (w *window) fit(kind profile, p vector) (fitted, bool) {
 	n := w.step(kind, &p)
 	damp := 1e-3
 	for range maxSteps {
 		l := n.h
-		if !cholesky(&l, damp) {
+		for i := range l {
+			l[i][i] *= 1 + damp
+		}
+		if !posdef.Factor(l[:], 0) {
 			return fitted{}, false
 		}
-		move := solve(&l, n.g)
+		move := posdef.Solve(l[:], n.g)
 		next := p
 		for i := range next {
 			next[i] += move[i]
@@ -213,14 +182,10 @@ const settled = 1e-3
 // outcome turns the last normal equations into errors.
 func (w *window) outcome(kind profile, p vector, n normal) (fitted, bool) {
 	l := n.h
-	if !cholesky(&l, 0) || !(p[amplitude] > 0) {
+	if !posdef.Factor(l[:], 0) || !(p[amplitude] > 0) {
 		return fitted{}, false
 	}
 	f := fitted{p: p, chi2: n.chi2, dof: float64(len(w.samples) - len(p)), window: w, kind: kind}
-	for i := range f.cov {
-		var e vector
-		e[i] = 1
-		f.cov[i] = solve(&l, e)
-	}
+	posdef.Inverse(l[:], f.cov[:])
 	return f, f.dof > 0
 }

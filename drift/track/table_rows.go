@@ -11,6 +11,7 @@ import (
 	"github.com/soniakeys/unit"
 
 	"trueturn/drift/frame"
+	"trueturn/ephem"
 )
 
 // columns are a table's, as its first line names them.
@@ -331,34 +332,11 @@ func (c *cells) angle(name, inDegrees string, wholeDeg float64, l limits) (deg, 
 	if !strings.ContainsAny(s, ": ") {
 		return c.number(name, l)
 	}
-	v, step, ok := sexagesimal(s)
-	if v *= wholeDeg; !ok || v < l.low || v > l.high {
+	v, parts, ok := ephem.Sexagesimal(s, ": ")
+	if v *= wholeDeg; !ok || parts < 2 || v < l.low || v > l.high {
 		c.fault(fmt.Sprintf("%s is %s, no angle", name, short(s)), "write degrees as 83.633, or hours and degrees in sixtieths: ra 5:34:31.9, dec +22:00:52")
 		return 0, 0
 	}
+	step = lastDigit(s[strings.LastIndexAny(s, ": ")+1:]) / math.Pow(60, float64(parts-1))
 	return v, step * wholeDeg
-}
-
-// sexagesimal reads 5:34:31.9 or -0 30 12, and the step it is written in.
-func sexagesimal(s string) (v, step float64, ok bool) {
-	sign := 1.0
-	if rest, minus := strings.CutPrefix(s, "-"); minus {
-		sign, s = -1, rest
-	}
-	parts := strings.Fields(strings.ReplaceAll(strings.TrimPrefix(s, "+"), ":", " "))
-	if len(parts) < 2 || len(parts) > 3 {
-		return 0, 0, false
-	}
-	weight := 1.0
-	for i, part := range parts {
-		x, err := strconv.ParseFloat(part, 64)
-		last := i == len(parts)-1
-		if err != nil || part[0] < '0' || part[0] > '9' || !(x <= 1e4) || i > 0 && x >= 60 || !last && x != math.Trunc(x) {
-			return 0, 0, false
-		}
-		v += weight * x
-		step = weight * lastDigit(part)
-		weight /= 60
-	}
-	return sign * v, step, true
 }

@@ -71,8 +71,8 @@ func samplesOf(points []Point) []sample {
 			n = len(numbers)
 			numbers[p.Stretch] = n
 		}
-		s := sample{at: p.Time.Sub(points[order[0]].Time).Seconds(), angle: p.Angle.Rad() * arcsec,
-			sigma: p.Sigma.Rad() * arcsec, exposure: p.Exposure.Seconds(), stretch: n}
+		s := sample{at: p.Time.Sub(points[order[0]].Time).Seconds(), angle: p.Angle.Sec(),
+			sigma: p.Sigma.Sec(), exposure: p.Exposure.Seconds(), stretch: n}
 		if s.sigma == 0 {
 			s.sigma = usual
 		}
@@ -86,16 +86,13 @@ func samplesOf(points []Point) []sample {
 // finestSigma, arcseconds, is finer than any picture; a smaller error would only overflow.
 const finestSigma = 1e-6
 
-// arcsec is a radian in arcseconds.
-const arcsec = 180 * 3600 / math.Pi
-
 // usualSigma is the middle one of the known errors, 1″ where none is known: then only
 // the scatter speaks.
 func usualSigma(points []Point) float64 {
 	var known []float64
 	for _, p := range points {
 		if p.Sigma > 0 {
-			known = append(known, p.Sigma.Rad()*arcsec)
+			known = append(known, p.Sigma.Sec())
 		}
 	}
 	if len(known) == 0 {

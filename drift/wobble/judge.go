@@ -23,10 +23,10 @@ func (f *fitter) judge(r *Result) {
 	z := f.sizes(t)
 	r.PeriodS = 1 / best.freq
 	r.PeriodSigmaS = z.freqSigma / best.freq / best.freq
-	r.PeakToPeak, r.PeakToPeakSigma = arcseconds(z.peakToPeak), arcseconds(z.peakToPeakSigma)
+	r.PeakToPeak, r.PeakToPeakSigma = unit.AngleFromSec(z.peakToPeak), unit.AngleFromSec(z.peakToPeakSigma)
 	r.MaxRateArcsecPerS, r.MaxRateSigma = z.rate, z.rateSigma
 	for k := range best.harmonics {
-		r.Harmonics = append(r.Harmonics, Harmonic{arcseconds(best.beta[2*k]), arcseconds(best.beta[2*k+1])})
+		r.Harmonics = append(r.Harmonics, Harmonic{unit.AngleFromSec(best.beta[2*k]), unit.AngleFromSec(best.beta[2*k+1])})
 	}
 	f.settle(r, t, z)
 }
@@ -52,8 +52,6 @@ func (f *fitter) settle(r *Result, t *table, z size) {
 		r.onlyEstimates()
 	}
 }
-
-func arcseconds(a float64) unit.Angle { return unit.Angle(a / arcsec) }
 
 // spectrum is the power at every trial frequency.
 func (f *fitter) spectrum(r *Result) {

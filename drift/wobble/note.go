@@ -3,6 +3,8 @@ package wobble
 import (
 	"math"
 
+	"github.com/soniakeys/unit"
+
 	"trueturn/ephem/say"
 )
 
@@ -17,7 +19,7 @@ func (f *fitter) note(r *Result, why doubt) say.Line {
 		return say.Of("a wave at the edge", period(r.PeriodS), sizeOf(r.PeakToPeakLimits))
 	}
 	return say.All(say.Of("the gear wobbles", say.Number(r.Periods), say.Period{Seconds: r.PeriodS, Sigma: r.PeriodSigmaS},
-		say.Arcsec{Value: r.PeakToPeak, Sigma: r.PeakToPeakSigma}, say.Arcsec{Value: arcseconds(r.MaxRateArcsecPerS), Sigma: arcseconds(r.MaxRateSigma)}), f.otherPeriod())
+		say.Arcsec{Value: r.PeakToPeak, Sigma: r.PeakToPeakSigma}, say.Arcsec{Value: unit.AngleFromSec(r.MaxRateArcsecPerS), Sigma: unit.AngleFromSec(r.MaxRateSigma)}), f.otherPeriod())
 }
 
 // shortNote tells what less than a period allows.
@@ -85,7 +87,7 @@ func (f *fitter) otherPeriod() say.Line {
 }
 
 func period(s float64) say.Period  { return say.Period{Seconds: s} }
-func arc(value float64) say.Arcsec { return say.Arcsec{Value: arcseconds(value)} }
+func arc(value float64) say.Arcsec { return say.Arcsec{Value: unit.AngleFromSec(value)} }
 func wait(s float64) say.Wait      { return say.Wait(s * 1e9) }
 
 // between are limits in arcseconds.

@@ -146,7 +146,7 @@ func (w *watch) graze(v []float64, i int, q quantity) (time.Time, bool) {
 	}
 	least := sign * min(sign*v[i-1], sign*v[i])
 	// Falling on the way in and rising on the way out, or at the end of the scan.
-	if sign*(v[i-1]-before) > 0 || sign*(after-v[i]) < 0 || math.Abs(least) > deepest {
+	if sign*(v[i-1]-before) > 0 || sign*(after-v[i]) < 0 || math.Abs(least) > deepest.Rad() {
 		return time.Time{}, false
 	}
 	t := w.lowest(w.looks[i-1].at, w.looks[i].at, func(l look) float64 { return sign * q(l) })
@@ -154,9 +154,9 @@ func (w *watch) graze(v []float64, i int, q quantity) (time.Time, bool) {
 }
 
 // deepest is more than any altitude can fall below its neighbours' within half a Step and
-// come back, in radians: the sky turns by 0.7° in it, and a body that passes the zenith
+// come back: the sky turns by 0.7° in it, and a body that passes the zenith
 // does so there and back.
-const deepest = 1 * math.Pi / 180
+const deepest = 1 * ephem.Degree
 
 // lowest is where a function with one valley between two instants is least (golden
 // section).

@@ -99,3 +99,14 @@ func FromRows(x, y, z r3.Vec) Turn {
 	}
 	return Turn{quat.Scale(1/quat.Abs(q), q)}
 }
+
+// Tangent is an orthonormal pair across the unit vector a of the horizon frame (east, north, up): the first horizontal, toward
+// growing azimuth, the second upward.
+func Tangent(a r3.Vec) (across, up r3.Vec) {
+	across = r3.Vec{X: a.Y, Y: -a.X}
+	if r3.Norm(across) < 1e-12 {
+		across = r3.Vec{X: 1}
+	}
+	across = r3.Unit(across)
+	return across, r3.Cross(across, a)
+}

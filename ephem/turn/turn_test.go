@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"github.com/soniakeys/unit"
+	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
@@ -66,6 +67,25 @@ func TestRowsRoundTrip(t *testing.T) {
 		a := Exp(r3.Scale(2, randomVec(r)))
 		if d := a.Then(FromRows(a.Rows()).Inverse()).Angle().Rad(); d > 1000*rounding {
 			t.Fatalf("FromRows(Rows) is off by %g", d)
+		}
+	}
+}
+
+func TestInvert(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	for range 100 {
+		var a, m, unity r3.Mat
+		for k := range 9 {
+			a.Set(k/3, k%3, r.NormFloat64())
+		}
+		m.Mul(&a, a.T())
+		m.Add(&m, Mat([3][3]float64{{0.1, 0, 0}, {0, 0.1, 0}, {0, 0, 0.1}}))
+		inv, det := Invert(&m)
+		if want := mat.Det(&m); math.Abs(det-want) > 1e-9*math.Abs(want) {
+			t.Errorf("determinant %g, gonum has %g", det, want)
+		}
+		if unity.Mul(&m, inv); !mat.EqualApprox(&unity, r3.Eye(), 1e-8) {
+			t.Fatalf("M·M⁻¹ is %v", mat.Formatted(&unity))
 		}
 	}
 }
