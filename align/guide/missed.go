@@ -2,6 +2,7 @@ package guide
 
 import (
 	"errors"
+	"slices"
 
 	"trueturn/align/knobs"
 	"trueturn/drift"
@@ -42,7 +43,11 @@ func wanted(err error) (list []amiss.Thing) {
 // beside the tripod has just sent it, and waits for what it showed.
 func (g *Guide) toldMissed(s told) told {
 	m := g.s.Missed
-	if m == nil || s.kind == string(knobs.Wait) {
+	switch {
+	case m == nil && slices.Contains(g.wants(g.shown().Err), amiss.Site):
+		s.act = say.Of("act: give the place")
+		return s
+	case m == nil || s.kind == string(knobs.Wait):
 		return s
 	}
 	s.act = say.Of("act: not used")

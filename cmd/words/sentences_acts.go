@@ -16,6 +16,7 @@ var acts = map[say.Key]string{
 	"act: mend what is amiss": "Something is amiss",
 	"act: question":           "A question first",
 	"act: not used":           "That picture was not used",
+	"act: give the place":     "Say where the mount stands",
 	"act: raise":              "Raise the tilt: {}",
 	"act: lower":              "Lower the tilt: {}",
 	"act: base left":          "Turn the base left: {}",

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"io"
 	"net/http"
 	"net/url"
 	"strings"
@@ -168,6 +169,33 @@ func TestTokens(t *testing.T) {
 		// 128 bits need 22 letters of 64: RFC 4648, section 5.
 		if len(k) != 22 || url.PathEscape(k) != k {
 			t.Errorf("token %s", k)
+		}
+	}
+}
+
+// TestAstray: who mistypes the link in a browser gets a dark page with a way out, and no word of what lies behind it; a script
+// gets nothing.
+func TestAstray(t *testing.T) {
+	s := serve(t)
+	for _, path := range []string{"/", "/" + strings.Repeat("A", 22) + "/", s.path[:len(s.path)-2] + "/", s.path + "nowhere"} {
+		for accept, want := range map[string]bool{"text/html,application/xhtml+xml": path != s.path+"nowhere", "*/*": false} {
+			r, err := http.NewRequest(http.MethodGet, "http://"+s.host+path, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r.Header.Set("Accept", accept)
+			resp, err := client.Do(r)
+			if err != nil {
+				t.Fatal(err)
+			}
+			text, _ := io.ReadAll(resp.Body)
+			resp.Body.Close()
+			if told := strings.Contains(string(text), "Scan the code once more"); resp.StatusCode != http.StatusNotFound || told != want {
+				t.Errorf("%s, %s: %s, %q", path, accept, resp.Status, text)
+			}
+			if want && (!strings.Contains(string(text), `bgcolor="#000000"`) || resp.Header.Get("Content-Security-Policy") == "") {
+				t.Errorf("%s: not dark, or not safe: %q", path, text)
+			}
 		}
 	}
 }
