@@ -31,6 +31,9 @@ const (
 var limitSays = map[Limit]say.Key{LimitNone: say.Key("limit: nothing known"), LimitAxis: say.Key("limit: the axis"), LimitWobble: say.Key("limit: the gear"),
 	LimitRate: say.Key("limit: the rate"), LimitRotation: say.Key("limit: the turning field"), LimitRefraction: say.Key("limit: the air"), LimitSky: say.Key("limit: the sky")}
 
+// Says names the limit, to stand in a sentence; nothing where it is not one of them.
+func (l Limit) Says() say.Line { return say.Of(limitSays[l]) }
+
 // Gain is something that would help.
 type Gain struct {
 	What          string     // [TurnAzimuth], [TurnAltitude], …

@@ -38,41 +38,42 @@ var drawings = map[string]drawing{
 	"lying":   Tube{Name: "Azimuth", Value: unit.AngleFromMin(-48), Sigma: unit.AngleFromMin(4), Stands: unit.AngleFromMin(26), Low: "too far left", High: "too far right"},
 	"turning": Tube{Name: "Base", Value: unit.AngleFromMin(-48), Sigma: unit.AngleFromMin(4), Stands: unit.AngleFromMin(26), Low: "too far left", High: "too far right", Turning: true},
 	"upright": Tube{Name: "Altitude", Standing: true, Value: unit.AngleFromMin(3), Sigma: unit.AngleFromMin(6), Stands: unit.AngleFromMin(18), Low: "too low", High: "too high"},
-	"field":   Field{Name: "Over the picture", Width: 400, Height: 300, Whiskers: []Whisker{{10, 10, 1.5, unit.AngleFromDeg(30)}, {200, 150, 1.01, 0}, {390, 290, 40, unit.AngleFromDeg(90)}}},
+	"field":   Field{Name: "Over the picture", Width: 400, Height: 300, Stars: []Whisker{{10, 10, 1.5}, {20, 20, 1.3}, {30, 10, 1.4}, {200, 150, 1.01}, {210, 150, 1.05}, {200, 160, 9}, {390, 290, 40}}, Tolerance: 1.25, Limit: "tolerance", Sparse: "too few stars"},
 	"plumb":   Plumb{Name: "The pole star", Star: "Polaris", Right: unit.AngleFromMin(-30), Up: unit.AngleFromMin(20), Facing: "north", Pole: unit.AngleFromDeg(46)},
 	"later":   Plumb{Name: "Now and later", Star: "Polaris", Right: unit.AngleFromMin(8), Up: unit.AngleFromMin(36), Facing: "north", Pole: unit.AngleFromDeg(46), Later: []Offset{{unit.AngleFromMin(3), unit.AngleFromMin(37)}, {unit.AngleFromMin(-2), unit.AngleFromMin(37)}}, Then: "in 20 min", Words: "one Moon width above the pole"},
 	"finder":  Plumb{Name: "In a finder", Star: "σ Octantis", Right: unit.AngleFromMin(50), Up: unit.AngleFromMin(-48), Facing: "south", Pole: unit.AngleFromDeg(33), Later: []Offset{{unit.AngleFromMin(60), unit.AngleFromMin(-35)}}, Then: "in an hour", Words: "2.2 Moon widths above and left of the pole", Inverted: true},
 	"low":     Plumb{Name: "On the equator", Star: "Polaris", Right: unit.AngleFromMin(-20), Up: unit.AngleFromMin(-31), Facing: "north", Pole: unit.AngleFromMin(29)},
 	"empty":   Chart{Title: "Nothing", Empty: "no picture yet"},
 
-	"no name":           Chart{},
-	"not a number":      Chart{Layers: []Layer{Line{X: []float64{nan, inf, 1}, Y: []float64{1, 1, -inf}}, Points{X: []float64{nan}, Y: []float64{nan}}}},
-	"one value":         Chart{Layers: []Layer{Points{X: []float64{5}, Y: []float64{5}, Sigma: []float64{inf}}}},
-	"one instant":       Chart{X: Axis{Kind: Time}, Layers: []Layer{Line{X: []float64{sec(0)}, Y: []float64{0}}}},
-	"far future":        Chart{X: Axis{Kind: Time}, Layers: []Layer{Line{X: []float64{-1e300, 1e300}, Y: []float64{-1e300, 1e300}}}},
-	"largest values":    Chart{Layers: []Layer{Line{X: []float64{-math.MaxFloat64, math.MaxFloat64}, Y: []float64{5e-324, math.MaxFloat64}}}},
-	"hair's breadth":    Chart{Layers: []Layer{Line{X: []float64{1e15, 1e15 + 0.125}, Y: []float64{1, 1 + 1e-15}}}},
-	"many decades":      Chart{X: Axis{Kind: Logarithmic}, Y: Axis{Kind: Logarithmic}, Layers: []Layer{Points{X: []float64{1e-300, 1e300}, Y: []float64{1, 2}, Sigma: []float64{5, 5}}}},
-	"not above zero":    Chart{X: Axis{Kind: Logarithmic}, Layers: []Layer{Line{X: []float64{-1, 0}, Y: []float64{1, 2}}}},
-	"unequal lengths":   Chart{Layers: []Layer{Line{X: []float64{1, 2, 3}, Y: []float64{1}}, Points{X: []float64{1}, Y: nil}}},
-	"marks alone":       Chart{Layers: []Layer{Mark{At: 3, Text: "three"}, Mark{At: nan, Upright: true}}},
-	"odd size":          Chart{Width: nan, Height: -4},
-	"hostile words":     Chart{Title: `"><script>&`, Detail: "\x00\xff\ufffe", X: Axis{Label: "<a>"}, Y: Axis{Label: "]]>"}, Layers: []Layer{Points{X: []float64{1}, Y: []float64{1}}, Mark{At: 1, Text: "</text><script>"}}},
-	"unmeasured tube":   Tube{Name: "Azimuth", Value: unit.Angle(nan), Stands: unit.AngleFromMin(26)},
-	"tube of nothing":   Tube{},
-	"nothing to turn":   Tube{Turning: true, Value: unit.Angle(nan)},
-	"turning far off":   Tube{Turning: true, Standing: true, Value: unit.AngleFromDeg(170), Sigma: unit.AngleFromDeg(400)},
-	"tube of nonsense":  Tube{Standing: true, Value: unit.Angle(inf), Sigma: unit.Angle(inf), Stands: unit.Angle(nan), Reach: unit.Angle(-inf)},
-	"tube far off":      Tube{Value: unit.AngleFromDeg(170), Sigma: unit.AngleFromDeg(400), Stands: unit.AngleFromSec(1)},
-	"tube short":        Tube{Value: unit.AngleFromMin(50), Sigma: unit.AngleFromMin(1), Reach: unit.AngleFromMin(10)},
-	"tube of hair":      Tube{Value: unit.AngleFromSec(0.01), Sigma: unit.AngleFromSec(0.001)},
-	"field of nothing":  Field{},
-	"field of nonsense": Field{Width: 1, Height: 1 << 40, Whiskers: []Whisker{{nan, 0, 2, 0}, {0, 0, nan, 0}, {0, 0, inf, 0}, {0, 0, 0.5, 0}, {-50, 0, 2, 0}}},
-	"star nowhere":      Plumb{Right: unit.Angle(nan)},
-	"pole nowhere":      Plumb{Right: 0.01, Pole: unit.Angle(nan), Later: []Offset{{unit.Angle(nan), 0}, {unit.Angle(inf), 1}}, Then: "<b>", Inverted: true},
-	"pole overhead":     Plumb{Star: "Polaris", Up: 0.01, Pole: unit.AngleFromDeg(90), Facing: "172.2° W"},
-	"star on the pole":  Plumb{Star: "Polaris", Pole: unit.AngleFromDeg(10), Later: []Offset{{}}},
-	"star far off":      Plumb{Star: strings.Repeat("w", 40), Right: unit.AngleFromDeg(100), Up: unit.AngleFromDeg(-100)},
+	"no name":            Chart{},
+	"not a number":       Chart{Layers: []Layer{Line{X: []float64{nan, inf, 1}, Y: []float64{1, 1, -inf}}, Points{X: []float64{nan}, Y: []float64{nan}}}},
+	"one value":          Chart{Layers: []Layer{Points{X: []float64{5}, Y: []float64{5}, Sigma: []float64{inf}}}},
+	"one instant":        Chart{X: Axis{Kind: Time}, Layers: []Layer{Line{X: []float64{sec(0)}, Y: []float64{0}}}},
+	"far future":         Chart{X: Axis{Kind: Time}, Layers: []Layer{Line{X: []float64{-1e300, 1e300}, Y: []float64{-1e300, 1e300}}}},
+	"largest values":     Chart{Layers: []Layer{Line{X: []float64{-math.MaxFloat64, math.MaxFloat64}, Y: []float64{5e-324, math.MaxFloat64}}}},
+	"hair's breadth":     Chart{Layers: []Layer{Line{X: []float64{1e15, 1e15 + 0.125}, Y: []float64{1, 1 + 1e-15}}}},
+	"many decades":       Chart{X: Axis{Kind: Logarithmic}, Y: Axis{Kind: Logarithmic}, Layers: []Layer{Points{X: []float64{1e-300, 1e300}, Y: []float64{1, 2}, Sigma: []float64{5, 5}}}},
+	"not above zero":     Chart{X: Axis{Kind: Logarithmic}, Layers: []Layer{Line{X: []float64{-1, 0}, Y: []float64{1, 2}}}},
+	"unequal lengths":    Chart{Layers: []Layer{Line{X: []float64{1, 2, 3}, Y: []float64{1}}, Points{X: []float64{1}, Y: nil}}},
+	"marks alone":        Chart{Layers: []Layer{Mark{At: 3, Text: "three"}, Mark{At: nan, Upright: true}}},
+	"odd size":           Chart{Width: nan, Height: -4},
+	"hostile words":      Chart{Title: `"><script>&`, Detail: "\x00\xff\ufffe", X: Axis{Label: "<a>"}, Y: Axis{Label: "]]>"}, Layers: []Layer{Points{X: []float64{1}, Y: []float64{1}}, Mark{At: 1, Text: "</text><script>"}}},
+	"unmeasured tube":    Tube{Name: "Azimuth", Value: unit.Angle(nan), Stands: unit.AngleFromMin(26)},
+	"tube of nothing":    Tube{},
+	"nothing to turn":    Tube{Turning: true, Value: unit.Angle(nan)},
+	"turning far off":    Tube{Turning: true, Standing: true, Value: unit.AngleFromDeg(170), Sigma: unit.AngleFromDeg(400)},
+	"tube of nonsense":   Tube{Standing: true, Value: unit.Angle(inf), Sigma: unit.Angle(inf), Stands: unit.Angle(nan), Reach: unit.Angle(-inf)},
+	"tube far off":       Tube{Value: unit.AngleFromDeg(170), Sigma: unit.AngleFromDeg(400), Stands: unit.AngleFromSec(1)},
+	"tube short":         Tube{Value: unit.AngleFromMin(50), Sigma: unit.AngleFromMin(1), Reach: unit.AngleFromMin(10)},
+	"tube of hair":       Tube{Value: unit.AngleFromSec(0.01), Sigma: unit.AngleFromSec(0.001)},
+	"field of nothing":   Field{},
+	"field of nonsense":  Field{Width: 1, Height: 1 << 40, Stars: []Whisker{{nan, 0, 2}, {0, 0, nan}, {0, 0, inf}, {0, 0, 0.5}, {-50, 0, 2}}, Empty: "too few stars"},
+	"field far too long": Field{Width: 400, Height: 300, Stars: []Whisker{{1, 1, 1e9}, {2, 2, 1e9}, {3, 3, 1e9}}},
+	"star nowhere":       Plumb{Right: unit.Angle(nan)},
+	"pole nowhere":       Plumb{Right: 0.01, Pole: unit.Angle(nan), Later: []Offset{{unit.Angle(nan), 0}, {unit.Angle(inf), 1}}, Then: "<b>", Inverted: true},
+	"pole overhead":      Plumb{Star: "Polaris", Up: 0.01, Pole: unit.AngleFromDeg(90), Facing: "172.2° W"},
+	"star on the pole":   Plumb{Star: "Polaris", Pole: unit.AngleFromDeg(10), Later: []Offset{{}}},
+	"star far off":       Plumb{Star: strings.Repeat("w", 40), Right: unit.AngleFromDeg(100), Up: unit.AngleFromDeg(-100)},
 }
 
 func sec(s float64) float64 { return float64(evening.Unix()) + s }
@@ -255,6 +256,39 @@ func side(t *testing.T, text, class string, standing bool) (from, to float64) {
 		to += from
 	})
 	return from, to
+}
+
+// What is shaded is the middle one of a cell's stars, which one odd star does not move; a cell with too few is not guessed at.
+func TestCellsAreMedians(t *testing.T) {
+	f := Field{Width: 300, Height: 300}
+	for i := range 9 {
+		x, y := float64(i%3)*100+50, float64(i/3)*100+50
+		for k := range i {
+			e := 1 + float64(i)/100 + 0.001*float64(k-i/2)
+			if k == 0 {
+				e = 30
+			}
+			f.Stars = append(f.Stars, Whisker{x, y, e})
+		}
+	}
+	g := f.cells()
+	if g.columns < fewestAlong || g.columns != g.rows || g.columns > mostAlong {
+		t.Fatalf("%d by %d cells", g.columns, g.rows)
+	}
+	for i := range 9 {
+		k := cell(float64(i/3)*100+50, 300, g.rows)*g.columns + cell(float64(i%3)*100+50, 300, g.columns)
+		const apart = 0.0015 // two neighbours in the list of stars
+		if m := g.medians[k]; i < leastStars != math.IsNaN(m) || i >= leastStars && math.Abs(m-1-float64(i)/100) > apart {
+			t.Errorf("cell of %d stars: %.4f", i, m)
+		}
+	}
+	drawn := string(f.SVG())
+	if n := strings.Count(drawn, `class="none"`); n != 2*(3+1) { // two strokes in each cell with fewer, and in the scale
+		t.Errorf("%d strokes of crosses", n)
+	}
+	if least, most, ok := f.Ends(); !ok || math.Abs(least-1.03) > 0.002 || math.Abs(most-1.08) > 0.002 {
+		t.Errorf("%.3f to %.3f", least, most)
+	}
 }
 
 // A long series is drawn as the same stroke with fewer points.

@@ -64,9 +64,10 @@ for (const name of names) for (const width of widths) {
   f.style.width = width + 'px'; f.style.height = '800px'; f.style.border = 0;
   f.onload = () => {
     const d = f.contentDocument, w = f.contentWindow;
-    const r = {name, width, scroll: d.documentElement.scrollWidth, background: w.getComputedStyle(d.documentElement).backgroundColor, over: [], loads: w.performance.getEntriesByType('resource').map(e => e.name), small: 99, words: ''};
+    const box = d.querySelector('.scroll'), table = box && box.firstElementChild;
+    const r = {name, width, slides: !box || table.offsetWidth <= box.clientWidth || (box.scrollLeft = 50, box.scrollLeft === 50), scroll: d.documentElement.scrollWidth, background: w.getComputedStyle(d.documentElement).backgroundColor, over: [], loads: w.performance.getEntriesByType('resource').map(e => e.name), small: 99, words: ''};
     for (const e of d.body.querySelectorAll('*')) {
-      if (e.closest('thead')) continue;
+      if (e.closest('.scroll table')) continue;
       const b = e.getBoundingClientRect();
       if (!e.closest('svg svg') && b.right > width + 1) r.over.push(e.tagName + ' ' + e.textContent.slice(0, 40));
       if (e.textContent && !e.children.length && b.width) {
@@ -93,6 +94,7 @@ type shown struct {
 	Over       []string
 	Small      float64
 	Words      string
+	Slides     bool     // whether a table wider than its frame can be moved in it
 	Loads      []string // what the page asked for, as the browser itself counts it
 }
 
@@ -142,6 +144,9 @@ func TestInTheBrowser(t *testing.T) {
 		}
 		if s.Scroll > s.Width || len(s.Over) > 0 {
 			t.Errorf("%s at %.0f px: %.0f px wide, beyond the window: %q", s.Name, s.Width, s.Scroll, s.Over)
+		}
+		if !s.Slides {
+			t.Errorf("%s at %.0f px: the table is cut off", s.Name, s.Width)
 		}
 		if s.Background != "rgb(0, 0, 0)" {
 			t.Errorf("%s: the background is %s, want black", s.Name, s.Background)

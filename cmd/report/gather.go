@@ -115,7 +115,7 @@ func FieldOf(seq drift.Sequence) *Field {
 		f := &Field{File: s.File, Width: s.Width, Height: s.Height}
 		for _, st := range s.Field.Stars {
 			if st.Flags&(star.Saturated|star.Edge|star.Blend|star.Hot) == 0 && st.Elongation >= 1 {
-				f.Stars = append(f.Stars, plot.Whisker{X: st.X, Y: st.Y, Elongation: st.Elongation, Angle: st.Angle})
+				f.Stars = append(f.Stars, plot.Whisker{X: st.X, Y: st.Y, Elongation: st.Elongation})
 			}
 		}
 		if len(f.Stars) > 0 {

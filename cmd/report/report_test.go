@@ -139,9 +139,9 @@ func TestNothingToDraw(t *testing.T) {
 
 func TestVerdictIsShown(t *testing.T) {
 	j := &exposure.Verdict{Round: 1, Of: 2, Advice: say.Text("Leave b out."), Causes: []exposure.Share{{Cause: exposure.CauseDec, Share: 0.7, Says: say.Text("The axis is off.")}},
-		Frames: []exposure.Judged{{File: "a", Round: true}, {File: "b", Cause: exposure.CauseDec, TrailPx: 4}}}
+		Frames: []exposure.Judged{{File: "a", Round: true}, {File: "b", Cause: exposure.CauseDec, TrailPx: 4, Elongation: 1.5}}}
 	page := written(t, Data{Judged: j, Answer: answer.Answer{Frames: []answer.FrameJSON{{File: "a"}, {File: "b"}}}})
-	for _, want := range []string{"1 of 2 are round", "Leave b out.", "70 % of the excess. The axis is off.", "no: declination drift", ">yes<"} {
+	for _, want := range []string{"1 of 2 are round", "Leave b out.", "70 % of the excess. The axis is off.", "not round: declination drift", ">round<"} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)
 		}

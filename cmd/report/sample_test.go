@@ -53,10 +53,10 @@ func full() Data {
 	d := Data{Answer: a, Title: "Evening at the reservoir", Generated: evening.Add(time.Hour), Version: "0.3",
 		Drift: &Drift{}, Wobble: &Wobble{Result: wobble.Result{State: wobble.Measured, PeriodS: 480, PeriodSigmaS: 6, PeakToPeakSigma: unit.AngleFromSec(3), MaxRateSigma: 0.04}},
 		Exposure: &Exposure{MaxElongation: 1.25, Share: 0.9, Rules: exposure.Rules{Rule500S: to(4.3), NPFS: to(3.9)},
-			Forecast: exposure.Forecast{LimitedBy: "the axis's azimuth", Advice: say.Text("Turning the base by 48′ lengthens exposures from 41 s to 95 s; after that, the gear is the limit.")}},
+			Forecast: exposure.Forecast{LimitedBy: exposure.LimitAxis, Advice: say.Text("Turning the base by 48′ lengthens exposures from 41 s to 95 s; after that, the gear is the limit.")}},
 		Field: &Field{File: "sky-01.jpg", Width: 4032, Height: 3024},
 		Judged: &exposure.Verdict{Round: 11, Of: 12, Causes: []exposure.Share{{Cause: "declination drift", Share: 0.8, Says: say.Text("The axis is off.")}, {Cause: "unknown", Share: 0.2}}, Advice: say.Text("Leave out one picture: sky-07.jpg."),
-			Frames: []exposure.Judged{{File: "sky-01.jpg", Round: true}, {File: "sky-07.jpg", Cause: "shake", TrailPx: 4}}}}
+			Frames: []exposure.Judged{{File: "sky-01.jpg", Round: true}, {File: "sky-07.jpg", Cause: "shake", TrailPx: 4, Elongation: 1.4}}}}
 	d.fill()
 	return d
 }
@@ -95,7 +95,7 @@ func (d *Data) fill() {
 	}
 	for i := range 60 {
 		x, y := float64(i%10)*400+200, float64(i/10)*480+240
-		d.Field.Stars = append(d.Field.Stars, plot.Whisker{X: x, Y: y, Elongation: 1 + math.Abs(x-2000)/4000, Angle: unit.AngleFromDeg(float64(15 * (i / 10)))})
+		d.Field.Stars = append(d.Field.Stars, plot.Whisker{X: x, Y: y, Elongation: 1 + math.Abs(x-2000)/4000})
 	}
 }
 

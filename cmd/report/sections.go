@@ -3,13 +3,13 @@ package report
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/cmd/plot"
 	"trueturn/cmd/words"
 	"trueturn/drift/wobble"
+	"trueturn/ephem/say"
 )
 
 // or is the first that says something.
@@ -24,16 +24,21 @@ func or(list ...string) string {
 
 // series is a quantity in time, one panel.
 type series struct {
-	title, label, detail string
-	x, y, sigma          []float64
-	stretch              []int
+	caption, label string
+	x, y, sigma    []float64
+	stretch        []int
 }
 
 func (s series) panel() Figure {
 	lx, ly := broken(s.x, s.y, s.stretch)
-	c := plot.Chart{Title: s.title, Detail: s.detail, X: plot.Axis{Kind: plot.Time}, Y: plot.Axis{Label: s.label, Include: []float64{0}},
-		Layers: []plot.Layer{plot.Line{X: lx, Y: ly}, plot.Points{X: s.x, Y: s.y, Sigma: s.sigma}, plot.Mark{At: 0}}}
-	return Figure{c.SVG(), s.title + ". " + s.detail}
+	return drawn(s.caption, plot.Chart{X: plot.Axis{Kind: plot.Time}, Y: plot.Axis{Label: s.label, Include: []float64{0}},
+		Layers: []plot.Layer{plot.Line{X: lx, Y: ly}, plot.Points{X: s.x, Y: s.y, Sigma: s.sigma}, plot.Mark{At: 0}}})
+}
+
+// drawn is a chart that its caption tells to those who do not see it.
+func drawn(caption string, c plot.Chart) Figure {
+	c.Title = caption
+	return Figure{c.SVG(), caption}
 }
 
 // known is whether anything of it can be drawn.
@@ -53,21 +58,21 @@ func driftSection(d Data) Section {
 	x := plot.Seconds(c.mid)
 	switch {
 	case len(c.mid) < 2:
-		s.Words = append(s.Words, "Fewer than two pictures were used, so no creep can be seen.")
+		s.Words = append(s.Words, words.Say("no creep from fewer than two"))
 	case alone(c.stretch):
-		s.Words = append(s.Words, "The axis was swung or the camera re-aimed between most pictures; so creep cannot be seen from one to the next.")
+		s.Words = append(s.Words, words.Say("swings hide creep"))
 	default:
 		for _, p := range []series{
-			{"North and south", "declination less the first’s, ″", "How far the middle of the picture crept over the sky; up is north.", x, c.north, c.northSigma, c.stretch},
-			{"East and west", "right ascension × cos δ, less the first’s, ″", "How far it crept the other way; up is east.", x, c.east, c.northSigma, c.stretch},
-			{"Turning of the picture", "roll less the first’s, ′", "How far the camera turned about its line of sight; up is from north toward east.", x, c.roll, nil, c.stretch},
+			{words.Say("panel: north"), "declination less the first’s, ″", x, c.north, c.northSigma, c.stretch},
+			{words.Say("panel: east"), "right ascension × cos δ, less the first’s, ″", x, c.east, c.northSigma, c.stretch},
+			{words.Say("panel: roll"), "roll less the first’s, ′", x, c.roll, nil, c.stretch},
 		} {
 			s.Figures = append(s.Figures, p.panel())
 		}
 	}
 	s.leftOver(d)
 	if len(s.Figures) > 0 && len(s.Words) == 0 {
-		s.Words = []string{"Bars are one standard error. Where the axis was swung or the camera re-aimed, the count begins anew."}
+		s.Words = []string{words.Say("how panels count")}
 	}
 	return s
 }
@@ -79,12 +84,12 @@ func (s *Section) leftOver(d Data) {
 	}
 	x := plot.Seconds(d.Drift.Mid)
 	for _, p := range []series{
-		{"Left over upward", "height, ″", "How much higher the camera looks than the fitted axis says.", x, d.Drift.AltitudeArcsec, nil, d.Drift.Stretch},
-		{"Left over sideways", "to the right, ″", "How much farther right it looks than the fitted axis says.", x, d.Drift.SidewaysArcsec, nil, d.Drift.Stretch},
+		{words.Say("panel: upward"), "height, ″", x, d.Drift.AltitudeArcsec, nil, d.Drift.Stretch},
+		{words.Say("panel: sideways"), "to the right, ″", x, d.Drift.SidewaysArcsec, nil, d.Drift.Stretch},
 	} {
 		s.Figures = append(s.Figures, p.panel())
 	}
-	turn := series{"Turn about the axis, less a steady rate", "angle, ″", "What the gear did; each stretch about its own mean.", x, d.Drift.TurnArcsec, d.Drift.TurnSigmaArcsec, d.Drift.Stretch}
+	turn := series{words.Say("panel: turn"), "angle, ″", x, d.Drift.TurnArcsec, d.Drift.TurnSigmaArcsec, d.Drift.Stretch}
 	if turn.known() && !alone(d.Drift.Stretch) {
 		s.Figures = append(s.Figures, turn.panel())
 	}
@@ -99,7 +104,7 @@ func wobbleSection(d Data) Section {
 	w := d.Wobble
 	if w == nil {
 		if len(s.Words) == 0 {
-			s.Words = []string{or(d.Missing.Wobble, "Not measured: it takes pictures over more than one turn of the worm, some eight to fifteen minutes, hands off.")}
+			s.Words = []string{or(d.Missing.Wobble, words.Say("wobble not measured"))}
 		}
 		return s
 	}
@@ -140,28 +145,25 @@ func periodicFacts(p *answer.PeriodicJSON, w *Wobble) []Fact {
 }
 
 func (w Wobble) inTime() Figure {
-	title, detail := "Angle about the axis, less the steady rate", "Dots are pictures with one standard error, the curve is the fitted wobble."
+	caption := words.Say("panel: wobble, with curve")
 	if len(w.CurveMid) < 2 {
-		detail = "Dots are pictures with one standard error."
+		caption = words.Say("panel: wobble")
 	}
-	c := plot.Chart{Title: title, Detail: detail, X: plot.Axis{Kind: plot.Time}, Y: plot.Axis{Label: "angle, ″", Include: []float64{0}},
-		Layers: []plot.Layer{plot.Line{X: plot.Seconds(w.CurveMid), Y: w.CurveArcsec}, plot.Points{X: plot.Seconds(w.Mid), Y: w.Arcsec, Sigma: w.SigmaArcsec}}}
-	return Figure{c.SVG(), title + ". " + detail}
+	return drawn(caption, plot.Chart{X: plot.Axis{Kind: plot.Time}, Y: plot.Axis{Label: "angle, ″", Include: []float64{0}},
+		Layers: []plot.Layer{plot.Line{X: plot.Seconds(w.CurveMid), Y: w.CurveArcsec}, plot.Points{X: plot.Seconds(w.Mid), Y: w.Arcsec, Sigma: w.SigmaArcsec}}})
 }
 
 func (w Wobble) periodogram() Figure {
-	title := "Periodogram"
-	detail := "For each period, the share of the scatter that a sine of it explains; 1 is all."
 	periods := make([]float64, len(w.Frequencies))
 	for i, f := range w.Frequencies {
 		periods[i] = 1 / f
 	}
-	c := plot.Chart{Title: title, Detail: detail, X: plot.Axis{Label: "period, s", Kind: plot.Logarithmic}, Y: plot.Axis{Label: "share explained", Include: []float64{0, 1}},
+	c := plot.Chart{X: plot.Axis{Label: "period, s", Kind: plot.Logarithmic}, Y: plot.Axis{Label: "share explained", Include: []float64{0, 1}},
 		Layers: []plot.Layer{plot.Line{X: periods, Y: w.Spectrum}}}
 	if w.State == wobble.Measured {
-		c.Layers = append(c.Layers, plot.Mark{At: w.PeriodS, Upright: true, Text: fmt.Sprintf("%.0f s", w.PeriodS)})
+		c.Layers = append(c.Layers, plot.Mark{At: w.PeriodS, Upright: true, Text: words.Exposure(w.PeriodS)})
 	}
-	return Figure{c.SVG(), title + ". " + detail}
+	return drawn(words.Say("panel: periods"), c)
 }
 
 // fieldSection is the elongation over one picture.
@@ -169,16 +171,20 @@ func fieldSection(d Data) Section {
 	s := Section{Name: "Elongation over the picture"}
 	f := d.Field
 	if f == nil || len(f.Stars) == 0 {
-		s.Words = []string{or(d.Missing.Field, "Not drawn: no picture with measured stars was given.")}
+		s.Words = []string{or(d.Missing.Field, words.Say("no field"))}
 		return s
 	}
-	detail := fmt.Sprintf("%s: each stroke lies along a star, and is longer the longer the star; round stars are dots.", f.File)
-	k := 0.0
+	p := plot.Field{Width: f.Width, Height: f.Height, Stars: f.Stars, Limit: words.Say("tolerance"), Sparse: words.Say("too few stars"), Empty: words.Say("too few stars")}
 	if d.Exposure != nil {
-		k = d.Exposure.MaxElongation
+		p.Tolerance = d.Exposure.MaxElongation
 	}
-	p := plot.Field{Name: "Elongation over the picture", Detail: detail, Width: f.Width, Height: f.Height, Whiskers: f.Stars, Key: k}
-	s.Figures = []Figure{{p.SVG(), detail}}
+	p.Name = words.Say("panel: field, too few", f.File)
+	if least, most, ok := p.Ends(); ok && p.Tolerance > 1 && most > p.Tolerance {
+		p.Name = words.Say("panel: field, longer framed", f.File, say.Elongation(least), say.Elongation(most))
+	} else if ok {
+		p.Name = words.Say("panel: field", f.File, say.Elongation(least), say.Elongation(most))
+	}
+	s.Figures = []Figure{{p.SVG(), p.Name}}
 	return s
 }
 
@@ -187,11 +193,11 @@ func exposureSection(d Data) Section {
 	s := Section{Name: "How long stars stay round"}
 	e := d.Exposure
 	if e == nil || len(e.Curve) == 0 {
-		s.Words = []string{or(d.Missing.Exposure, "Not forecast: it takes an axis, the lens and the width of a star.")}
+		s.Words = []string{or(d.Missing.Exposure, words.Say("not forecast"))}
 		return s
 	}
-	if e.LimitedBy != "" {
-		s.Words = append(s.Words, sentence("limited by "+string(e.LimitedBy)))
+	if limit := e.LimitedBy.Says(); e.LimitedBy != "" && !limit.None() {
+		s.Words = append(s.Words, words.Say("the limit is", limit))
 	}
 	if !e.Advice.None() {
 		s.Words = append(s.Words, words.Line(e.Advice))
@@ -219,10 +225,10 @@ func (e Exposure) lengths(a *answer.ExposureJSON) []plot.Layer {
 	last := e.Curve[len(e.Curve)-1].ExposureS
 	var ls []plot.Layer
 	if a.PlannedS > 0 && a.PlannedS <= last {
-		ls = append(ls, plot.Mark{At: a.PlannedS, Upright: true, Text: "planned " + words.Exposure(a.PlannedS)})
+		ls = append(ls, plot.Mark{At: a.PlannedS, Upright: true, Text: words.Say("planned", say.Seconds(a.PlannedS))})
 	}
 	if a.LongestS != nil && *a.LongestS <= last && *a.LongestS > 0 {
-		ls = append(ls, plot.Mark{At: *a.LongestS, Upright: true, Text: "longest " + words.Longest(*a.LongestS)})
+		ls = append(ls, plot.Mark{At: *a.LongestS, Upright: true, Text: words.Say("longest", say.LongestOf(*a.LongestS))})
 	}
 	return ls
 }
@@ -239,21 +245,25 @@ func (e Exposure) columns() (length, elongation, share []float64) {
 
 func (e Exposure) elongations(a *answer.ExposureJSON) Figure {
 	x, y, _ := e.columns()
-	title := "Elongation by length of exposure"
-	detail := fmt.Sprintf("Long axis over short at the worst place of the picture, not exceeded by %.0f of 100 exposures; the line at %.2f is the tolerance.", 100*e.Share, e.MaxElongation)
-	layers := append([]plot.Layer{plot.Line{X: x, Y: y}, plot.Mark{At: e.MaxElongation, Text: fmt.Sprintf("tolerance %.2f", e.MaxElongation)}}, e.lengths(a)...)
-	c := plot.Chart{Title: title, Detail: detail, X: e.axis(), Y: plot.Axis{Label: "elongation", Include: []float64{1}}, Layers: layers}
-	return Figure{c.SVG(), title + ". " + detail}
+	tolerance := say.Elongation(e.MaxElongation)
+	return e.curve(words.Say("panel: elongation", hundredths(e.Share), tolerance), x, y, plot.Axis{Label: "elongation", Include: []float64{1}},
+		plot.Mark{At: e.MaxElongation, Text: words.Say("tolerance of", tolerance)}, a)
 }
 
 func (e Exposure) shares(a *answer.ExposureJSON) Figure {
 	x, _, y := e.columns()
-	title := "Share of exposures that stay round"
-	detail := "Of a hundred exposures of that length, begun at any moment of the wobble."
-	layers := append([]plot.Layer{plot.Line{X: x, Y: y}, plot.Mark{At: 100 * e.Share, Text: fmt.Sprintf("wanted: %.0f", 100*e.Share)}}, e.lengths(a)...)
-	c := plot.Chart{Title: title, Detail: detail, X: e.axis(), Y: plot.Axis{Label: "of 100 exposures", Include: []float64{0, 100}}, Layers: layers}
-	return Figure{c.SVG(), title + ". " + detail}
+	return e.curve(words.Say("panel: share"), x, y, plot.Axis{Label: "of 100 exposures", Include: []float64{0, 100}},
+		plot.Mark{At: 100 * e.Share, Text: words.Say("wanted", hundredths(e.Share))}, a)
 }
+
+// curve is drawn through every length that was worked out, each with its dot: between them it is a guess.
+func (e Exposure) curve(caption string, x, y []float64, over plot.Axis, wanted plot.Mark, a *answer.ExposureJSON) Figure {
+	layers := append([]plot.Layer{plot.Line{X: x, Y: y}, plot.Points{X: x, Y: y}, wanted}, e.lengths(a)...)
+	return drawn(caption, plot.Chart{X: e.axis(), Y: over, Layers: layers})
+}
+
+// hundredths is a share as a whole number of a hundred.
+func hundredths(share float64) int { return int(math.Round(100 * share)) }
 
 // judgedView is what became of exposures taken.
 type judgedView struct {
@@ -266,9 +276,13 @@ func judgedOf(d Data) *judgedView {
 	if d.Judged == nil {
 		return nil
 	}
-	v := &judgedView{Words: fmt.Sprintf("%d of %d exposures are round.", d.Judged.Round, d.Judged.Of), Advice: words.Line(d.Judged.Advice)}
+	v := &judgedView{Words: words.Say("so many are round", d.Judged.Round, d.Judged.Of), Advice: words.Line(d.Judged.Advice)}
 	for _, c := range d.Judged.Causes {
-		v.Causes = append(v.Causes, Fact{string(c.Cause), strings.TrimSpace(words.Share(max(0, math.Min(1, c.Share))) + " of the excess. " + words.Line(c.Says))})
+		text := words.Say("part of the excess", say.Share(max(0, min(1, c.Share))))
+		if !c.Says.None() {
+			text += " " + words.Line(c.Says)
+		}
+		v.Causes = append(v.Causes, Fact{string(c.Cause), text})
 	}
 	return v
 }
@@ -307,7 +321,7 @@ func framesOf(d Data) framesView {
 		}
 		v.Rows = append(v.Rows, r)
 	}
-	v.Count = fmt.Sprintf("%d pictures, %d used for the axis.", len(v.Rows), used)
+	v.Count = words.Say("pictures used", len(v.Rows), used)
 	if len(v.Rows) > 0 {
 		for _, c := range v.Rows[0].Cells {
 			v.Heads = append(v.Heads, c.Name)
@@ -340,15 +354,8 @@ func rollOf(v *float64) string {
 }
 
 func roundCell(rounds map[string]exposure.Judged, file string) Fact {
-	f, ok := rounds[file]
-	words := "–"
-	switch {
-	case ok && f.Round:
-		words = "yes"
-	case ok && f.Cause != "":
-		words = "no: " + string(f.Cause)
-	case ok:
-		words = "no"
+	if f, ok := rounds[file]; ok {
+		return Fact{"verdict", words.Judged(f)}
 	}
-	return Fact{"round", words}
+	return Fact{"verdict", "–"}
 }

@@ -32,15 +32,15 @@ func titleOf(d Data) string {
 	if d.Title != "" {
 		return d.Title
 	}
-	return "What the pictures say"
+	return words.Say("what the pictures say")
 }
 
-// figures for each step where no length of exposure is known.
-var steps = map[string]string{
-	string(policy.Shoot):   "Start now",
-	string(policy.Turn):    "Turn the knobs",
-	string(policy.Swing):   "Swing the axis",
-	string(policy.Measure): "Measure again",
+// steps are said where no length of exposure is known.
+var steps = map[string]say.Line{
+	string(policy.Shoot):   say.Of("act: start"),
+	string(policy.Turn):    say.Of("head: turn the knobs"),
+	string(policy.Swing):   say.Of("head: swing"),
+	string(policy.Measure): say.Of("head: measure again"),
 }
 
 // headlineOf is the exposure that stays round, else what to turn, else why there is nothing.
@@ -52,16 +52,16 @@ func headlineOf(d Data) headline {
 	}
 	switch {
 	case a.Measured != nil && !a.Measured.Question.Ask.None():
-		h.Figure = words.Line(say.Of("question first"))
+		h.Figure = words.Say("question first")
 	case a.Exposure != nil && a.Exposure.LongestS != nil:
 		h.Figure = words.Line(exposure.Headline(*a.Exposure.LongestS, a.Exposure.Gear))
-	case a.Advice.Next != nil && steps[*a.Advice.Next] != "":
-		h.Figure = steps[*a.Advice.Next]
+	case a.Advice.Next != nil && !steps[*a.Advice.Next].None():
+		h.Figure = words.Line(steps[*a.Advice.Next])
 	case d.Judged != nil && d.Judged.Of > 0:
-		h.Figure = fmt.Sprintf("%d of %d are round", d.Judged.Round, d.Judged.Of)
+		h.Figure = strings.TrimSuffix(words.Say("so many are round", d.Judged.Round, d.Judged.Of), ".")
 		h.Doing = words.Line(d.Judged.Advice)
 	default:
-		h.Figure = "No axis from these pictures"
+		h.Figure = words.Say("no axis from these")
 	}
 	return h
 }
@@ -94,12 +94,12 @@ func sentence(s string) string {
 func axisOf(d Data) axisView {
 	a := d.Answer
 	if a.Axis == nil || a.Error == nil {
-		why := "The pictures do not show where the axis points."
+		why := words.Say("no axis seen")
 		if a.Err != nil {
 			why = reason(a)
 		}
 		if headlineOf(d).Doing == why {
-			why = "None could be measured, for the reason above."
+			why = words.Say("no axis, as said above")
 		}
 		return axisView{Why: why}
 	}
@@ -127,48 +127,42 @@ func Level(a answer.Answer) (azimuth, altitude plot.Tube, ok bool) {
 	}
 	// As a turn about the vertical an error on the sky is larger by 1/cos(altitude).
 	turn := unit.Angle(stands.Rad() / max(1e-6, math.Cos(a.Axis.AltitudeDeg*math.Pi/180)))
-	azimuth = plot.Tube{Name: "Base: how far round the axis points, against its aim", Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
+	azimuth = plot.Tube{Name: words.Say("tube: base"), Value: arcmin(a.Error.AzimuthArcmin), Sigma: arcmin(a.Axis.AzimuthSigmaArcmin),
 		Stands: turn, Low: "too far left", High: "too far right"}
-	altitude = plot.Tube{Name: "Tilt: how high the axis points, against its aim", Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
+	altitude = plot.Tube{Name: words.Say("tube: tilt"), Standing: true, Value: arcmin(a.Error.AltitudeArcmin), Sigma: arcmin(a.Axis.AltitudeSigmaArcmin),
 		Stands: stands, Low: "too low", High: "too high"}
 	return azimuth, altitude, true
 }
 
 // reading says how to read the tubes.
 func (t tubes) reading(a answer.Answer) string {
-	text := "Each bubble is where the axis points and is as long as the measurement is unsure, two standard errors either way. "
-	if t.altitude.Stands <= 0 {
-		return text + "How much the planned exposure can take is not known, so the tubes have no marks."
+	marks := say.Of("tubes without marks")
+	if t.altitude.Stands > 0 {
+		var planned any = say.Of("the planned exposure")
+		if s := a.Measured.Question.PlannedS; s > 0 {
+			planned = say.Seconds(s)
+		}
+		marks = say.Of("what the marks enclose", planned)
 	}
-	planned := "the planned exposure"
-	if s := a.Measured.Question.PlannedS; s > 0 {
-		planned = words.Exposure(s)
-	}
-	return text + fmt.Sprintf("The marks enclose what %s can take when the other tube is in the middle; half of the tolerance is left to the gear.", planned)
+	return words.Line(say.All(say.Of("how to read the tubes"), marks))
 }
 
 func (t tubes) azimuthWords(a answer.Answer) string {
-	side := "clockwise seen from above, right when facing the pole"
+	side := say.Of("right")
 	if a.Error.AzimuthArcmin < 0 {
-		side = "anticlockwise seen from above, left when facing the pole"
+		side = say.Of("left")
 	}
-	return caption("Base", a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin, "too far "+side, a.Advice.Azimuth)
+	off := words.BaseOff(words.OffBy(a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin))
+	return caption(say.Of("base off, as one faces it", off, side), a.Advice.Azimuth)
 }
 
 func (t tubes) altitudeWords(a answer.Answer) string {
-	side := "too high"
-	if a.Error.AltitudeArcmin < 0 {
-		side = "too low"
-	}
-	return caption("Tilt", a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin, side, a.Advice.Altitude)
+	return caption(say.Of("tilt off", words.TiltOff(words.OffBy(a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin))), a.Advice.Altitude)
 }
 
-func caption(name string, value, sigma float64, side, advice string) string {
-	text := fmt.Sprintf("%s: %s %s.", name, words.Off(arcmin(value), arcmin(sigma)), side)
-	if advice != "" {
-		text += " " + sentence(advice)
-	}
-	return text
+// caption is how far off the axis is and what to do about it.
+func caption(off say.Line, advice string) string {
+	return strings.TrimSpace(words.Line(off) + " " + sentence(advice))
 }
 
 func axisFacts(a answer.Answer) []Fact {
@@ -190,25 +184,18 @@ func axisFacts(a answer.Answer) []Fact {
 }
 
 func methodOf(d Data) []string {
-	method := []string{
-		"Each picture was recognised by its stars against the Hipparcos catalogue, which gives the attitude of the camera over the horizon at the middle of the exposure, refraction counted.",
-		"One axis was fitted to all attitudes by least squares with the angle about it free in every picture, so that neither an uneven gear nor a swing by hand bends it.",
-		"What is said after ± is one standard error, from the scatter of the stars, of the catalogue, of the refraction and of the camera's own wandering.",
-	}
-	made := fmt.Sprintf("Version of the figures: %d.", answer.Version)
+	made := []say.Line{say.Of("method: version", answer.Version)}
 	if d.Version != "" {
-		made = fmt.Sprintf("Made by trueturn %s. %s", d.Version, made)
+		made = append([]say.Line{say.Of("method: made by", d.Version)}, made...)
 	}
 	if !d.Generated.IsZero() {
-		made += " Written on " + d.Generated.UTC().Format("2 January 2006 at 15:04") + " UTC."
+		made = append(made, say.Of("method: written on", d.Generated.UTC().Format("2 January 2006 at 15:04")))
 	}
 	if s := d.Answer.Site; s != nil {
-		made += fmt.Sprintf(" Site: %s°, %s° (north and east positive), %.0f m.", decimal(s.Latitude.Deg(), 2), decimal(s.Longitude.Deg(), 2), s.HeightM)
+		made = append(made, say.Of("method: site", say.Place{LatitudeDeg: s.Latitude.Deg(), LongitudeDeg: s.Longitude.Deg()}, int(math.Round(s.HeightM))))
 	}
-	return append(method, made)
+	return []string{words.Say("method: pictures"), words.Say("method: axis"), words.Say("method: errors"), words.Line(say.All(made...))}
 }
-
-func decimal(v float64, n int) string { return digits(&v, n) }
 
 // clock prints an instant of a picture.
 func clock(s *string) string {

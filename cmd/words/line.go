@@ -11,7 +11,7 @@ import (
 // no other place for them.
 
 // tables are all of them.
-var tables = []map[say.Key]string{common, orders, acts, situations, answers, exposures, gears, nights, positions}
+var tables = []map[say.Key]string{common, orders, acts, situations, answers, exposures, gears, nights, positions, reports, axes}
 
 // common are the keys package say has itself.
 var common = map[say.Key]string{"as it is": "{}", "one after another": "{}"}
@@ -56,6 +56,9 @@ func Line(l say.Line) string {
 		}
 	}
 }
+
+// Say is the sentence of a key in words.
+func Say(k say.Key, with ...any) string { return Line(say.Of(k, with...)) }
 
 // sequence is several lines with a blank between.
 func sequence(lines []say.Line) string {

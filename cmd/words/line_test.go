@@ -4,6 +4,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"go/types"
 	"io/fs"
 	"path/filepath"
 	"strconv"
@@ -24,10 +25,10 @@ type call struct {
 	at   token.Position
 }
 
-// calls are all lines made below cmd: say.Of with a literal, and literals of type say.Key.
+// calls are all lines made: say.Of and Say with a literal, and literals of type say.Key.
 func calls(t *testing.T) (all []call) {
 	t.Helper()
-	for _, dir := range []string{"align", "drift", "ephem"} {
+	for _, dir := range []string{"align", "drift", "ephem", "cmd"} {
 		err := filepath.WalkDir(filepath.Join("../..", dir), func(path string, d fs.DirEntry, err error) error {
 			if err != nil || filepath.Ext(path) != ".go" || strings.HasSuffix(path, "_test.go") || filepath.Base(filepath.Dir(path)) == "say" {
 				return err
@@ -53,28 +54,27 @@ func calls(t *testing.T) (all []call) {
 	return all
 }
 
-// madeBy reads say.Of("key", …) and say.Key("key").
+// madeBy reads say.Of("key", …), words.Say("key", …), Say("key", …) in this package, and say.Key("key").
 func madeBy(n ast.Node) (call, bool) {
 	c, ok := n.(*ast.CallExpr)
 	if !ok || len(c.Args) == 0 {
 		return call{}, false
 	}
-	f, ok := c.Fun.(*ast.SelectorExpr)
-	lit, isLit := c.Args[0].(*ast.BasicLit)
-	if !ok || !isLit {
-		return call{}, false
-	}
-	pkg, ok := f.X.(*ast.Ident)
-	if !ok || pkg.Name != "say" {
+	lit, ok := c.Args[0].(*ast.BasicLit)
+	if !ok {
 		return call{}, false
 	}
 	key, err := strconv.Unquote(lit.Value)
-	switch {
-	case err != nil:
+	if err != nil {
 		return call{}, false
-	case f.Sel.Name == "Of" && c.Ellipsis == token.NoPos:
-		return call{key: say.Key(key), with: len(c.Args) - 1}, true
-	case f.Sel.Name == "Of", f.Sel.Name == "Key":
+	}
+	switch types.ExprString(c.Fun) {
+	case "say.Of", "words.Say", "Say":
+		if c.Ellipsis == token.NoPos {
+			return call{key: say.Key(key), with: len(c.Args) - 1}, true
+		}
+		return call{key: say.Key(key), with: -1}, true
+	case "say.Key":
 		return call{key: say.Key(key), with: -1}, true
 	}
 	return call{}, false
@@ -154,7 +154,7 @@ func TestQuantities(t *testing.T) {
 		{say.Pictures(1), "one picture"}, {say.Pictures(7), "7 pictures"}, {say.Share(0.31), "31 %"},
 		{say.Degrees(unit.AngleFromDeg(25)), "25°"}, {say.Degrees(unit.AngleFromDeg(-3.24)), "-3.2°"},
 		{say.Arcsec{Value: unit.AngleFromSec(44), Sigma: unit.AngleFromSec(1.2)}, "44.0 ± 1.2″"}, {say.Arcsec{Value: unit.AngleFromSec(0.58)}, "0.58″"},
-		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Ratio{Value: 1 / 1.0027379, Sigma: 1e-6}, "0.99727 ± 0.00001"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"}, {say.Kilometres(1234), "1200 km"},
+		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Ratio{Value: 1 / 1.0027379, Sigma: 1e-6}, "0.99727 ± 0.00001"}, {say.Elongation(1.2), "1.20"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"}, {say.Kilometres(1234), "1200 km"},
 		{say.Place{LatitudeDeg: 50, LongitudeDeg: -3.456}, "50.00° N, 3.46° W"}, {say.Files{"a.jpg", "b.jpg", "c.jpg"}, "a.jpg and 2 more"},
 		{say.All(say.Text("One."), say.Line{}, say.Text("Two.")), "One. Two."},
 	} {
