@@ -1,8 +1,8 @@
 package plot
 
 import (
-	"html/template"
 	"math"
+	"trueturn/cmd/markup"
 )
 
 // Chart is one quantity over one axis, with what belongs to it in layers, drawn in their order.
@@ -37,7 +37,7 @@ const (
 )
 
 // SVG draws the chart.
-func (c Chart) SVG() template.HTML {
+func (c Chart) SVG() markup.Safe {
 	w, h := c.Width, c.Height
 	if !finite(w, h) || w < 120 || h < 120 {
 		w, h = 360, 220

@@ -2,9 +2,9 @@ package plot
 
 import (
 	"fmt"
-	"html/template"
 	"math"
 	"slices"
+	"trueturn/cmd/markup"
 )
 
 // Whisker is how long a star is drawn out.
@@ -101,7 +101,7 @@ func (f Field) Ends() (least, most float64, ok bool) {
 }
 
 // SVG draws the field and its scale.
-func (f Field) SVG() template.HTML {
+func (f Field) SVG() markup.Safe {
 	w, h := f.size()
 	p := figure("plot", 360, h+70, f.Name, f.Detail)
 	frame := box{(360 - w) / 2, 6, (360 + w) / 2, 6 + h}

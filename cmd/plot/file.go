@@ -3,15 +3,15 @@ package plot
 import (
 	"bytes"
 	"fmt"
-	"html/template"
 	"regexp"
 	"strconv"
 	"strings"
+	"trueturn/cmd/markup"
 )
 
 // File is drawings as an SVG file of their own, one beneath the other: with the style sheet and the night's black paper. Viewers that
 // know no variables in style sheets see the night's colours as well; printed from a browser it is dark on white.
-func File(title string, drawings ...template.HTML) []byte {
+func File(title string, drawings ...markup.Safe) []byte {
 	const gap = 16
 	var parts bytes.Buffer
 	width, height := 0.0, 0.0

@@ -2,9 +2,9 @@ package plot
 
 import (
 	"fmt"
-	"html/template"
 	"math"
 	"strings"
+	"trueturn/cmd/markup"
 
 	"github.com/soniakeys/unit"
 )
@@ -65,7 +65,7 @@ const tubeRound = 20
 const mostReach = 180 * 60
 
 // SVG draws the tube.
-func (t Tube) SVG() template.HTML {
+func (t Tube) SVG() markup.Safe {
 	s := t.shape()
 	var p *pen
 	var l lie

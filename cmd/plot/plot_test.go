@@ -4,7 +4,6 @@ import (
 	"encoding/xml"
 	"errors"
 	"flag"
-	"html/template"
 	"io"
 	"math"
 	"os"
@@ -14,6 +13,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"trueturn/cmd/markup"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/soniakeys/unit"
@@ -28,7 +28,7 @@ var (
 )
 
 // drawing is anything of the package.
-type drawing interface{ SVG() template.HTML }
+type drawing interface{ SVG() markup.Safe }
 
 // drawings are one of each kind, and what may come in their way. Golden files hold those with a name without a space.
 var drawings = map[string]drawing{

@@ -2,8 +2,8 @@ package plot
 
 import (
 	"fmt"
-	"html/template"
 	"math"
+	"trueturn/cmd/markup"
 
 	"github.com/soniakeys/unit"
 )
@@ -41,7 +41,7 @@ const (
 )
 
 // SVG draws it.
-func (l Plumb) SVG() template.HTML {
+func (l Plumb) SVG() markup.Safe {
 	known := finite(l.Right.Rad(), l.Up.Rad())
 	scale := 0.0 // units an arcminute
 	if known {

@@ -2,7 +2,6 @@ package plot
 
 import (
 	_ "embed"
-	"html/template"
 )
 
 //go:embed plot.css
@@ -11,4 +10,4 @@ var style string
 // Style is the style sheet of the drawings. It sets the variables --paper, --ink, --soft, --rule, --faint and --fill, which pages
 // may use for the rest of their look: red on black, and dark on white for the printer. Contrast of all of them
 // against --paper is tested.
-func Style() template.CSS { return template.CSS(style) }
+func Style() string { return style }

@@ -2,13 +2,11 @@ package plot
 
 import (
 	"fmt"
-	"html/template"
 	"math"
 	"strconv"
 	"strings"
+	"trueturn/cmd/markup"
 	"unicode/utf8"
-
-	"trueturn/cmd/legible"
 )
 
 // pen writes SVG elements.
@@ -38,9 +36,9 @@ func figure(class string, width, height float64, title, detail string) *pen {
 }
 
 // close ends the drawing.
-func (p *pen) close() template.HTML {
+func (p *pen) close() markup.Safe {
 	p.b.WriteString("</svg>\n")
-	return template.HTML(p.b.String()) // every word in it went through escape, every number through num
+	return markup.Safe(p.b.String()) // every word in it went through escape, every number through num
 }
 
 // inside opens a part of the drawing that clips what leaves it. A nested svg element does so by itself
@@ -162,7 +160,7 @@ func num(v float64) string {
 }
 
 // escape makes words harmless in text and in attributes; what XML cannot hold is not fit to be shown either.
-func escape(words string) string { return template.HTMLEscapeString(legible.Line(words)) }
+func escape(words string) string { return markup.Escaped(words) }
 
 func finite(v ...float64) bool {
 	for _, x := range v {

@@ -4,6 +4,6 @@
 // network and no script, red on black for the night and dark on white for the printer. [CSV] writes the
 // figures of every picture. Both depend on what they are given alone: no clock, no files.
 //
-// Texts come from pictures' names and other strangers; all go through html/template, which
+// Texts come from pictures' names and other strangers; all go through package markup, which
 // makes them harmless.
 package report

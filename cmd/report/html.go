@@ -2,53 +2,194 @@ package report
 
 import (
 	_ "embed"
-	"html/template"
+	"fmt"
 	"io"
+	"trueturn/align/answer"
+	"trueturn/cmd/markup"
 
 	"trueturn/cmd/plot"
-	"trueturn/cmd/legible"
 	"trueturn/cmd/words"
 )
 
 //go:embed report.css
 var style string
 
-//go:embed report.html
-var layout string
-
-var page = template.Must(template.New("report").Funcs(template.FuncMap{"kind": words.Kind}).Parse(layout))
-
 // HTML writes the report, which tells the place to 0.01° only. The error is the writer's.
 func HTML(w io.Writer, d Data) error {
 	d.Answer = d.Answer.Abroad()
-	return page.Execute(legible.Lines(w), view{
-		Style:    plot.Style() + template.CSS(style),
-		Title:    titleOf(d),
-		Headline: headlineOf(d),
-		Axis:     axisOf(d),
-		Sections: Sections(d),
-		Judged:   judgedOf(d),
-		Frames:   framesOf(d),
-		Troubles: d.Answer.Situations,
-		Notes:    notesOf(d),
-		Cautions: Cautions(),
-		Method:   methodOf(d),
+	p := &markup.Page{}
+	p.Raw("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n" + head)
+	p.Element("title", titleOf(d))
+	p.Block("style", func() { p.Raw(markup.Safe(plot.Style() + style)) })
+	p.Raw("</head>\n<body>\n")
+	p.Block("main", func() { body(p, d) })
+	p.Raw("</body>\n</html>\n")
+	_, err := io.WriteString(w, p.String())
+	return err
+}
+
+// head is what a page that needs no network says of itself.
+const head markup.Safe = `<meta charset="utf-8">
+<style>html { background: #000; }</style>
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="dark">
+<meta name="theme-color" content="#000000">
+<meta name="referrer" content="no-referrer">
+<link rel="icon" href="data:,">
+`
+
+// body is the report from the figure that matters to the pictures one by one.
+func body(p *markup.Page, d Data) {
+	p.Block("header", func() { heading(p, d) })
+	if len(d.Answer.Situations) > 0 {
+		titled(p, "What happened, and what to do", func() { troubles(p, d.Answer.Situations) })
+	}
+	titled(p, "The axis", func() { theAxis(p, axisOf(d)) })
+	if j := judgedOf(d); j != nil {
+		titled(p, "Exposures that were taken", func() {
+			p.Element("p", j.Words)
+			facts(p, j.Causes)
+			optional(p, "p", j.Advice)
+		})
+	}
+	for _, s := range Sections(d) {
+		titled(p, s.Name, func() { s.Write(p) })
+	}
+	p.Block(`div class="closing"`, func() {
+		titled(p, "Take care in the dark", func() { p.Block("ul", func() { p.Elements("li", Cautions()) }) })
+		titled(p, "How this was measured", func() { p.Elements(`p class="small"`, methodOf(d)) })
+	})
+	titled(p, "The pictures", func() { pictures(p, framesOf(d)) })
+}
+
+func titled(p *markup.Page, title string, inside func()) {
+	p.Block("section", func() {
+		p.Element("h2", title)
+		inside()
 	})
 }
 
-// view is what the layout shows: words and drawings, nothing left to count.
-type view struct {
-	Style    template.CSS
-	Title    string
-	Headline headline
-	Axis     axisView
-	Sections []Section
-	Judged   *judgedView
-	Frames   framesView
-	Troubles any
-	Notes    []string
-	Cautions []string
-	Method   []string
+func optional(p *markup.Page, tag markup.Safe, words string) {
+	if words != "" {
+		p.Element(tag, words)
+	}
+}
+
+func heading(p *markup.Page, d Data) {
+	h := headlineOf(d)
+	p.Element(`p class="title"`, titleOf(d))
+	p.Element("h1", h.Figure)
+	optional(p, `p class="planned"`, h.Planned)
+	optional(p, `p class="doing"`, h.Doing)
+	if notes := notesOf(d); len(notes) > 0 {
+		p.Block("ul", func() { p.Elements("li", notes) })
+	}
+}
+
+func troubles(p *markup.Page, all []answer.Situation) {
+	p.Block(`dl class="troubles"`, func() {
+		for _, t := range all {
+			p.Within("dt", func() {
+				p.Text(words.Kind(t.Kind))
+				if len(t.Files) > 0 {
+					p.Raw(` <span class="files">from `)
+					p.Text(t.Files[0])
+					if len(t.Files) > 1 {
+						p.Raw(" on")
+					}
+					p.Raw("</span>")
+				}
+			})
+			p.Raw("\n")
+			p.Element("dd", t.Text)
+		}
+	})
+}
+
+func theAxis(p *markup.Page, a axisView) {
+	if a.Why != "" {
+		p.Element("p", a.Why)
+		return
+	}
+	p.Block(`div class="pair"`, func() {
+		a.Azimuth.Write(p)
+		a.Altitude.Write(p)
+	})
+	p.Elements(`p class="small"`, a.Words)
+	facts(p, a.Facts)
+}
+
+// Write writes a section's words and drawings, below a title of the page's own.
+func (s Section) Write(p *markup.Page) {
+	p.Elements("p", s.Words)
+	facts(p, s.Facts)
+	if len(s.Figures) == 0 {
+		return
+	}
+	p.Block(`div class="panels"`, func() {
+		for _, f := range s.Figures {
+			f.Write(p)
+		}
+	})
+}
+
+// Write writes a drawing with its caption.
+func (f Figure) Write(p *markup.Page) {
+	p.Block("figure", func() {
+		p.Raw(f.Drawing)
+		p.Element("figcaption", f.Caption)
+	})
+}
+
+func facts(p *markup.Page, all []Fact) {
+	if len(all) == 0 {
+		return
+	}
+	p.Block(`dl class="facts"`, func() {
+		for _, f := range all {
+			p.Block("div", func() {
+				p.Element("dt", f.Name)
+				p.Element("dd", f.Value)
+			})
+		}
+	})
+}
+
+func pictures(p *markup.Page, v framesView) {
+	p.Element("p", v.Count)
+	if len(v.Rows) == 0 {
+		return
+	}
+	p.Block(`div class="scroll" role="region" aria-label="The pictures" tabindex="0"`, func() {
+		p.Block("table", func() {
+			p.Block("thead", func() { p.Block("tr", func() { p.Elements(`th scope="col"`, v.Heads) }) })
+			for _, r := range v.Rows {
+				p.Block("tbody", func() { r.write(p, len(v.Heads)) })
+			}
+		})
+	})
+}
+
+func (r row) write(p *markup.Page, columns int) {
+	p.Block("tr", func() {
+		p.Within(`th scope="row"`, func() {
+			p.Text(r.File)
+			if !r.Used {
+				p.Raw(` <span class="not">not used</span>`)
+			}
+		})
+		p.Raw("\n")
+		for _, c := range r.Cells {
+			p.Element("td", c.Value)
+		}
+	})
+	if r.Why != "" {
+		p.Within(`tr class="why"`, func() {
+			p.Within(markup.Safe(fmt.Sprintf(`td colspan="%d"`, columns)), func() { p.Within("span", func() { p.Text(r.Why) }) })
+		})
+		p.Raw("\n")
+	}
 }
 
 // headline is the job's own figure and what to do.
@@ -61,7 +202,7 @@ func Sections(d Data) []Section {
 
 // Figure is a drawing with its caption.
 type Figure struct {
-	Drawing template.HTML
+	Drawing markup.Safe
 	Caption string
 }
 

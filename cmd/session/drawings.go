@@ -1,9 +1,9 @@
 package session
 
 import (
-	"strings"
 	"sync"
 
+	"trueturn/cmd/markup"
 	"trueturn/cmd/report"
 )
 
@@ -32,31 +32,12 @@ func (g *Gallery) Drawings(w *Word) []byte {
 func draw(d report.Data) []byte {
 	s := report.Sections(d)
 	const driftAt, wobbleAt, fieldAt, exposureAt = 0, 1, 2, 3 // report.Sections states the order
-	var b strings.Builder
+	p := &markup.Page{}
 	for _, at := range []int{exposureAt, driftAt, wobbleAt, fieldAt} {
-		section(&b, s[at])
+		p.Block("section", func() {
+			p.Element("h3", s[at].Name)
+			s[at].Write(p)
+		})
 	}
-	return []byte(b.String())
-}
-
-func section(b *strings.Builder, s report.Section) {
-	b.WriteString("<section>\n<h3>" + escaped(s.Name) + "</h3>\n")
-	for _, w := range s.Words {
-		b.WriteString("<p>" + escaped(w) + "</p>\n")
-	}
-	if len(s.Facts) > 0 {
-		b.WriteString(`<dl class="facts">` + "\n")
-		for _, f := range s.Facts {
-			b.WriteString("<div><dt>" + escaped(f.Name) + "</dt><dd>" + escaped(f.Value) + "</dd></div>\n")
-		}
-		b.WriteString("</dl>\n")
-	}
-	if len(s.Figures) > 0 {
-		b.WriteString(`<div class="panels">` + "\n")
-		for _, f := range s.Figures {
-			b.WriteString("<figure>\n" + string(f.Drawing) + "<figcaption>" + escaped(f.Caption) + "</figcaption>\n</figure>\n")
-		}
-		b.WriteString("</div>\n")
-	}
-	b.WriteString("</section>\n")
+	return []byte(p.String())
 }

@@ -2,12 +2,11 @@ package session
 
 import (
 	_ "embed"
-	"html"
 	"strings"
 	"time"
 
 	"trueturn/cmd/formats"
-	"trueturn/cmd/legible"
+	"trueturn/cmd/markup"
 	"trueturn/cmd/plot"
 	"trueturn/cmd/report"
 	"trueturn/cmd/words"
@@ -37,21 +36,17 @@ func Index(l Look) []byte {
 	if l.Planned <= 0 {
 		l.Planned = 30 * time.Second
 	}
-	var cautions strings.Builder
-	for _, c := range report.Cautions() {
-		cautions.WriteString("\n<li>" + escaped(c) + "</li>")
-	}
+	var cautions markup.Page
+	cautions.Raw("\n")
+	cautions.Elements("li", report.Cautions())
 	return []byte(strings.NewReplacer(
-		"{{title}}", escaped(l.Title),
-		"{{planned}}", escaped(words.Exposure(l.Planned.Seconds())),
-		"{{accept}}", escaped(formats.Accept()),
-		"{{act}}", escaped(words.Line(say.Of("act: begin"))),
-		"{{stage}}", escaped(words.Line(say.Of("stage: waiting"))),
+		"{{title}}", markup.Escaped(l.Title),
+		"{{planned}}", markup.Escaped(words.Exposure(l.Planned.Seconds())),
+		"{{accept}}", markup.Escaped(formats.Accept()),
+		"{{act}}", markup.Escaped(words.Line(say.Of("act: begin"))),
+		"{{stage}}", markup.Escaped(words.Line(say.Of("stage: waiting"))),
 		"{{cautions}}", cautions.String()).Replace(indexLayout))
 }
-
-// escaped is a text that may come from anywhere, for HTML.
-func escaped(text string) string { return html.EscapeString(legible.Line(text)) }
 
 // Stylesheet is page.css as served: the colours and the drawings' rules first, which the rest uses.
 func Stylesheet() []byte { return []byte(string(plot.Style()) + pageCSS) }

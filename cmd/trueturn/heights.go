@@ -2,10 +2,10 @@ package main
 
 import (
 	"fmt"
-	"html/template"
 	"math"
 	"strings"
 	"time"
+	"trueturn/cmd/markup"
 
 	"trueturn/cmd/kit"
 	"trueturn/cmd/plot"
@@ -172,7 +172,7 @@ func (h heights) legend(columns int) []string {
 func (h heights) zoneWords() string { return kit.ZoneWords(h.zone, h.at[0], h.at[len(h.at)-1]) }
 
 // chart draws the heights as SVG.
-func (h heights) chart(detail string) template.HTML {
+func (h heights) chart(detail string) markup.Safe {
 	x := plot.Seconds(h.at)
 	var layers []plot.Layer
 	span := func(from, to time.Time, text string) {

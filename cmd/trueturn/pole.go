@@ -3,10 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
-	"html/template"
 	"io"
 	"math"
 	"time"
+	"trueturn/cmd/markup"
 
 	"github.com/soniakeys/unit"
 	"github.com/spf13/cobra"
@@ -137,7 +137,7 @@ func (p found) draw(w io.Writer) error {
 	finder := eye
 	finder.Name, finder.Inverted, finder.Words = "In an inverting finder", true, beside(-v.Star.Right, -v.Star.Up)
 	_, err := w.Write(plot.File(fmt.Sprintf("%s and the pole, %s %s", v.Star.Name, in(v.At, p.zone).Format("2006-01-02 15:04"), kit.ZoneWords(p.zone, v.At, v.At)),
-		[]template.HTML{eye.SVG(), finder.SVG()}...))
+		[]markup.Safe{eye.SVG(), finder.SVG()}...))
 	return err
 }
 
