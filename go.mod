@@ -4,6 +4,7 @@ go 1.26.8
 
 require (
 	codeberg.org/astrogo/fitsio v0.4.0
+	github.com/andybalholm/brotli v1.3.0
 	github.com/bep/imagemeta v1.0.1
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0

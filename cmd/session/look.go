@@ -26,6 +26,8 @@ var pageJS []byte
 type Look struct {
 	Title   string        // of the evening; may be empty
 	Planned time.Duration // exposure planned; 0: 30 s
+	Head    markup.Safe   // more of the head
+	Own     markup.Safe   // a section of the way it is served
 }
 
 // Index is the page. The layout has a gap {{name}} for each word.
@@ -40,6 +42,7 @@ func Index(l Look) []byte {
 	cautions.Raw("\n")
 	cautions.Elements("li", report.Cautions())
 	return []byte(strings.NewReplacer(
+		"{{head}}", string(l.Head), "{{own}}", string(l.Own),
 		"{{title}}", markup.Escaped(l.Title),
 		"{{planned}}", markup.Escaped(words.Exposure(l.Planned.Seconds())),
 		"{{accept}}", markup.Escaped(formats.Accept()),

@@ -12,7 +12,7 @@
 //   act(name, fields)       → {ok} or {gone, why, hint}: settle, again, throw, afresh, describe
 //   drawings(serial)        → HTML without scripts
 //   report                  an address, or a function that yields one
-//   export                  a function that yields {name, blob} of the session; none where it is a folder already
+//   export, import(text)    the session as {name, blob}, and another in its place; neither where it is a folder already
 //
 // Words that come from elsewhere are set as text. Drawings are inert HTML.
 'use strict';
@@ -729,6 +729,27 @@
       link.href = await line.report();
       link.download = 'trueturn-report.html';
       link.click();
+    });
+  }
+
+  // ---- a session as a file, where it is kept in a browser
+
+  if (line.export) {
+    $('save').addEventListener('click', async () => {
+      const file = await line.export();
+      const link = make('a');
+      link.href = URL.createObjectURL(file.blob);
+      link.download = file.name;
+      link.click();
+      write($('saved'), 'Saved as ' + file.name + '.');
+    });
+    $('open').addEventListener('change', async () => {
+      const [file] = $('open').files;
+      if (!file) return;
+      write($('saved'), 'Opening …');
+      const done = await line.import(await file.text());
+      write($('saved'), done.ok ? 'Opened ' + file.name + '.' : (done.why || 'It could not be opened') + (done.hint ? ': ' + done.hint : ''));
+      $('open').value = '';
     });
   }
 

@@ -1,0 +1,308 @@
+//go:build !js
+
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"math"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/andybalholm/brotli"
+
+	"github.com/chromedp/chromedp"
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"trueturn/cmd/session"
+	"trueturn/cmd/session/evening"
+	"trueturn/cmd/session/store"
+)
+
+// state is what the page tells, as far as it is compared.
+type state map[string]any
+
+// sameness: two builds of one program reckon sines of their own, and round differently on different processors. Angles may
+// differ by so many degrees, other numbers by so large a part.
+const (
+	sameDeg  = 6e-7 // 10⁻⁸ rad
+	samePart = 1e-6
+	// A star at the very limit of detection may fall on either side of it.
+	sameStars = 1
+)
+
+// compared is a state without what counts words: how many are told depends on how fast they come.
+func compared(s state) state {
+	live := map[string]any{}
+	for k, v := range s["live"].(map[string]any) {
+		if k != "serial" && k != "drawings" {
+			live[k] = v
+		}
+	}
+	out := state{}
+	for k, v := range s {
+		out[k] = v
+	}
+	out["live"] = live
+	return out
+}
+
+// starsAlike compares the counts of stars.
+var starsAlike = cmp.FilterPath(func(p cmp.Path) bool {
+	at, ok := p.Last().(cmp.MapIndex)
+	return ok && at.Key().String() == "stars"
+}, cmp.Comparer(func(a, b any) bool {
+	x, isX := a.(float64)
+	y, isY := b.(float64)
+	return isX && isY && math.Abs(x-y) <= sameStars
+}))
+
+func same(t *testing.T, what string, got, want state) {
+	t.Helper()
+	if d := cmp.Diff(compared(want), compared(got), cmpopts.EquateApprox(samePart, sameDeg), starsAlike); d != "" {
+		t.Errorf("%s: − as on the computer, + in the browser\n%s", what, d)
+	}
+}
+
+// native is what the same session says on this computer after each picture.
+func native(t *testing.T, pictures [][]byte) (states []state) {
+	t.Helper()
+	m := &store.Memory{}
+	n, err := session.New(session.Options{Store: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- n.Run(ctx) }()
+	defer func() { stop(); <-ended }()
+	for i, content := range pictures {
+		if err := n.Offer(m.Send(store.Picture{Name: name(i), At: name(i)}, content)); err != nil {
+			t.Fatal(err)
+		}
+		for {
+			w, changed := n.Board().Look()
+			if len(w.View.Frames) == i+1 && w.Waiting == 0 && w.Working == "" {
+				var s state
+				if err := json.Unmarshal(w.JSON, &s); err != nil {
+					t.Fatal(err)
+				}
+				states = append(states, s)
+				break
+			}
+			<-changed
+		}
+	}
+	return states
+}
+
+func name(i int) string { return fmt.Sprintf("sky-%d.jpg", i) }
+
+// written are the evening's pictures as files.
+func written(t *testing.T) (paths []string, e *evening.Pictures) {
+	t.Helper()
+	e = evening.Eight(t)
+	dir := t.TempDir()
+	for i := range e.JPEG {
+		paths = append(paths, e.Write(t, i, dir, name(i)).At)
+	}
+	return paths, e
+}
+
+// TestPhoneInChromium: on the folder's page, offline from its second sight on, a session says after each picture what it says on a
+// computer.
+func TestPhoneInChromium(t *testing.T) {
+	t.Parallel()
+	files := page(t)
+	paths, e := written(t)
+	want := native(t, e.JPEG)
+	h := newHost(t, files)
+	b := start(t, t.TempDir())
+	p := b.tab(390, 664)
+	p.open(h.url())
+	p.until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
+	h.close() // nobody answers any more
+	p.mu.Lock()
+	p.asked = nil
+	p.mu.Unlock()
+	p.shoot("phone-empty")
+	for i, path := range paths {
+		p.send(path)
+		same(t, fmt.Sprintf("after picture %d", i+1), p.measured(i+1), want[i])
+	}
+	p.shoot("phone-turning")
+	p.quiet()
+	if len(p.asked) > 0 {
+		t.Errorf("asked for while offline: %q", p.asked)
+	}
+	p.open(h.url()) // and loaded anew without a network
+	same(t, "loaded again", p.measured(8), want[7])
+	if text := eval[string](p, `document.querySelector('#link').textContent`); text != "on this phone alone" {
+		t.Errorf("the line says %q", text)
+	}
+	eval[any](p, `document.querySelector('#pictures button').click()`)
+	p.until("one is thrown out", `window.trueturn.state().live.thrown.length === 1`)
+
+	other := b.tab(390, 664)
+	other.do(chromedp.Navigate(h.url()))
+	other.until("the second tab refuses", `document.querySelector('#link').textContent.startsWith('Another tab')`)
+}
+
+// TestPhoneKilledInChromium: killed with pictures waiting, the browser has lost none of them, nor a word.
+func TestPhoneKilledInChromium(t *testing.T) {
+	t.Parallel()
+	files := page(t)
+	paths, e := written(t)
+	want := native(t, e.JPEG)
+	h := newHost(t, files)
+	profile := t.TempDir()
+	b := start(t, profile)
+	p := b.tab(390, 844)
+	p.open(h.url())
+	p.until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
+	p.send(paths[:3]...)
+	p.measured(3)
+	p.send(paths[3:]...)
+	p.until("all are taken, and some wait", `document.querySelector('#sent').textContent.startsWith('8 pictures sent') && window.trueturn.state().frames.length < 8`)
+	b.kill()
+	h.close()
+
+	b = start(t, profile)
+	p = b.tab(390, 844)
+	p.open(h.url())
+	got := p.measured(8)
+	same(t, "after the kill", got, want[7])
+}
+
+// TestPhoneFileInChromium: the one file works from a disk, and in a frame that may keep nothing.
+func TestPhoneFileInChromium(t *testing.T) {
+	t.Parallel()
+	files := page(t)
+	paths, e := written(t)
+	want := native(t, e.JPEG[:3])
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, onePage), files[onePage], 0o644); err != nil {
+		t.Fatal(err)
+	}
+	b := start(t, t.TempDir())
+	p := b.tab(390, 844)
+	p.open("file://" + filepath.Join(dir, onePage))
+	for i, path := range paths[:3] {
+		p.send(path)
+		same(t, fmt.Sprintf("from a file, after picture %d", i+1), p.measured(i+1), want[i])
+	}
+	p.open("file://" + filepath.Join(dir, onePage))
+	same(t, "from a file, loaded again", p.measured(3), want[2])
+	p.quiet("file://")
+
+	// An opaque origin, as in a sandboxed frame or a mail program's preview (HTML Living Standard, 7.1.1).
+	h := &http.Server{ReadHeaderTimeout: time.Minute, Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.Header().Set("Content-Security-Policy", "sandbox allow-scripts")
+		w.Write(files[onePage])
+	})}
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	go h.Serve(l)
+	defer h.Close()
+	p = b.tab(390, 844)
+	p.open("http://" + l.Addr().String() + "/")
+	p.until("it says that nothing is kept", `document.querySelector('#link').textContent.includes('keeps nothing')`)
+	p.send(paths[:3]...)
+	p.measured(3)
+	if got := eval[int](p, `window.trueturn.state().frames.filter(f => f.used).length`); got != 3 {
+		t.Errorf("%d pictures used", got)
+	}
+}
+
+// TestPhoneUpdateInChromium: a new version of the page takes the old one's place, and the session goes on.
+func TestPhoneUpdateInChromium(t *testing.T) {
+	t.Parallel()
+	files := page(t)
+	paths, e := written(t)
+	want := native(t, e.JPEG[:3])
+	h := newHost(t, files)
+	b := start(t, t.TempDir())
+	p := b.tab(390, 844)
+	p.open(h.url())
+	p.until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
+	for i, path := range paths[:3] {
+		p.send(path)
+		p.measured(i + 1)
+	}
+	next := maps.Clone(files)
+	delete(next, "sw.js")
+	delete(next, onePage)
+	next["page.css"] = append(slices.Clone(files["page.css"]), "\nhtml { --newer: 1; }\n"...)
+	next["sw.js"] = service(next)
+	h.close()
+	h.open(next)
+	p.open(h.url())
+	p.until("the new version has been fetched", `navigator.serviceWorker.getRegistration().then(r => r.update()).then(r => Boolean(r.waiting || r.active && r.active !== navigator.serviceWorker.controller))`)
+	p.do(chromedp.Navigate("about:blank")) // no tab shows the old one any more
+	p.until("it is in its place", `true`)
+	for range 20 {
+		p.open(h.url())
+		if eval[string](p, `getComputedStyle(document.documentElement).getPropertyValue('--newer')`) != "" {
+			break
+		}
+		p.do(chromedp.Navigate("about:blank"))
+		time.Sleep(200 * time.Millisecond)
+	}
+	if eval[string](p, `getComputedStyle(document.documentElement).getPropertyValue('--newer')`) == "" {
+		t.Error("the old version is still shown")
+	}
+	same(t, "after the update", p.measured(3), want[2])
+}
+
+// Budgets, bytes: of what is fetched, packed by brotli as hosts do, and of the one file.
+const (
+	transferMost = 3_500_000
+	oneFileMost  = 6_500_000
+)
+
+// TestPhoneBudgets: how much a phone must fetch.
+func TestPhoneBudgets(t *testing.T) {
+	files := page(t)
+	if n := len(files[onePage]); n > oneFileMost {
+		t.Errorf("the one file has %d bytes", n)
+	}
+	transfer := 0
+	for name, content := range files {
+		if name == onePage || strings.HasPrefix(name, "licences") {
+			continue
+		}
+		var packed bytes.Buffer
+		w := brotli.NewWriterLevel(&packed, brotli.BestCompression)
+		w.Write(content) // into memory
+		if err := w.Close(); err != nil {
+			t.Fatal(err)
+		}
+		transfer += packed.Len()
+	}
+	if transfer > transferMost {
+		t.Errorf("%d bytes are fetched", transfer)
+	}
+	t.Logf("%d bytes fetched, %d of the one file", transfer, len(files[onePage]))
+	again, err := build(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, content := range files {
+		if string(again[name]) != string(content) {
+			t.Errorf("%s is another when built again", name)
+		}
+	}
+}

@@ -1,0 +1,38 @@
+// The worker: the engine, and the store it keeps a session in. It is told {engine} once, then {id, name, args}; it tells
+// {ready}, {word}, {id, text} and {died}. wasm_exec.js and store.js stand before this.
+'use strict';
+self.trueturnHost = {
+  word: text => postMessage({ word: text }),
+  answer: (id, text) => postMessage({ id, text }),
+  ready: call => {
+    self.trueturnHost.call = call;
+    postMessage({ ready: true, kept: self.trueturnHost.store.kept });
+  },
+};
+
+async function engine(bytes, imports) {
+  if (bytes) return WebAssembly.instantiate(bytes, imports);
+  try {
+    return await WebAssembly.instantiateStreaming(fetch('engine.wasm'), imports);
+  } catch { // a host that does not say what the file is
+    return WebAssembly.instantiate(await (await fetch('engine.wasm')).arrayBuffer(), imports);
+  }
+}
+
+async function begin(bytes) {
+  try {
+    self.trueturnHost.store = await openTrueturnStore();
+    const go = new Go();
+    const { instance } = await engine(bytes, go.importObject);
+    await go.run(instance);
+    postMessage({ died: 'the engine has ended' });
+  } catch (why) {
+    postMessage({ died: String(why && why.message || why) });
+  }
+}
+
+onmessage = e => {
+  if ('begin' in e.data) begin(e.data.engine);
+  else if (e.data.bytes) self.trueturnHost.store.add(e.data.picture, e.data.bytes).then(() => self.trueturnHost.call(e.data.id, 'offer', JSON.stringify(e.data.picture)));
+  else self.trueturnHost.call(e.data.id, e.data.name, JSON.stringify(e.data.args));
+};
