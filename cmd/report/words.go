@@ -152,12 +152,12 @@ func (t tubes) azimuthWords(a answer.Answer) string {
 	if a.Error.AzimuthArcmin < 0 {
 		side = say.Of("left")
 	}
-	off := words.BaseOff(words.OffBy(a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin))
+	off := words.BaseOff(a.Error.AzimuthArcmin, words.OffBy(a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin))
 	return caption(say.Of("base off, as one faces it", off, side), a.Advice.Azimuth)
 }
 
 func (t tubes) altitudeWords(a answer.Answer) string {
-	return caption(say.Of("tilt off", words.TiltOff(words.OffBy(a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin))), a.Advice.Altitude)
+	return caption(say.Of("tilt off", words.TiltOff(a.Error.AltitudeArcmin, words.OffBy(a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin))), a.Advice.Altitude)
 }
 
 // caption is how far off the axis is and what to do about it.
