@@ -142,8 +142,6 @@ var aims = map[string]say.Line{
 	"field":     say.Of("the axis for the target"),
 }
 
-func minutes(arcmin float64) string { return words.Arc(unit.AngleFromMin(arcmin)) }
-
 // sign is one of two keys.
 func sign(x float64, positive, negative say.Key) say.Line {
 	if x < 0 {

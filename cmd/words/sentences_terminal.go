@@ -51,6 +51,8 @@ var terminals = map[say.Key]string{
 	"taken from, to":       "taken from {} to {}",
 	"the camera stood":     "the camera stood still",
 	"the axis pointed":     "the axis pointed {} and {}; see {}",
+	"the knobs brought":    "The knobs brought the axis from {} to {} off the pole.",
+	"longer than before":   "Stars stay round for {}{} now; before the turn, for {}.",
 	"stopped":              "stopped; the session is kept in {}",
 	"how live is taken up": "and goes on when live is started the same way",
 }
