@@ -180,9 +180,9 @@ func fieldSection(d Data) Section {
 	}
 	p.Name = words.Say("panel: field, too few", f.File)
 	if least, most, ok := p.Ends(); ok && p.Tolerance > 1 && most > p.Tolerance {
-		p.Name = words.Say("panel: field, longer framed", f.File, say.Elongation(least), say.Elongation(most))
+		p.Name = words.Say("panel: field, longer framed", f.File, say.Hundredths(least), say.Hundredths(most))
 	} else if ok {
-		p.Name = words.Say("panel: field", f.File, say.Elongation(least), say.Elongation(most))
+		p.Name = words.Say("panel: field", f.File, say.Hundredths(least), say.Hundredths(most))
 	}
 	s.Figures = []Figure{{p.SVG(), p.Name}}
 	return s
@@ -245,7 +245,7 @@ func (e Exposure) columns() (length, elongation, share []float64) {
 
 func (e Exposure) elongations(a *answer.ExposureJSON) Figure {
 	x, y, _ := e.columns()
-	tolerance := say.Elongation(e.MaxElongation)
+	tolerance := say.Hundredths(e.MaxElongation)
 	return e.curve(words.Say("panel: elongation", hundredths(e.Share), tolerance), x, y, plot.Axis{Label: "elongation", Include: []float64{1}},
 		plot.Mark{At: e.MaxElongation, Text: words.Say("tolerance of", tolerance)}, a)
 }

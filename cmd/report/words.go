@@ -152,12 +152,12 @@ func (t tubes) azimuthWords(a answer.Answer) string {
 	if a.Error.AzimuthArcmin < 0 {
 		side = say.Of("left")
 	}
-	off := words.BaseOff(words.OffBy(a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin))
+	off := words.BaseOff(a.Error.AzimuthArcmin, words.OffBy(a.Error.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin))
 	return caption(say.Of("base off, as one faces it", off, side), a.Advice.Azimuth)
 }
 
 func (t tubes) altitudeWords(a answer.Answer) string {
-	return caption(say.Of("tilt off", words.TiltOff(words.OffBy(a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin))), a.Advice.Altitude)
+	return caption(say.Of("tilt off", words.TiltOff(a.Error.AltitudeArcmin, words.OffBy(a.Error.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin))), a.Advice.Altitude)
 }
 
 // caption is how far off the axis is and what to do about it.
@@ -167,10 +167,10 @@ func caption(off say.Line, advice string) string {
 
 func axisFacts(a answer.Answer) []Fact {
 	fs := []Fact{
-		{"axis", fmt.Sprintf("tilt %s°, base %s° from north through east", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
+		{"axis", words.Say("axis toward", digits(&a.Axis.AltitudeDeg, 3), digits(&a.Axis.AzimuthDeg, 3))},
 	}
 	if a.Aim != nil {
-		fs = append(fs, Fact{"aim: " + a.Aim.Kind + " pole", fmt.Sprintf("tilt %s°, base %s° from north through east", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
+		fs = append(fs, Fact{"aim: " + a.Aim.Kind + " pole", words.Say("axis toward", digits(&a.Aim.AltitudeDeg, 3), digits(&a.Aim.AzimuthDeg, 3))})
 	}
 	fs = append(fs, Fact{"apart", words.Off(arcmin(a.Error.TotalArcmin), arcmin(a.Error.TotalSigmaArcmin)) + " on the sky"},
 		Fact{"correlation of the two errors", digits(&a.Axis.Correlation, 2)})

@@ -19,6 +19,7 @@ import (
 	"trueturn/cmd/kit"
 	"trueturn/cmd/words"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 const demoText = `Draws the pictures of an invented evening, measures them as it would yours, turns
@@ -200,7 +201,7 @@ func (f *face) demoEnd(r demoReport) error {
 	t.Flush()
 	fmt.Fprintln(f.out)
 	if r.After != nil {
-		f.tell("The knobs brought the axis from %s to %s off the pole.", minutes(r.Truth.Error.TotalArcmin), minutes(r.Truth.After.Error.TotalArcmin))
+		f.tell("%s", words.Say("the knobs brought", unit.AngleFromMin(r.Truth.Error.TotalArcmin), unit.AngleFromMin(r.Truth.After.Error.TotalArcmin)))
 	}
 	if longer := longerWords(r.Before.Exposure, r.After); longer != "" {
 		f.tell("%s", longer)
@@ -219,7 +220,7 @@ func longerWords(before *answer.ExposureJSON, after *answer.Answer) string {
 	if to < 1.1*from {
 		return ""
 	}
-	return fmt.Sprintf("Stars stay round for %s%s now; before the turn, for %s.", words.Longest(to), words.Line(after.Exposure.RestsOn()), words.Exposure(from))
+	return words.Say("longer than before", say.LongestOf(to), after.Exposure.RestsOn(), say.Seconds(from))
 }
 
 func compare(t io.Writer, name string, a answer.Answer, truth simulate.Truth) {

@@ -13,6 +13,7 @@ import (
 	"trueturn/align/guide"
 	"trueturn/cmd/legible"
 	"trueturn/cmd/trueturn/page"
+	"trueturn/cmd/words"
 	"trueturn/drift"
 )
 
@@ -84,7 +85,7 @@ func (f *face) live(ctx context.Context, args []string, s *serving) error {
 	if err := p.Serve(ctx); err != nil {
 		return err
 	}
-	fmt.Fprintf(f.err, "stopped; the session is kept in %s and goes on when live is started the same way\n", quote(p.SessionDir()))
+	fmt.Fprintf(f.err, "%s\n%s\n", words.Say("stopped", quote(p.SessionDir())), words.Say("how live is taken up"))
 	return errStopped
 }
 

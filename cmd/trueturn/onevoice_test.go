@@ -118,6 +118,8 @@ func TestOneVoice(t *testing.T) {
 	}
 }
 
+func within(arcmin, sigma float64) string { return words.Quantity(words.OffBy(arcmin, sigma)) }
+
 func sameVoice(t *testing.T, a answer.Answer, screen, page string, v guide.View) {
 	t.Helper()
 	longest := words.Longest(*a.Exposure.LongestS)

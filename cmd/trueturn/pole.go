@@ -13,6 +13,7 @@ import (
 
 	"trueturn/cmd/kit"
 	"trueturn/cmd/plot"
+	"trueturn/cmd/words"
 	"trueturn/ephem"
 	"trueturn/ephem/compass"
 	"trueturn/ephem/pole"
@@ -128,14 +129,14 @@ func (s *seeking) find(site *ephem.Site) (found, error) {
 func (p found) draw(w io.Writer) error {
 	v := p.now()
 	eye := plot.Plumb{Name: "By eye", Star: v.Star.Name, Right: v.Star.Right, Up: v.Star.Up, Facing: p.facing(), Pole: v.Seen.Altitude,
-		Words: beside(v.Star.Right, v.Star.Up)}
+		Words: words.Line(beside(v.Star.Right, v.Star.Up))}
 	for i := 2; i < len(p.views); i += 2 { // dots of every step would touch
 		later := p.views[i]
 		eye.Later = append(eye.Later, plot.Offset{Right: later.Star.Right, Up: later.Star.Up})
 		eye.Then = "in " + minutesLater(later.At.Sub(v.At))
 	}
 	finder := eye
-	finder.Name, finder.Inverted, finder.Words = "In an inverting finder", true, beside(-v.Star.Right, -v.Star.Up)
+	finder.Name, finder.Inverted, finder.Words = "In an inverting finder", true, words.Line(beside(-v.Star.Right, -v.Star.Up))
 	_, err := w.Write(plot.File(fmt.Sprintf("%s and the pole, %s %s", v.Star.Name, in(v.At, p.zone).Format("2006-01-02 15:04"), kit.ZoneWords(p.zone, v.At, v.At)),
 		[]markup.Safe{eye.SVG(), finder.SVG()}...))
 	return err
@@ -234,7 +235,7 @@ func (p found) compassReport() compassReport {
 		ValidFrom:       fmt.Sprintf("%d-01-01", compass.FirstYear),
 		ValidUntil:      fmt.Sprintf("%d-12-31", compass.EndYear-1),
 		Note:            p.compassNote(),
-		SteelAndMagnets: steelAndMagnets,
+		SteelAndMagnets: words.Say("steel and magnets"),
 	}
 	if p.mute != nil {
 		return r
@@ -268,7 +269,7 @@ func horizontalOf(h ephem.Horizontal) horizontal {
 
 func besideOf(v pole.View) besideReport {
 	right, up := v.Star.Right, v.Star.Up
-	return besideReport{toPlaces(right.Min()), toPlaces(up.Min()), inMoons(right), inMoons(up), beside(right, up), beside(-right, -up)}
+	return besideReport{toPlaces(right.Min()), toPlaces(up.Min()), inMoons(right), inMoons(up), words.Line(beside(right, up)), words.Line(beside(-right, -up))}
 }
 
 // moonWidthArcmin is the same as in package plot: the Moon's mean diameter, Meeus, chapter 55.

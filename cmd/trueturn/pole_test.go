@@ -9,6 +9,7 @@ import (
 
 	"github.com/soniakeys/unit"
 
+	"trueturn/cmd/words"
 	"trueturn/ephem"
 	"trueturn/ephem/pole"
 )
@@ -29,7 +30,7 @@ func TestBeside(t *testing.T) {
 		{"just no corner: 22°", 22 * 31.1 / 59.3, 28.8, "one Moon width above the pole"},
 		{"just a corner: 23°", 31.1 * 0.3907, 31.1 * 0.9205, "one Moon width above and right of the pole"},
 	} {
-		if got := beside(unit.AngleFromMin(row.rightMin), unit.AngleFromMin(row.upMin)); got != row.want {
+		if got := words.Line(beside(unit.AngleFromMin(row.rightMin), unit.AngleFromMin(row.upMin))); got != row.want {
 			t.Errorf("%s: %q, want %q", row.name, got, row.want)
 		}
 	}
@@ -37,7 +38,7 @@ func TestBeside(t *testing.T) {
 
 func TestFists(t *testing.T) {
 	for deg, want := range map[float64]string{0.5: "less than half a fist", 5: "about half a fist", 10: "about one fist", 33.9: "about 3½ fists", 46: "about 4½ fists", 60: "about 6 fists"} {
-		if got := fists(deg); got != want {
+		if got := words.Line(fists(deg)); got != want {
 			t.Errorf("%v°: %q, want %q", deg, got, want)
 		}
 	}

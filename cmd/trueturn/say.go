@@ -73,10 +73,10 @@ func (f *face) sayNext(a answer.Answer) {
 	if math.Abs(*ad.TurnAltitudeArcmin) > math.Abs(*ad.TurnAzimuthArcmin)*math.Cos(a.Axis.AltitudeDeg*math.Pi/180) {
 		base, tilt = tilt, base
 	}
-	f.headline("Turn the knobs, the larger error first:")
+	f.headline(words.Say("turn, the larger first"))
 	f.ours("  1  ", base)
 	f.ours("  2  ", tilt)
-	f.headline("Then tighten the clamps and measure once more, hands off.")
+	f.headline(words.Say("then tighten and measure"))
 	fmt.Fprintln(f.out)
 }
 
@@ -84,10 +84,9 @@ func (f *face) sayNext(a answer.Answer) {
 func (f *face) baseTurn(a answer.Answer) string {
 	ad := a.Advice
 	if a.Finding.Advice.AzimuthIs != policy.KnobTurns {
-		return "base: " + ad.Azimuth
+		return words.Say("the base is", ad.Azimuth)
 	}
-	return fmt.Sprintf("%s: to the %s when you face the pole, by %s", f.bold(ad.Azimuth),
-		either(*ad.TurnAzimuthArcmin, "right", "left"), f.measured(knobs.Azimuth, *ad.TurnAzimuthArcmin))
+	return words.Say("base turn", f.bold(ad.Azimuth), sign(*ad.TurnAzimuthArcmin, "right", "left"), f.measured(knobs.Azimuth, *ad.TurnAzimuthArcmin))
 }
 
 // tiltTurn is the turn of the altitude knob. It is to end upward, against
@@ -95,21 +94,21 @@ func (f *face) baseTurn(a answer.Answer) string {
 func (f *face) tiltTurn(a answer.Answer) string {
 	ad := a.Advice
 	if a.Finding.Advice.AltitudeIs != policy.KnobTurns {
-		return "tilt: " + ad.Altitude
+		return words.Say("the tilt is", ad.Altitude)
 	}
-	turn := fmt.Sprintf("%s (%s)", f.bold(ad.Altitude), f.measured(knobs.Altitude, *ad.TurnAltitudeArcmin))
+	bold, turn := f.bold(ad.Altitude), f.measured(knobs.Altitude, *ad.TurnAltitudeArcmin)
 	switch o := f.gear.knobs(); {
 	case *ad.TurnAltitudeArcmin >= 0:
-		return turn
+		return words.Say("tilt turn, up", bold, turn)
 	case o.Play > 0:
-		return fmt.Sprintf("%s: go about %s too low, then up", turn, words.Arc(o.Beyond()))
+		return words.Say("tilt turn, down, with play", bold, turn, o.Beyond())
 	}
-	return turn + ": go a little too low, then up"
+	return words.Say("tilt turn, down", bold, turn)
 }
 
 // measured is a turn in what the hand has to go by.
-func (f *face) measured(k knobs.Knob, arcmin float64) string {
-	return words.Line(f.gear.knobs().Measure(k, unit.AngleFromMin(arcmin)))
+func (f *face) measured(k knobs.Knob, arcmin float64) say.Line {
+	return f.gear.knobs().Measure(k, unit.AngleFromMin(arcmin))
 }
 
 // sayAxis is how far off the axis is and how sure that is, and the gear.
@@ -117,14 +116,12 @@ func (f *face) sayAxis(a answer.Answer) {
 	stop, stops := a.Stop()
 	if a.Error != nil && a.Axis != nil && a.Aim != nil && !(stops && stop.Kind.Unsteady()) {
 		e := a.Error
-		text := fmt.Sprintf("Off %s: tilt %s too %s, base %s too far %s (seen from above); %s in all.", aimWords[a.Aim.Kind],
-			within(e.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin), either(e.AltitudeArcmin, "high", "low"),
-			within(e.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin), either(e.AzimuthArcmin, "clockwise", "anticlockwise"),
-			within(e.TotalArcmin, a.Measured.Axis.WorstSigma().Min())) // as the order says it
+		text := say.Of("off the aim", aims[a.Aim.Kind], words.TiltOff(e.AltitudeArcmin, words.OffBy(e.AltitudeArcmin, a.Axis.AltitudeSigmaArcmin)), words.BaseOff(e.AzimuthArcmin, words.OffBy(e.AzimuthArcmin, a.Axis.AzimuthSigmaArcmin)),
+			words.OffBy(e.TotalArcmin, a.Measured.Axis.WorstSigma().Min())) // as the order says it
 		if !a.Advice.Trustworthy && a.Finding.Advice.Next != policy.Shoot && !stops {
-			text += " Do not rely on this yet."
+			text = say.All(text, say.Of("do not rely on this"))
 		}
-		f.paragraph(text)
+		f.paragraph(words.Line(text))
 	}
 	gear := gearWords(a)
 	if stops {
@@ -138,23 +135,19 @@ func (f *face) sayAxis(a answer.Answer) {
 	}
 }
 
-var aimWords = map[string]string{
-	"refracted": "the pole as seen",
-	"true":      "the true pole",
-	"field":     "the axis that suits the target best",
+// aims are what the axis is measured against.
+var aims = map[string]say.Line{
+	"refracted": say.Of("the pole as seen"),
+	"true":      say.Of("the true pole"),
+	"field":     say.Of("the axis for the target"),
 }
 
-// off says an error of the axis in words.
-func off(altitudeArcmin, azimuthArcmin float64) string {
-	return fmt.Sprintf("%s too %s and %s too far %s",
-		minutes(altitudeArcmin), either(altitudeArcmin, "high", "low"),
-		minutes(azimuthArcmin), either(azimuthArcmin, "clockwise", "anticlockwise"))
-}
-
-func minutes(arcmin float64) string { return words.Arc(unit.AngleFromMin(arcmin)) }
-
-func within(arcmin, sigma float64) string {
-	return words.Off(unit.AngleFromMin(arcmin), unit.AngleFromMin(sigma))
+// sign is one of two keys.
+func sign(x float64, positive, negative say.Key) say.Line {
+	if x < 0 {
+		return say.Of(negative)
+	}
+	return say.Of(positive)
 }
 
 func either(x float64, positive, negative string) string {
@@ -172,7 +165,7 @@ func (f *face) sayPlanned(a answer.Answer) {
 	}
 	f.headline(words.Planned(x))
 	if next != nil && *next == string(policy.Turn) && x.PlannedStaysRound != nil && *x.PlannedStaysRound {
-		f.headline("For longer exposures, and to keep the field from creeping over the night:")
+		f.headline(words.Say("what a turn is for"))
 	}
 	fmt.Fprintln(f.out)
 }
@@ -184,15 +177,14 @@ func gearWords(a answer.Answer) string {
 	case p == nil:
 		return ""
 	case p.State == string(wobble.Measured) && p.PeakToPeakArcsec != nil && p.PeriodS != nil && p.MaxRateArcsecPerSec != nil:
-		return fmt.Sprintf("The gear wobbles by %s every %s, at its fastest by %s a second.", arcsec(*p.PeakToPeakArcsec),
-			words.Quantity(say.Period{Seconds: *p.PeriodS}), arcsec(*p.MaxRateArcsecPerSec))
+		return words.Say("the gear wobbles by", arcsec(*p.PeakToPeakArcsec), say.Period{Seconds: *p.PeriodS}, arcsec(*p.MaxRateArcsecPerSec))
 	case p.State == string(wobble.Bounded) && a.Gear != nil:
-		return fmt.Sprintf("The gear wobbles by no more than %s.", arcsec(a.Gear.PeakToPeakLimits.High))
+		return words.Say("the gear wobbles by no more", arcsec(a.Gear.PeakToPeakLimits.High))
 	}
-	return "The gear was not measured: that takes a quarter of an hour of pictures."
+	return words.Say("the gear was not measured")
 }
 
-func arcsec(v float64) string { return words.Quantity(say.Arcsec{Value: unit.AngleFromSec(v)}) }
+func arcsec(v float64) say.Arcsec { return say.Arcsec{Value: unit.AngleFromSec(v)} }
 
 // vague is the error from which on a rate of the motor is not worth a line.
 const vague = 0.02
@@ -200,7 +192,7 @@ const vague = 0.02
 // sayAsides are what nothing need be done about tonight.
 func (f *face) sayAsides(a answer.Answer) {
 	if r := a.Rate; r != nil && r.Sigma < vague {
-		f.item("- ", "The motor turns at "+words.Within(r.SiderealRatio, max(r.Sigma, 1e-5), " of the stars' speed."))
+		f.item("- ", words.Say("the motor turns at", say.Ratio{Value: r.SiderealRatio, Sigma: max(r.Sigma, 1e-5)}))
 	}
 	if p := a.PeriodicError; p != nil && p.Note != "" {
 		f.item("- ", p.Note)
@@ -225,11 +217,11 @@ func (f *face) sayTrouble(a answer.Answer) {
 		if stops && s.Kind == string(stop.Kind) {
 			continue
 		}
-		from := ""
 		if len(s.Files) > 0 && s.Files[0] != a.Frames[0].File {
-			from = " (from " + s.Files[0] + ")"
+			item("! ", words.Say("a situation, from", words.Kind(s.Kind), s.Files[0], s.Text))
+		} else {
+			item("! ", words.Say("a situation", words.Kind(s.Kind), s.Text))
 		}
-		item("! ", words.Kind(s.Kind)+from+": "+s.Text)
 	}
 	for i, n := range a.Finding.Advice.Notes {
 		if !n.Aside && !(i == 0 && a.Err != nil) { // which repeats the error that stderr tells
@@ -306,10 +298,10 @@ func (f *face) sayUnused(frames []answer.FrameJSON) {
 	}
 	for i, why := range reasons {
 		if i == mostReasons {
-			f.item("- ", fmt.Sprintf("pictures not used for %d more reasons: --json has them all", len(reasons)-i))
+			f.item("- ", words.Say("more reasons", len(reasons)-i))
 			break
 		}
-		f.item("- ", "not used: "+few(files[why], 3)+": "+why)
+		f.item("- ", words.Say("not used, why", few(files[why], 3), why))
 	}
 	if len(reasons) > 0 {
 		fmt.Fprintln(f.out)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -10,44 +11,28 @@ import (
 	"trueturn/ephem/say"
 )
 
-// ends says what ends an exposure.
-var ends = map[exposure.Limit]string{
-	exposure.LimitAxis:       "The limit is the axis, which is off the pole.",
-	exposure.LimitWobble:     "The limit is the gear, which runs unevenly.",
-	exposure.LimitRate:       "The limit is the motor, which does not keep pace with the sky.",
-	exposure.LimitRotation:   "The limit is the turning of the picture, because the axis is off the pole.",
-	exposure.LimitRefraction: "The limit is the air, which lifts low stars more than high ones.",
-	exposure.LimitSky:        "The limit is the turning sky.",
-}
-
 // sayForecast is the answer: how long, what ends it, what would help.
 func (f *face) sayForecast(a asked, x exposure.Forecast) {
 	f.headline(words.Line(x.Says()))
-	var said []string
-	if !x.LongSays().None() {
-		said = append(said, words.Line(x.LongSays()))
-	}
+	said := []say.Line{x.LongSays()}
 	if len(x.Gains) > 0 || x.LongestS == 0 { // where nothing helps, the advice names the limit
-		said = append(said, ends[x.LimitedBy])
+		said = append(said, say.Of("the limit is", x.LimitedBy.Says()))
 	}
 	if !x.Endless && x.LongestS > 0 {
-		said = append(said, words.Line(x.Advice))
+		said = append(said, x.Advice)
 	}
 	if x.LowS < x.HighS && x.Gear != exposure.GearUsual { // else the first line says it
-		said = append(said, fmt.Sprintf("Allowing for what is not known of the mount, the truth lies between %s and %s two times in three.", words.Exposure(x.LowS), words.Longest(x.HighS)))
+		said = append(said, say.Of("the truth lies between", say.Seconds(x.LowS), say.LongestOf(x.HighS)))
 	}
 	if x.AgainS > 0 {
-		said = append(said, fmt.Sprintf("From %s to %s they are round again, because the gear swings back; in between they are not.", words.Exposure(x.AgainS), words.Longest(x.AgainToS)))
+		said = append(said, say.Of("round again", say.Seconds(x.AgainS), say.LongestOf(x.AgainToS)))
 	}
-	if gear := a.plan.Mount.Wobble.Says(); !gear.None() {
-		said = append(said, words.Line(gear))
-	}
-	if len(said) > 0 {
-		f.paragraph(strings.Join(said, " "))
+	if said := say.All(append(said, a.plan.Mount.Wobble.Says())...); !said.None() {
+		f.paragraph(words.Line(said))
 	}
 	fmt.Fprintln(f.out)
 	if len(a.taken) > 0 {
-		f.paragraph("Assumed: " + strings.Join(a.taken, "; ") + ".")
+		f.paragraph(words.Say("assumed", strings.Join(a.taken, "; ")))
 		fmt.Fprintln(f.out)
 	}
 }
@@ -63,11 +48,12 @@ func (f *face) sayCurve(a asked, x exposure.Forecast) {
 		fmt.Fprintf(t, "%s\t%.1f\t%.2f\t%.0f\n", words.Exposure(p.ExposureS), p.TrailPx, p.Elongation, 100*p.ShareRound)
 	}
 	t.Flush()
-	where := ""
-	if x.Worst != exposure.Middle {
-		where = "; " + words.Line(say.Of(x.Worst)) + " is worst"
+	tolerance, of := say.Hundredths(a.plan.MaxElongation), int(math.Round(100*a.plan.Share))
+	if x.Worst == exposure.Middle {
+		f.paragraph(words.Say("what round means, by length", tolerance, of))
+	} else {
+		f.paragraph(words.Say("what round means, by length, and where", tolerance, say.Of(x.Worst), of))
 	}
-	f.paragraph(fmt.Sprintf("Round means at most %g times as long as wide%s. Trail and length hold for %.0f of 100 exposures.", a.plan.MaxElongation, where, 100*a.plan.Share))
 	fmt.Fprintln(f.out)
 }
 
@@ -114,13 +100,12 @@ func equivalent(o exposure.Optics) string {
 
 // sayRules lays the trade's rules of thumb beside our figure for the same tripod.
 func (f *face) sayRules(r exposeReport) {
-	five, npf := "needs the 35 mm equivalent, or the picture's size", "needs the real focal length, the pixel pitch and the f-number"
+	five, npf := say.Of("needs the size"), say.Of("needs the lens")
 	if s := r.RulesOfThumb.Rule500S; s != nil {
-		five = words.Exposure(*s)
+		five = say.Of("so long", say.Seconds(*s))
 	}
 	if s := r.RulesOfThumb.NPFS; s != nil {
-		npf = fmt.Sprintf("%s (sharp) to %s (trails show)", words.Exposure(*s), words.Exposure(3**s))
+		npf = say.Of("from sharp to trails", say.Seconds(*s), say.Seconds(3**s))
 	}
-	f.paragraph(fmt.Sprintf("On a bare tripod: %s. Rules of thumb for that: 500 rule %s; NPF rule %s. Why they differ: trueturn help exposures.",
-		words.Longest(r.TripodLongestS), five, npf))
+	f.paragraph(words.Say("on a bare tripod", say.LongestOf(r.TripodLongestS), five, npf))
 }

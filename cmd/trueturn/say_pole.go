@@ -4,10 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"github.com/soniakeys/unit"
 
@@ -16,14 +13,15 @@ import (
 	"trueturn/ephem"
 	"trueturn/ephem/compass"
 	"trueturn/ephem/pole"
+	"trueturn/ephem/say"
 )
 
 // sayPole tells it to somebody who stands by the tripod: where to look, how far up, which side of the star; then how high to
 // set the wedge, the drawing, the coming hour, the compass.
 func (f *face) sayPole(p found) {
-	f.headline(p.whereToLook())
-	f.paragraph(p.starWords())
-	f.headline(p.wedgeWords())
+	f.headline(words.Line(p.whereToLook()))
+	f.paragraph(words.Line(p.starWords()))
+	f.headline(words.Line(p.wedgeWords()))
 	for _, n := range p.notes() {
 		f.paragraph(n)
 	}
@@ -32,9 +30,9 @@ func (f *face) sayPole(p found) {
 	fmt.Fprintln(f.out)
 	f.sayHour(p)
 	fmt.Fprintln(f.out)
-	f.paragraph("Compass: " + p.compassNote())
+	f.paragraph(words.Say("compass", p.compassNote()))
 	if p.mute == nil && p.field.Trust() != compass.Fails {
-		f.paragraph(steelAndMagnets)
+		f.paragraph(words.Say("steel and magnets"))
 	}
 }
 
@@ -42,7 +40,7 @@ func (f *face) sayPole(p found) {
 func (p found) facing() string {
 	switch {
 	case p.atEarthsPole(): // both ways, north from the one pole and south from the other run on down the far meridian
-		return "longitude " + meridian(p.site.Longitude+math.Pi)
+		return words.Say("longitude", meridian(p.site.Longitude+math.Pi))
 	case p.now().North:
 		return "north"
 	}
@@ -65,46 +63,45 @@ func meridian(longitude unit.Angle) string {
 	return fmt.Sprintf("%.1f° %s", math.Abs(deg), either(deg, "E", "W"))
 }
 
-func (p found) whereToLook() string {
+func (p found) whereToLook() say.Line {
 	deg := p.now().Seen.Altitude.Deg()
 	switch {
 	case p.atEarthsPole():
-		return fmt.Sprintf("The pole is right overhead, and every way is %s: face %s and lean back.", opposite[p.now().North], p.facing())
+		return say.Of("pole overhead", opposite[p.now().North], p.facing())
 	case deg < 1.5:
-		return fmt.Sprintf("Face true %s: the pole is on the horizon, %.1f° up.", p.facing(), deg)
+		return say.Of("pole on the horizon", p.facing(), say.Tenths(deg))
 	case deg > overheadDeg:
-		return fmt.Sprintf("Face true %s, lean back and look %.1f° up, almost overhead: that is where the pole is.", p.facing(), deg)
+		return say.Of("pole almost overhead", p.facing(), say.Tenths(deg))
 	}
-	return fmt.Sprintf("Face true %s and look %.1f° up, %s at arm's length: that is where the pole is.", p.facing(), deg, fists(deg))
+	return say.Of("where the pole is", p.facing(), say.Tenths(deg), fists(deg))
 }
 
 var opposite = map[bool]string{true: "south", false: "north"}
 
 // fists measures a height by a fist at arm's length, about 10° wide (common practice, no source).
-func fists(deg float64) string {
-	halves := int(math.Round(deg / 5))
-	switch {
+func fists(deg float64) say.Line {
+	switch halves := int(math.Round(deg / 5)); {
 	case halves < 1:
-		return "less than half a fist"
+		return say.Of("less than half a fist")
 	case halves == 1:
-		return "about half a fist"
+		return say.Of("half a fist")
 	case halves == 2:
-		return "about one fist"
+		return say.Of("one fist")
 	case halves%2 == 0:
-		return fmt.Sprintf("about %d fists", halves/2)
+		return say.Of("fists", halves/2)
+	default:
+		return say.Of("fists and a half", halves/2)
 	}
-	return fmt.Sprintf("about %d½ fists", halves/2)
 }
 
 // starWords say where the star stands, and the way from it to the pole.
-func (p found) starWords() string {
+func (p found) starWords() say.Line {
 	v := p.now()
-	text := fmt.Sprintf("%s is %s (%s), so the pole is %s. ",
-		v.Star.Name, beside(v.Star.Right, v.Star.Up), words.Arc(arc(v)), of(sides(-v.Star.Right, -v.Star.Up), "the star"))
+	lines := []say.Line{say.Of("star beside the pole", v.Star.Name, beside(v.Star.Right, v.Star.Up), arc(v), side(-v.Star.Right, -v.Star.Up, "the star"))}
 	if p.atEarthsPole() || v.Seen.Altitude.Deg() > overheadDeg {
-		text += "“Above” is beyond the pole, over your back. "
+		lines = append(lines, say.Of("above is over your back"))
 	}
-	return text + fmt.Sprintf("An inverting finder shows the star %s.", of(sides(-v.Star.Right, -v.Star.Up), "the pole"))
+	return say.All(append(lines, say.Of("in an inverting finder", side(-v.Star.Right, -v.Star.Up, "the pole")))...)
 }
 
 // overheadDeg is the altitude above which people lean back, and may lose which way is up.
@@ -116,39 +113,27 @@ func arc(v pole.View) unit.Angle {
 }
 
 // beside is an offset in Moon widths and plain words, as "2.0 Moon widths above and left of the pole".
-func beside(right, up unit.Angle) string {
-	return words.Moons(unit.Angle(math.Hypot(right.Rad(), up.Rad()))) + " " + of(sides(right, up), "the pole")
+func beside(right, up unit.Angle) say.Line {
+	return say.Of("so far beside", say.Moons(unit.Angle(math.Hypot(right.Rad(), up.Rad()))), side(right, up, "the pole"))
 }
 
-// sides is one of eight directions, each in the middle of its eighth.
-func sides(right, up unit.Angle) string {
-	tangent := math.Tan(math.Pi / 8)
-	var both []string
-	if math.Abs(up.Rad()) >= tangent*math.Abs(right.Rad()) {
-		both = append(both, either(up.Rad(), "above", "below"))
-	}
-	if math.Abs(right.Rad()) > tangent*math.Abs(up.Rad()) {
-		both = append(both, either(right.Rad(), "right", "left"))
-	}
-	return strings.Join(both, " and ")
+// sides are eight directions from a thing, clockwise from above it.
+var sides = [...]say.Key{say.Key("above it"), say.Key("above and right of it"), say.Key("right of it"), say.Key("below and right of it"),
+	say.Key("below it"), say.Key("below and left of it"), say.Key("left of it"), say.Key("above and left of it")}
+
+// side is one of eight directions, each in the middle of its eighth.
+func side(right, up unit.Angle, of string) say.Line {
+	eighth := int(math.Round(math.Atan2(right.Rad(), up.Rad()) / (math.Pi / 4)))
+	return say.Of(sides[(eighth+len(sides))%len(sides)], of)
 }
 
-// of is a thing with a direction before it.
-func of(sides, thing string) string {
-	if strings.HasSuffix(sides, "above") || strings.HasSuffix(sides, "below") {
-		return sides + " " + thing
-	}
-	return sides + " of " + thing
-}
-
-func (p found) wedgeWords() string {
+func (p found) wedgeWords() say.Line {
 	v := p.now()
-	set := fmt.Sprintf("Set the wedge to %.1f°", v.Seen.Altitude.Deg())
-	lift := (v.Seen.Altitude - v.True.Altitude).Min()
-	if lift < 0.05 {
-		return set + ", on a level base."
+	set, lift := say.Tenths(v.Seen.Altitude.Deg()), v.Seen.Altitude-v.True.Altitude
+	if lift.Min() < 0.05 {
+		return say.Of("set the wedge", set)
 	}
-	return set + fmt.Sprintf(", on a level base (latitude %.2f° and the %s by which the air lifts the pole).", v.True.Altitude.Deg(), minutes(lift))
+	return say.Of("set the wedge, lifted", set, say.Hundredths(v.True.Altitude.Deg()), lift)
 }
 
 // brightDeg is the Sun's height above which the pole's star is not to be seen by eye: at the end of civil twilight the
@@ -164,28 +149,32 @@ func (p found) sunDeg() float64 {
 	return sky.Sun().Altitude().Deg()
 }
 
-func heightWords(deg float64) string {
+// height is above the horizon or below it.
+func height(deg float64) say.Line {
 	if deg < 0 {
-		return fmt.Sprintf("%.0f° below the horizon", -deg)
+		return say.Of("so far below the horizon", whole(deg))
 	}
-	return fmt.Sprintf("%.0f° high", deg)
+	return say.Of("so high", whole(deg))
 }
+
+// whole is an angle to be told in whole degrees.
+func whole(deg float64) say.Degrees { return say.Degrees(unit.AngleFromDeg(math.Round(deg))) }
 
 // notes are what should give pause.
 func (p found) notes() []string {
 	notes := []string{}
 	v := p.now()
-	add := func(when bool, format string, args ...any) {
+	add := func(when bool, note say.Line) {
 		if when {
-			notes = append(notes, fmt.Sprintf(format, args...))
+			notes = append(notes, words.Line(note))
 		}
 	}
-	add(v.Seen.Altitude.Deg() < murkyDeg, "This low, the air lifts the pole by minutes of arc more or less from night to night, and haze and trees hide it: let align measure the axis on stars higher up.")
-	add(v.Star.Seen.Altitude <= 0, "%s is below the horizon now.", v.Star.Name)
-	add(v.Star.Magnitude > 5, "%s is faint (magnitude %.1f): from a dark place, an eye used to the dark can just see it; use binoculars.", v.Star.Name, v.Star.Magnitude)
-	add(p.sunDeg() > brightDeg, "It is too bright to see it now: the Sun is %s. Never point optics near the Sun.", heightWords(p.sunDeg()))
-	add(p.atEarthsPole(), "Here azimuth_deg 0 in the JSON is toward longitude %s.", meridian(p.zeroAzimuth()))
-	add(len(p.views) < poleSteps, "The steps end early, with the year 2100, where the theories do.")
+	add(v.Seen.Altitude.Deg() < murkyDeg, say.Of("low, the air lifts the pole"))
+	add(v.Star.Seen.Altitude <= 0, say.Of("star below the horizon", v.Star.Name))
+	add(v.Star.Magnitude > 5, say.Of("a faint star", v.Star.Name, say.Tenths(v.Star.Magnitude)))
+	add(p.sunDeg() > brightDeg, say.Of("too bright for the star", height(p.sunDeg())))
+	add(p.atEarthsPole(), say.Of("azimuths at the Earth's pole", meridian(p.zeroAzimuth())))
+	add(len(p.views) < poleSteps, say.Of("steps end early"))
 	return notes
 }
 
@@ -224,52 +213,40 @@ func minutesLater(d time.Duration) string {
 	return fmt.Sprintf("%.0f min", d.Minutes())
 }
 
-const steelAndMagnets = "Steel and magnets spoil it: take the bearing a few steps away from tripod, car, railing, phone and loudspeaker, toward a far mark."
-
 // compassNote is what a compass shows, how sure and until when; or why it is of no use.
 func (p found) compassNote() string {
 	if p.mute != nil {
 		return p.noCompass()
 	}
-	east, d := "east", p.field.Declination.Deg()
-	if d < 0 {
-		east = "west"
-	}
-	points := fmt.Sprintf("the needle points %.1f° ± %.1f° %s of true north (%s, which holds to the end of %d; one standard error, without steel)",
-		math.Abs(d), p.field.Sigma.Deg(), east, compass.Model, compass.EndYear-1)
+	d, nT := p.field.Declination.Deg(), int(math.Round(p.field.HorizontalNT))
+	points := say.Of("the needle points", say.Tenths(math.Abs(d)), say.Tenths(p.field.Sigma.Deg()), either(d, "east", "west"), compass.Model, compass.EndYear-1)
 	switch p.field.Trust() {
 	case compass.Fails:
-		return fmt.Sprintf("too close to the magnetic pole for one. Only %.0f nT pull at the needle, and it shows no direction to rely on: use a star, the Sun's shadow or a map.", p.field.HorizontalNT)
+		return words.Say("no compass near the magnetic pole", nT)
 	case compass.Sluggish:
-		return p.readings() + "; " + points + fmt.Sprintf(". The needle is weak so near the magnetic pole (%.0f nT): let it settle, and trust it little.", p.field.HorizontalNT)
+		return words.Say("a weak needle", p.readings(), points, nT)
 	}
-	return p.readings() + "; " + points + ". A hand compass reads to a degree or two."
+	return words.Say("a hand compass", p.readings(), points)
 }
 
 // readings are what the compass shows toward true north and, in the south, where one faces.
-func (p found) readings() string {
-	north := whole(p.field.Reading(0))
+func (p found) readings() say.Line {
+	north := bearing(p.field.Reading(0))
 	if p.now().North {
-		return "true north is at " + north
+		return say.Of("true north is at", north)
 	}
-	return fmt.Sprintf("true south, which you face, is at %s and true north at %s", whole(p.field.Reading(math.Pi)), north)
+	return say.Of("true south and north are at", bearing(p.field.Reading(math.Pi)), north)
 }
 
-// whole is a bearing as compasses are marked, 0–359°.
-func whole(a unit.Angle) string { return fmt.Sprintf("%.0f°", math.Mod(math.Round(a.Deg()), 360)) }
+// bearing is one as compasses are marked, 0–359°.
+func bearing(a unit.Angle) say.Degrees { return whole(math.Mod(math.Round(a.Deg()), 360)) }
 
 func (p found) noCompass() string {
 	if errors.Is(p.mute, compass.ErrDate) {
-		return p.mute.Error() + ". " + sentence(hint(p.mute))
+		return words.Say("no compass, with a way out", p.mute.Error(), say.Sentence(hint(p.mute)))
 	}
 	if p.atEarthsPole() {
-		return p.mute.Error() + "."
+		return words.Say("no compass", p.mute.Error())
 	}
-	return "not known here: " + p.mute.Error() + "."
-}
-
-// sentence begins with a capital letter and ends with a full stop.
-func sentence(text string) string {
-	first, n := utf8.DecodeRuneInString(text)
-	return string(unicode.ToUpper(first)) + text[n:] + "."
+	return words.Say("no compass here", p.mute.Error())
 }

@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"trueturn/align/exposure"
 	"trueturn/cmd/words"
+	"trueturn/ephem/say"
 )
 
 // sayVerdict tells a verdict: the sentence first, then what is behind it, then the pictures.
@@ -19,7 +19,7 @@ func (f *face) sayVerdict(v exposure.Verdict, tolerance float64) {
 	f.headline(words.Line(v.Advice))
 	fmt.Fprintln(f.out)
 	for _, c := range v.Causes {
-		f.item("- ", fmt.Sprintf("%s: %s", causeWords(c, len(v.Causes)), words.Line(c.Says)))
+		f.item("- ", words.Say("a cause", causeWords(c, len(v.Causes)), c.Says))
 	}
 	lengths := lengthWords(v)
 	if lengths != "" {
@@ -27,7 +27,7 @@ func (f *face) sayVerdict(v exposure.Verdict, tolerance float64) {
 	}
 	leave := len(v.LeaveOut) > 0 && len(v.LeaveOut) < v.Of
 	if leave {
-		f.item("- ", "leave out: "+few(v.LeaveOut, 6))
+		f.item("- ", words.Say("leave out", few(v.LeaveOut, 6)))
 	}
 	if len(v.Causes) > 0 || leave || lengths != "" {
 		fmt.Fprintln(f.out)
@@ -58,20 +58,19 @@ func lengthWords(v exposure.Verdict) string {
 	}
 	var said []string
 	for _, l := range v.Lengths[from:] {
-		length := fmt.Sprintf("%g times the length", l.Factor)
+		length := say.Of("times the length", say.Number(l.Factor))
 		if l.ExposureS > 0 {
-			length = words.Exposure(l.ExposureS)
+			length = say.Of("so long", say.Seconds(l.ExposureS))
 		}
-		of := ""
+		round := say.Of("round at", l.Round, length)
 		if len(said) == 0 {
-			of = fmt.Sprintf(" of %d", v.Of)
+			round = say.Of("round of all at", l.Round, v.Of, length)
 		}
-		said = append(said, fmt.Sprintf("%d%s at %s", l.Round, of, length))
-		if l.Round == 0 {
+		if said = append(said, words.Line(round)); l.Round == 0 {
 			break
 		}
 	}
-	return "would have been round: " + strings.Join(said, ", ")
+	return words.Say("would have been round", said)
 }
 
 // sayJudged is the table of the pictures.
@@ -80,10 +79,10 @@ func (f *face) sayJudged(v exposure.Verdict, tolerance float64) {
 	fmt.Fprint(t, "picture\tstars\twidth, px\tlength/width\tangle\ttrail, px\t\n")
 	for _, fr := range v.Frames {
 		fmt.Fprintf(t, "%s\t%d\t%s\t%s\t%s\t%s\t%s\n", shorten(fr.File), fr.Stars, orUnknown(fr.FWHM, "%.2f"), orUnknown(fr.Elongation, "%.2f"),
-			lies(fr), trail(fr), verdictWords(fr))
+			lies(fr), trail(fr), words.Judged(fr))
 	}
 	t.Flush()
-	f.paragraph(fmt.Sprintf("Round means at most %g times as long as wide, typically and over nine tenths of the picture. Angles are clockwise from horizontal.", tolerance))
+	f.paragraph(words.Say("what round means", say.Hundredths(tolerance)))
 	fmt.Fprintln(f.out)
 }
 
@@ -115,16 +114,4 @@ func trail(fr exposure.Judged) string {
 		return fmt.Sprintf("below %.1f", fr.TrailPx+2*fr.TrailPxErr)
 	}
 	return fmt.Sprintf("%.2f ± %.2f", fr.TrailPx, fr.TrailPxErr)
-}
-
-func verdictWords(fr exposure.Judged) string {
-	switch {
-	case fr.Round && fr.Cause == exposure.CauseNone:
-		return "round"
-	case fr.Round:
-		return "round, but " + string(fr.Cause)
-	case fr.Elongation <= 0:
-		return "cannot be judged"
-	}
-	return "not round: " + string(fr.Cause)
 }

@@ -5,9 +5,10 @@ import (
 	"math"
 	"os"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
+
+	"github.com/soniakeys/unit"
 
 	"trueturn/cmd/kit"
 	"trueturn/cmd/words"
@@ -61,67 +62,87 @@ func (n evening) hour(t time.Time) string {
 	return t.In(n.heights.zone).Round(time.Minute).Format("15:04")
 }
 
-// within is a stretch of the night with the clock it is told by, for the first time that is printed.
-func (n evening) within(from, to time.Time) string {
-	return fmt.Sprintf("from %s to %s (%s)", n.hour(from), n.hour(to), kit.ZoneWords(n.heights.zone, from, to))
+// between is a stretch of the night.
+func (n evening) between(from, to time.Time) say.Line {
+	return say.Of("from, to", n.hour(from), n.hour(to))
+}
+
+// within is one with the clock it is told by, for the first time that is printed.
+func (n evening) within(from, to time.Time) say.Line {
+	return say.Of("from, to, by the clock", n.hour(from), n.hour(to), kit.ZoneWords(n.heights.zone, from, to))
+}
+
+// window is when the target is above the limit in the dark.
+func (n evening) window() say.Line {
+	w := n.tonightReport.Target.Window
+	return n.within(time.Time(w[0]), time.Time(w[1]))
 }
 
 // sayWhen is the plan in two sentences.
 func (f *face) sayWhen(n evening) {
-	switch t := n.tonightReport.Target; {
-	case t != nil && t.Window != nil && n.tonightReport.Exposures > 0:
-		f.headline(fmt.Sprintf("Photograph %s %s: %s of %s, %s of light.", t.Name, n.within(time.Time(t.Window[0]), time.Time(t.Window[1])),
-			count(n.tonightReport.Exposures, "exposure"), words.Exposure(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
-	case t != nil && t.Window != nil:
-		f.headline(fmt.Sprintf("%s is high enough in the dark %s, too short for one exposure of %s.", t.Name, n.within(time.Time(t.Window[0]), time.Time(t.Window[1])), words.Exposure(n.outing.exposure.Seconds())))
-	case t != nil:
-		f.headline(fmt.Sprintf("%s cannot be photographed tonight: %s.", t.Name, n.whyNot()))
-	case n.tonightReport.Exposures > 0:
-		f.headline(fmt.Sprintf("Dark %s: %s of %s fit, %s of light.", n.within(n.heights.darkFrom, n.heights.darkTo),
-			count(n.tonightReport.Exposures, "exposure"), words.Exposure(n.outing.exposure.Seconds()), span(n.tonightReport.IntegrationS)))
-	default:
-		f.headline("It does not get dark tonight.")
-	}
-	var said []string
+	f.headline(words.Line(n.plan()))
+	var said []say.Line
 	switch t := n.tonightReport.Target; {
 	case n.heights.darkFrom.IsZero() || t == nil:
 	case t.Window == nil: // the first times there are
-		said = append(said, fmt.Sprintf("It is dark %s.", n.within(n.heights.darkFrom, n.heights.darkTo)))
+		said = append(said, say.Of("it is dark", n.within(n.heights.darkFrom, n.heights.darkTo)))
 	default:
-		said = append(said, fmt.Sprintf("It is dark from %s to %s.", n.hour(n.heights.darkFrom), n.hour(n.heights.darkTo)))
+		said = append(said, say.Of("it is dark", n.between(n.heights.darkFrom, n.heights.darkTo)))
 	}
 	if t := n.tonightReport.Target; t != nil && t.BestUTC != nil && t.Window != nil {
-		said = append(said, fmt.Sprintf("Best at %s, when it is %.0f° high.", n.clock(t.BestUTC), *t.BestAltitudeDeg))
+		said = append(said, say.Of("best at", n.clock(t.BestUTC), whole(*t.BestAltitudeDeg)))
 	}
 	if n.tonightReport.Exposures > 0 && n.outing.pause > 0 {
-		said = append(said, fmt.Sprintf("The count allows %s between exposures.", words.Exposure(n.outing.pause.Seconds())))
+		said = append(said, say.Of("pause counted", n.outing.pause))
 	}
-	if next := n.nextWords(); next != "" {
-		said = append(said, next)
+	if said := say.All(append(said, n.nextNight())...); !said.None() {
+		f.paragraph(words.Line(said))
 	}
-	if len(said) > 0 {
-		f.paragraph(strings.Join(said, " "))
+}
+
+// plan is what to photograph, and when.
+func (n evening) plan() say.Line {
+	switch t, light := n.tonightReport.Target, long(n.tonightReport.IntegrationS); {
+	case t != nil && t.Window != nil && n.tonightReport.Exposures > 0:
+		return say.Of("photograph", t.Name, n.window(), n.exposures(), light)
+	case t != nil && t.Window != nil:
+		return say.Of("too short for one", t.Name, n.window(), n.outing.exposure)
+	case t != nil:
+		return say.Of("not tonight", t.Name, n.whyNot())
+	case n.tonightReport.Exposures > 0:
+		return say.Of("dark, and so many fit", n.within(n.heights.darkFrom, n.heights.darkTo), n.exposures(), light)
 	}
+	return say.Of("no dark tonight")
+}
+
+func (n evening) exposures() say.Line {
+	if n.tonightReport.Exposures == 1 {
+		return say.Of("one exposure of", n.outing.exposure)
+	}
+	return say.Of("exposures of", n.tonightReport.Exposures, n.outing.exposure)
 }
 
 // toldByWhyNot are notes of the night that the first line has already.
 var toldByWhyNot = []say.Key{"the target never rises", "the target stays under the limit"}
 
 // whyNot is why the target cannot be photographed.
-func (n evening) whyNot() string {
-	t, limit := n.tonightReport.Target, n.outing.minAltitudeDeg
+func (n evening) whyNot() say.Line {
+	t := n.tonightReport.Target
 	switch {
 	case n.Night.Target.Highest.Deg() < 0:
-		return "it never rises here"
+		return say.Of("it never rises here")
 	case n.neverHigh():
-		return fmt.Sprintf("it is never higher than %s here, under your limit of %g°", underDegrees(n.Night.Target.Highest.Deg()), limit)
+		return say.Of("never that high here", underDegrees(n.Night.Target.Highest.Deg()), n.limit())
 	case n.heights.darkFrom.IsZero():
-		return "it does not get dark"
+		return say.Of("the Sun stays up too high")
 	case t.BestAltitudeDeg == nil:
-		return "while it is dark it stays below the horizon"
+		return say.Of("below the horizon in the dark")
 	}
-	return fmt.Sprintf("while it is dark it is no higher than %s, under your limit of %g°", underDegrees(*t.BestAltitudeDeg), limit)
+	return say.Of("too low in the dark", underDegrees(*t.BestAltitudeDeg), n.limit())
 }
+
+// limit is the lowest height worth a picture.
+func (n evening) limit() say.Degrees { return say.Degrees(unit.AngleFromDeg(n.outing.minAltitudeDeg)) }
 
 // neverHigh is whether the target stays under the limit in every night of the year: how high a star comes is the same each day.
 func (n evening) neverHigh() bool {
@@ -129,44 +150,34 @@ func (n evening) neverHigh() bool {
 }
 
 // underDegrees is a height that is under a limit, to the tenth of a degree below it, so that it does not read as the limit.
-func underDegrees(deg float64) string {
-	return strconv.FormatFloat(math.Floor(10*deg)/10, 'f', -1, 64) + "°"
+func underDegrees(deg float64) say.Degrees {
+	return say.Degrees(unit.AngleFromDeg(math.Floor(10*deg) / 10))
 }
 
-// nextWords are when it works, where it does not tonight; "" where it never does, which was said.
-func (n evening) nextWords() string {
+// nextNight is when it works, where it does not tonight; nothing where it never does, which was said.
+func (n evening) nextNight() say.Line {
 	l := n.next
 	if l == nil || n.neverHigh() {
-		return ""
+		return say.Line{}
 	}
-	least := span(l.least.Seconds())
-	what, none := fmt.Sprintf("on which it can, for %s or more,", least), fmt.Sprintf("On no night of the coming year is it above %g° in the dark for %s.", n.outing.minAltitudeDeg, least)
-	if n.Night.Target == nil {
-		what, none = fmt.Sprintf("that is dark for %s or more", least), fmt.Sprintf("No night of the coming year is dark for %s.", least)
+	least := long(l.least.Seconds())
+	switch found, target := !l.on.IsZero(), n.Night.Target != nil; {
+	case !found && target:
+		return say.Of("no night high enough", n.limit(), least)
+	case !found:
+		return say.Of("no night dark enough", least)
+	case target:
+		return say.Of("the next night it can", least, l.on.Format("2 January 2006"), n.within(l.span.From, l.span.To))
 	}
-	if l.on.IsZero() {
-		return none
-	}
-	return fmt.Sprintf("The next night %s is that of %s: %s.", what, l.on.Format("2 January 2006"), n.within(l.span.From, l.span.To))
+	return say.Of("the next dark night", least, l.on.Format("2 January 2006"), n.within(l.span.From, l.span.To))
 }
 
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
+// long is a length of time, from two minutes on to the minute.
+func long(s float64) any {
+	if s < 120 {
+		return say.Seconds(s)
 	}
-	return fmt.Sprintf("%d %ss", n, what)
-}
-
-// span is a long time in hours and minutes.
-func span(s float64) string {
-	n := int(s/60 + 0.5)
-	switch {
-	case s < 120:
-		return words.Exposure(s)
-	case n < 60:
-		return fmt.Sprintf("%d min", n)
-	}
-	return fmt.Sprintf("%d h %02d min", n/60, n%60)
+	return say.Span(say.Seconds(s).Round(time.Minute))
 }
 
 // Moonlight: from a quarter lit on it is the brightest thing in the sky for faint targets (common practice, no source).
@@ -174,19 +185,19 @@ const moonMatters = 0.25
 
 // sayMoon warns of moonlight on the pictures.
 func (f *face) sayMoon(n evening) {
-	lit := 100 * n.tonightReport.Moon.Illuminated
-	near := ""
-	if n.tonightReport.Target != nil {
-		near = fmt.Sprintf(", %.0f° from the target", n.tonightReport.Target.MoonDistanceDeg)
+	moon := n.tonightReport.Moon
+	lit := say.Of("so much lit", say.Share(moon.Illuminated))
+	if t := n.tonightReport.Target; t != nil {
+		lit = say.Of("so much lit, so far", say.Share(moon.Illuminated), whole(t.MoonDistanceDeg))
 	}
 	switch {
 	case n.tonightReport.Exposures == 0:
 	case n.moonUp == nil:
-		f.paragraph(fmt.Sprintf("The Moon (%.0f %% lit) does not interfere.", lit))
-	case n.tonightReport.Moon.Illuminated < moonMatters:
-		f.paragraph(fmt.Sprintf("The Moon is up from %s to %s, but thin (%.0f %% lit%s): it hardly matters.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
+		f.paragraph(words.Say("no Moon", say.Share(moon.Illuminated)))
+	case moon.Illuminated < moonMatters:
+		f.paragraph(words.Say("a thin Moon", n.between(n.moonUp.From, n.moonUp.To), lit))
 	default:
-		f.paragraph(fmt.Sprintf("Moonlight from %s to %s: the Moon is %.0f %% lit%s. Faint nebulae and galaxies drown in it; choose clusters and stars, or the hours without it.", n.hour(n.moonUp.From), n.hour(n.moonUp.To), lit, near))
+		f.paragraph(words.Say("moonlight", n.between(n.moonUp.From, n.moonUp.To), lit))
 	}
 }
 
@@ -197,15 +208,15 @@ func (f *face) sayFirst(n evening) {
 	}
 	fmt.Fprintln(f.out)
 	if n.SunLowest.Deg() > starsDeg {
-		f.paragraph("No stars will show, so the axis cannot be measured.")
+		f.paragraph(words.Say("no stars for the axis"))
 		return
 	}
 	best := n.Axis[0]
-	f.headline(fmt.Sprintf("Axis first: point the camera %s, %s up.", toward(best.AzimuthDeg), inFists(best.AltitudeDeg)))
-	f.paragraph(fmt.Sprintf("Ten pictures in three minutes there tell the axis to %s; three pictures with the axis swung by hand between them, by +30° and −20°, to %s (a phone's long lens, 50 stars). If that sky is hidden, three minutes give %s.",
-		minutes(best.SigmaArcmin), minutes(best.SwungArcmin), n.elsewhere()))
+	const fist = 10 // degrees, outstretched (common practice, no source)
+	f.headline(words.Say("axis first", wind(best.AzimuthDeg), whole(best.AltitudeDeg), int(best.AltitudeDeg/fist+0.5)))
+	f.paragraph(words.Say("what ten pictures tell", unit.AngleFromMin(best.SigmaArcmin), unit.AngleFromMin(best.SwungArcmin), n.elsewhere()))
 	if a := n.AimForTarget; a != nil {
-		f.paragraph(n.aimWords(*a))
+		f.paragraph(words.Line(n.aim(*a)))
 	}
 }
 
@@ -213,36 +224,18 @@ func (f *face) sayFirst(n evening) {
 func (n evening) elsewhere() string {
 	var said []string
 	for _, p := range n.Axis[1:] {
-		said = append(said, fmt.Sprintf("%s in the %s, %.0f° up", minutes(p.SigmaArcmin), toward(p.AzimuthDeg), p.AltitudeDeg))
+		said = append(said, words.Say("another patch", unit.AngleFromMin(p.SigmaArcmin), wind(p.AzimuthDeg), whole(p.AltitudeDeg)))
 	}
 	return strings.Join(said, "; ")
 }
 
-// aimWords is where the axis best points for the target alone, beside the pole as it is seen.
-func (n evening) aimWords(a fieldReport) string {
-	updown, side := "above", "clockwise"
-	if a.AboveRefractedArcmin < 0 {
-		updown = "below"
-	}
-	if a.ClockwiseArcmin < 0 {
-		side = "anticlockwise"
-	}
-	return fmt.Sprintf("For %s alone, the axis is best aimed %s %s the pole as seen, and %s %s of it (seen from above): align does that with --aim field and --target.",
-		n.tonightReport.Target.Name, minutes(a.AboveRefractedArcmin), updown, minutes(a.ClockwiseArcmin), side)
+// aim is where the axis best points for the target alone, beside the pole as it is seen.
+func (n evening) aim(a fieldReport) say.Line {
+	return say.Of("aim for the target", n.tonightReport.Target.Name, unit.AngleFromMin(a.AboveRefractedArcmin), sign(a.AboveRefractedArcmin, say.Key("above"), say.Key("below")),
+		unit.AngleFromMin(a.ClockwiseArcmin), sign(a.ClockwiseArcmin, "clockwise", "anticlockwise"))
 }
 
-var winds = [...]string{"north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west"}
-
-func toward(azimuthDeg float64) string {
-	return winds[int(math.Floor(azimuthDeg/45+0.5))%len(winds)]
-}
-
-// inFists is a height for somebody without an instrument: an outstretched fist is about 10° wide (common
-// practice, no source).
-func inFists(deg float64) string {
-	fists := int(deg/10 + 0.5)
-	return fmt.Sprintf("%.0f° (%d fists at arm's length)", deg, fists)
-}
+func wind(azimuthDeg float64) say.Wind { return say.Wind(unit.AngleFromDeg(azimuthDeg)) }
 
 // saySkies compares this sky with another, and a bare tripod with the mount.
 func (f *face) saySkies(n evening) {
@@ -251,16 +244,15 @@ func (f *face) saySkies(n evening) {
 		return
 	}
 	fmt.Fprintln(f.out)
-	longer := fmt.Sprintf("%s as long", between2(s.Longer))
-	f.paragraph(fmt.Sprintf("Sky here: %s. The same signal-to-noise on something faint takes %s as under %s.", s.Here, longer, s.Other))
-	tripod := fmt.Sprintf("On a bare tripod, exposures of %s take %s as long in all as those of %s, because the sensor is read so much more often",
-		words.Exposure(s.ShortS), between2(s.ShortLonger), words.Exposure(n.outing.exposure.Seconds()))
+	f.paragraph(words.Say("the sky here", s.Here, between2(s.Longer), s.Other))
+	short, mounted := say.Seconds(s.ShortS), n.outing.exposure
+	tripod := say.Of("tripod and mount", short, between2(s.ShortLonger), mounted)
 	if s.ShortExposures > 0 {
-		tripod += fmt.Sprintf(": some %d of them, %s of light, equal the %d above", rounded(s.ShortExposures), span(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
+		tripod = say.Of("tripod and mount, counted", short, between2(s.ShortLonger), mounted, rounded(s.ShortExposures), long(float64(s.ShortExposures)*s.ShortS), n.tonightReport.Exposures)
 	}
-	f.paragraph(fmt.Sprintf("%s. Under this sky, exposures longer than %s gain little more. The Moon is left out of this.", tripod, span(s.LongEnoughS)))
+	f.paragraph(words.Line(say.All(tripod, say.Of("long enough", long(s.LongEnoughS)))))
 	for _, t := range s.takenAs {
-		f.item("- ", "assumed: "+t)
+		f.item("- ", words.Say("assumed for the sky", t))
 	}
 }
 

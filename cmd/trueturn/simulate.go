@@ -19,6 +19,7 @@ import (
 	"trueturn/align"
 	"trueturn/align/simulate"
 	"trueturn/cmd/trueturn/files"
+	"trueturn/cmd/words"
 	"trueturn/drift/frame"
 	"trueturn/ephem"
 )
@@ -392,13 +393,13 @@ func (f *face) showTruth(t simulate.Truth, dir string, zone *time.Location) erro
 		return writeJSON(f.out, t)
 	}
 	first, last := t.Frames[0], t.Frames[len(t.Frames)-1]
-	fmt.Fprintf(f.out, "%d pictures in %s: %s to %s, %s to %s\n",
-		len(t.Frames), dir, first.File, last.File, startedAt(first, zone), startedAt(last, zone))
+	f.paragraph(words.Say("pictures written", len(t.Frames), dir, first.File, last.File))
+	f.paragraph(words.Say("taken from, to", startedAt(first, zone), startedAt(last, zone)))
 	if t.SiderealRatio == 0 {
-		fmt.Fprintf(f.out, "the camera stood still\n")
+		f.paragraph(words.Say("the camera stood"))
 		return nil
 	}
-	fmt.Fprintf(f.out, "the axis pointed %s; %s holds the rest\n", off(t.Error.AltitudeArcmin, t.Error.AzimuthArcmin), truthFile)
+	f.paragraph(words.Say("the axis pointed", words.TiltOff(t.Error.AltitudeArcmin, unit.AngleFromMin(t.Error.AltitudeArcmin)), words.BaseOff(t.Error.AzimuthArcmin, unit.AngleFromMin(t.Error.AzimuthArcmin)), truthFile))
 	return nil
 }
 

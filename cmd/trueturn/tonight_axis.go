@@ -9,7 +9,9 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"trueturn/align"
+	"trueturn/cmd/words"
 	"trueturn/ephem"
+	"trueturn/ephem/say"
 )
 
 // survey is where to point for the axis, clear of the Moon.
@@ -20,7 +22,7 @@ func (o *outing) survey(moon r3.Vec) []patchReport {
 	}
 	var list []patchReport
 	for _, l := range align.Survey(*o.site, eye, moon) {
-		list = append(list, patchReport{Toward: toward(l.At.Azimuth.Deg()), AzimuthDeg: math.Round(l.At.Azimuth.Deg()), AltitudeDeg: math.Round(l.At.Altitude.Deg()),
+		list = append(list, patchReport{Toward: words.Quantity(say.Wind(l.At.Azimuth)), AzimuthDeg: math.Round(l.At.Azimuth.Deg()), AltitudeDeg: math.Round(l.At.Altitude.Deg()),
 			SigmaArcmin: l.Tracked.Min(), SwungArcmin: l.Swung.Min()})
 	}
 	return list

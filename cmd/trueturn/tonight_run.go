@@ -227,9 +227,9 @@ func (o *outing) moonlight(n night.Night) (*night.Span, error) {
 func (n evening) chartWords() string {
 	switch t := n.tonightReport.Target; {
 	case t != nil && t.Window != nil:
-		return "Above the limit in the dark " + n.within(time.Time(t.Window[0]), time.Time(t.Window[1])) + "."
+		return words.Say("chart: above the limit", n.window())
 	case t != nil:
-		return "Never above the limit in the dark."
+		return words.Say("chart: never above")
 	}
-	return "The night is shaded."
+	return words.Say("chart: the night")
 }

@@ -9,11 +9,3 @@ func TestRounded(t *testing.T) {
 		}
 	}
 }
-
-func TestToward(t *testing.T) {
-	for deg, want := range map[float64]string{0: "north", 22: "north", 23: "north-east", 90: "east", 180: "south", 315: "north-west", 350: "north", 360: "north"} {
-		if got := toward(deg); got != want {
-			t.Errorf("toward(%g) = %q, want %q", deg, got, want)
-		}
-	}
-}

@@ -1,28 +1,26 @@
 package words
 
 import (
-	"math"
-
 	"github.com/soniakeys/unit"
 
 	"trueturn/align/exposure"
 	"trueturn/ephem/say"
 )
 
-// TiltOff is how far too high or too low the axis points.
-func TiltOff(o say.Off) say.Line {
-	if math.Signbit(o.Value.Rad()) {
-		return say.Of("too low", o)
+// TiltOff is how far too high or, below 0, too low the axis points: an angle, or one with its error.
+func TiltOff(arcmin float64, far any) say.Line {
+	if arcmin < 0 {
+		return say.Of("too low", far)
 	}
-	return say.Of("too high", o)
+	return say.Of("too high", far)
 }
 
-// BaseOff is how far too far clockwise, seen from above, the axis points, or anticlockwise.
-func BaseOff(o say.Off) say.Line {
-	if math.Signbit(o.Value.Rad()) {
-		return say.Of("too far anticlockwise", o)
+// BaseOff is how far too far clockwise, seen from above, or, below 0, anticlockwise the axis points.
+func BaseOff(arcmin float64, far any) say.Line {
+	if arcmin < 0 {
+		return say.Of("too far anticlockwise", far)
 	}
-	return say.Of("too far clockwise", o)
+	return say.Of("too far clockwise", far)
 }
 
 // OffBy is an angle with its standard error, both given in minutes of arc.

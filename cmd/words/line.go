@@ -11,7 +11,7 @@ import (
 // no other place for them.
 
 // tables are all of them.
-var tables = []map[say.Key]string{common, orders, acts, situations, answers, exposures, gears, nights, positions, reports, axes}
+var tables = []map[say.Key]string{common, orders, acts, situations, answers, exposures, gears, nights, positions, reports, axes, terminals, poles, plans}
 
 // common are the keys package say has itself.
 var common = map[say.Key]string{"as it is": "{}", "one after another": "{}"}

@@ -150,11 +150,11 @@ func TestQuantities(t *testing.T) {
 		{say.Wait(20 * time.Second), "one minute"}, {say.Wait(3 * time.Minute), "3 minutes"},
 		{say.Span(-3690 * time.Second), "1 h 1 min"}, {say.Span(-time.Hour), "an hour"}, {say.Offset(-90 * time.Minute), "-01:30"},
 		{say.Times(2), "twice"}, {time.Date(2026, 11, 25, 22, 4, 30, 0, time.FixedZone("", 3600)), "21:04 UTC"},
-		{say.Rate(unit.AngleFromSec(15.041)), "15″ a second"}, {say.Rate(unit.AngleFromSec(-0.041)), "0.04″ a second"}, {say.Wind(unit.AngleFromDeg(-50)), "north-west"},
+		{say.Rate(unit.AngleFromSec(15.041)), "15″ a second"}, {say.Rate(unit.AngleFromSec(-0.041)), "0.04″ a second"}, {say.Wind(unit.AngleFromDeg(-50)), "north-west"}, {say.Wind(unit.AngleFromDeg(22)), "north"}, {say.Wind(unit.AngleFromDeg(23)), "north-east"}, {say.Wind(unit.AngleFromDeg(350)), "north"},
 		{say.Pictures(1), "one picture"}, {say.Pictures(7), "7 pictures"}, {say.Share(0.31), "31 %"},
 		{say.Degrees(unit.AngleFromDeg(25)), "25°"}, {say.Degrees(unit.AngleFromDeg(-3.24)), "-3.2°"},
 		{say.Arcsec{Value: unit.AngleFromSec(44), Sigma: unit.AngleFromSec(1.2)}, "44.0 ± 1.2″"}, {say.Arcsec{Value: unit.AngleFromSec(0.58)}, "0.58″"},
-		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Ratio{Value: 1 / 1.0027379, Sigma: 1e-6}, "0.99727 ± 0.00001"}, {say.Elongation(1.2), "1.20"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"}, {say.Kilometres(1234), "1200 km"},
+		{say.Ratio{Value: 0.5, Sigma: 0.012}, "0.500 ± 0.012"}, {say.Ratio{Value: 1 / 1.0027379, Sigma: 1e-6}, "0.99727 ± 0.00001"}, {say.Hundredths(1.2), "1.20"}, {say.Pixels(1.24), "1.2 px"}, {say.Kilometres(3.21), "3.2 km"}, {say.Kilometres(1234), "1200 km"},
 		{say.Place{LatitudeDeg: 50, LongitudeDeg: -3.456}, "50.00° N, 3.46° W"}, {say.Files{"a.jpg", "b.jpg", "c.jpg"}, "a.jpg and 2 more"},
 		{say.All(say.Text("One."), say.Line{}, say.Text("Two.")), "One. Two."},
 	} {

@@ -74,7 +74,7 @@ func bare(v any) string {
 		return fmt.Sprintf("%.1f ± %.1f hours", v.Value.Abs().Hours(), v.Sigma.Hours())
 	case say.Tenths:
 		return fmt.Sprintf("%.1f", float64(v))
-	case say.Elongation:
+	case say.Hundredths:
 		return fmt.Sprintf("%.2f", float64(v))
 	case say.Number:
 		return significant(float64(v))

@@ -23,6 +23,8 @@ var reports = map[say.Key]string{
 	"base off, as one faces it": "Base: {} seen from above, {} when facing the pole.",
 	"tilt off":                  "Tilt: {}.",
 
+	"axis toward": "tilt {}°, base {}° from north through east",
+
 	"no creep from fewer than two": "Fewer than two pictures were used, so no creep can be seen.",
 	"swings hide creep":            "The axis was swung or the camera re-aimed between most pictures, so creep cannot be seen from one to the next.",
 	"how panels count":             "Bars are one standard error. Where the axis was swung or the camera re-aimed, the count begins anew.",

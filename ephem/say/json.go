@@ -40,7 +40,7 @@ var types = map[string]reflect.Type{
 	"off": reflect.TypeFor[Off](), "moons": reflect.TypeFor[Moons](), "times": reflect.TypeFor[Times](), "pictures": reflect.TypeFor[Pictures](),
 	"share": reflect.TypeFor[Share](), "arcsec": reflect.TypeFor[Arcsec](), "period": reflect.TypeFor[Period](), "rate": reflect.TypeFor[Rate](), "ratio": reflect.TypeFor[Ratio](), "px": reflect.TypeFor[Pixels](),
 	"mm": reflect.TypeFor[Millimetres](), "km": reflect.TypeFor[Kilometres](), "degrees": reflect.TypeFor[Degrees](), "wind": reflect.TypeFor[Wind](),
-	"offset": reflect.TypeFor[Offset](), "sentence": reflect.TypeFor[Sentence](), "hours": reflect.TypeFor[Hours](), "tenths": reflect.TypeFor[Tenths](), "elongation": reflect.TypeFor[Elongation](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
+	"offset": reflect.TypeFor[Offset](), "sentence": reflect.TypeFor[Sentence](), "hours": reflect.TypeFor[Hours](), "tenths": reflect.TypeFor[Tenths](), "hundredths": reflect.TypeFor[Hundredths](), "number": reflect.TypeFor[Number](), "place": reflect.TypeFor[Place](), "wait": reflect.TypeFor[Wait](), "span": reflect.TypeFor[Span](), "longest": reflect.TypeFor[Longest](),
 	"files": reflect.TypeFor[Files](), "clause": reflect.TypeFor[Clause](),
 }
 

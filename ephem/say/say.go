@@ -82,8 +82,8 @@ type (
 	Hours struct{ Value, Sigma time.Duration }
 	// Tenths is a number told to a tenth.
 	Tenths float64
-	// Elongation is a long axis over the short one, told to hundredths.
-	Elongation float64
+	// Hundredths is a number told to a hundredth.
+	Hundredths float64
 	// Number is a bare one, told to two figures.
 	Number float64
 	// Place is on the Earth, degrees north and east.

@@ -14,7 +14,7 @@ import (
 func TestJSON(t *testing.T) {
 	every := Of("all of them", unit.AngleFromMin(3), 90*time.Second, time.Date(2026, 11, 25, 21, 4, 0, 0, time.UTC), 4, "a.jpg", []string{"a", "b"}, Of("part", Times(2)), []Line{Text("x")},
 		Off{1, 2}, Moons(1), Times(3), Pictures(4), Arcsec{1, 0.1}, Period{480, 2}, Share(0.5), Rate(1e-6), Ratio{1, 0.1}, Pixels(2), Millimetres(3), Kilometres(4), Degrees(1), Wind(2),
-		Offset(time.Hour), Number(2.5), Elongation(1.25), Place{50, -3}, Wait(time.Minute), Span(1), Longest(2), Files{"a", "b"}, Sentence("x"), Hours{1, 2}, Tenths(3), Clause(Of("within", 3)))
+		Offset(time.Hour), Number(2.5), Hundredths(1.25), Place{50, -3}, Wait(time.Minute), Span(1), Longest(2), Files{"a", "b"}, Sentence("x"), Hours{1, 2}, Tenths(3), Clause(Of("within", 3)))
 	if got := len(every.With); got != len(types) {
 		t.Fatalf("%d quantities here, %d there are", got, len(types))
 	}
