@@ -202,7 +202,7 @@ func eval[T any](p *tab, expression string) T {
 	p.t.Helper()
 	ctx, stop := context.WithTimeout(p.ctx, evening.Patience)
 	defer stop()
-	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression))
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
 		p.t.Fatalf("%s: %v\n%s", expression, err, p.heard())
 	}
@@ -212,7 +212,7 @@ func eval[T any](p *tab, expression string) T {
 func (p *tab) until(what, expression string) {
 	p.t.Helper()
 	for late := time.Now().Add(evening.Patience); ; time.Sleep(50 * time.Millisecond) {
-		if eval[bool](p, `Boolean(`+expression+`)`) {
+		if eval[bool](p, `Promise.resolve(`+expression+`).then(Boolean)`) {
 			return
 		}
 		if time.Now().After(late) {

@@ -24,9 +24,11 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"trueturn/align/simulate"
 	"trueturn/cmd/session"
 	"trueturn/cmd/session/evening"
 	"trueturn/cmd/session/store"
+	"trueturn/drift/frame"
 )
 
 // state is what the page tells, as far as it is compared.
@@ -227,6 +229,98 @@ func TestPhoneFileInChromium(t *testing.T) {
 	}
 }
 
+// TestPhoneFilesInChromium: a session goes from a computer to the phone and back as its journal; what is no session is refused.
+func TestPhoneFilesInChromium(t *testing.T) {
+	t.Parallel()
+	paths, e := written(t)
+	want := native(t, e.JPEG[:4])
+	m := &store.Memory{} // a computer's session of three
+	n, err := session.New(session.Options{Store: m})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- n.Run(ctx) }()
+	for i := range 3 {
+		n.Offer(m.Send(store.Picture{Name: name(i), At: name(i)}, e.JPEG[i]))
+		for w, changed := n.Board().Look(); len(w.View.Frames) <= i || w.Working != ""; w, changed = n.Board().Look() {
+			<-changed
+		}
+	}
+	stop()
+	<-ended
+	dir := t.TempDir()
+	kept, _ := m.Journal()
+	journal := kept.(*store.MemoryLines).Bytes()
+	for name, text := range map[string][]byte{"journal.jsonl": journal, "letter.jsonl": []byte("Dear Sir or Madam")} {
+		if err := os.WriteFile(filepath.Join(dir, name), text, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	h := newHost(t, page(t))
+	p := start(t, t.TempDir()).tab(390, 844)
+	p.open(h.url())
+	open := func(name, says string) {
+		t.Helper()
+		p.do(chromedp.SetUploadFiles(chromedp.CSS("#open"), []string{filepath.Join(dir, name)}))
+		p.until("it says "+says, `document.querySelector('#saved').textContent.includes('`+says+`')`)
+	}
+	open("letter.jsonl", "no session of this program")
+	open("journal.jsonl", "Opened")
+	same(t, "opened", p.measured(3), want[2])
+	p.send(paths[3])
+	same(t, "and gone on with", p.measured(4), want[3])
+	back := eval[string](p, `window.trueturnLine.export().then(f => f.blob.text())`)
+	if !strings.HasPrefix(back, string(journal)) {
+		t.Error("what is saved does not begin with what was opened")
+	}
+	home := &store.Memory{}
+	l, _ := home.Journal()
+	l.WriteAt([]byte(back), 0) // into memory
+	n, err = session.New(session.Options{Store: home})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, _ := n.Board().Look()
+	var got state
+	if err := json.Unmarshal(w.JSON, &got); err != nil {
+		t.Fatal(err)
+	}
+	same(t, "back on the computer", got, want[3])
+	p.quiet(h.url())
+}
+
+// TestPhoneRestsInChromium: a worker that has nothing to do ends, for its memory never shrinks, and begins again when it is
+// wanted; one that the browser ends begins again by itself. Nothing is lost by either.
+func TestPhoneRestsInChromium(t *testing.T) {
+	t.Parallel()
+	files := maps.Clone(page(t))
+	const rest = "const idleMS = 120000"
+	if !strings.Contains(string(files["line.js"]), rest) {
+		t.Fatal("the page's patience stands elsewhere")
+	}
+	files["line.js"] = []byte(strings.Replace(string(files["line.js"]), rest, "const idleMS = 1500", 1))
+	paths, e := written(t)
+	want := native(t, e.JPEG[:4])
+	h := newHost(t, files)
+	p := start(t, t.TempDir()).tab(390, 844)
+	p.do(chromedp.Navigate(h.url()))
+	eval[any](p, `(() => { const Real = Worker; window.workers = []; window.Worker = function (...a) { const w = new Real(...a), end = w.terminate.bind(w); w.terminate = () => { w.ended = true; end(); }; workers.push(w); return w; }; })()`)
+	p.until("the engine speaks", `window.trueturn && window.trueturn.state()`)
+	for i := range 2 {
+		p.send(paths[i])
+		p.measured(i + 1)
+	}
+	p.until("it rests", `workers.length === 0 || workers.at(-1).ended`)
+	p.send(paths[2])
+	same(t, "after its rest", p.measured(3), want[2])
+	p.until("another has begun", `workers.length >= 1`)
+	eval[any](p, `workers.at(-1).onerror({message: 'out of memory'})`)
+	p.send(paths[3])
+	same(t, "after its end", p.measured(4), want[3])
+}
+
 // TestPhoneUpdateInChromium: a new version of the page takes the old one's place, and the session goes on.
 func TestPhoneUpdateInChromium(t *testing.T) {
 	t.Parallel()
@@ -265,6 +359,52 @@ func TestPhoneUpdateInChromium(t *testing.T) {
 		t.Error("the old version is still shown")
 	}
 	same(t, "after the update", p.measured(3), want[2])
+}
+
+// TestPhoneMemory: twenty pictures of 12 megapixels, one after the other, in one worker. With TRUETURN_MEMORY=1: it takes minutes.
+func TestPhoneMemory(t *testing.T) {
+	if os.Getenv("TRUETURN_MEMORY") == "" {
+		t.Skip("takes minutes: set TRUETURN_MEMORY=1")
+	}
+	const mostBytes, count = 250e6, 20
+	site, err := evening.Site()
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := simulate.Practice(site, time.Date(2026, 11, 25, 21, 29, 0, 0, time.UTC))
+	if err != nil {
+		t.Fatal(err)
+	}
+	e = e.Realistic()
+	e.Camera = simulate.Phone(26, 1)
+	e.Count, e.Geotag = count, true
+	run, err := e.Begin()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := start(t, t.TempDir()).tab(390, 844)
+	p.open(newHost(t, page(t)).url())
+	began := time.Now()
+	for i := range count {
+		plane, meta, err := run.Frame(t.Context(), i)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var buf bytes.Buffer
+		if err := frame.Encode(&buf, plane, meta, frame.JPEG); err != nil {
+			t.Fatal(err)
+		}
+		path := evening.File(t, filepath.Join(t.TempDir(), name(i)), buf.Bytes()).At
+		sent := time.Now()
+		p.send(path)
+		p.measured(i + 1)
+		bytes := eval[float64](p, `window.trueturnLine.act('memory', {}).then(m => m.bytes)`)
+		t.Logf("picture %d of %d×%d: %.1f s, %.0f MB", i+1, plane.Width, plane.Height, time.Since(sent).Seconds(), bytes/1e6)
+		if bytes > mostBytes {
+			t.Errorf("the worker has %.0f MB after %d pictures", bytes/1e6, i+1)
+		}
+	}
+	t.Logf("%v", time.Since(began))
 }
 
 // Budgets, bytes: of what is fetched, packed by brotli as hosts do, and of the one file.

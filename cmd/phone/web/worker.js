@@ -24,6 +24,7 @@ async function begin(bytes) {
     self.trueturnHost.store = await openTrueturnStore();
     const go = new Go();
     const { instance } = await engine(bytes, go.importObject);
+    self.trueturnHost.memory = () => instance.exports.mem.buffer.byteLength;
     await go.run(instance);
     postMessage({ died: 'the engine has ended' });
   } catch (why) {
@@ -34,5 +35,6 @@ async function begin(bytes) {
 onmessage = e => {
   if ('begin' in e.data) begin(e.data.engine);
   else if (e.data.bytes) self.trueturnHost.store.add(e.data.picture, e.data.bytes).then(() => self.trueturnHost.call(e.data.id, 'offer', JSON.stringify(e.data.picture)));
+  else if (e.data.name === 'memory') postMessage({ id: e.data.id, text: JSON.stringify({ bytes: self.trueturnHost.memory() }) });
   else self.trueturnHost.call(e.data.id, e.data.name, JSON.stringify(e.data.args));
 };
