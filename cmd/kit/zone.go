@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	_ "time/tzdata" // for machines without a zone database
 
 	"trueturn/ephem/amiss"
 	"trueturn/ephem/catalog/spelling"

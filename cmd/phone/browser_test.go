@@ -226,6 +226,13 @@ func (p *tab) open(url string) {
 	p.t.Helper()
 	p.do(chromedp.Navigate(url))
 	p.until("the engine speaks", `window.trueturn && window.trueturn.state()`)
+	p.choose("aim")
+}
+
+// choose takes one of the five questions, as a finger does.
+func (p *tab) choose(job string) {
+	p.t.Helper()
+	eval[any](p, `(() => { if (!document.querySelector('#back').hidden) document.querySelector('#back').click(); document.querySelector('#jobs [data-job=`+job+`]').click(); })()`)
 }
 
 // send chooses files as a hand does.

@@ -103,7 +103,7 @@ func toolchainFile(ctx context.Context, name string) ([]byte, error) {
 }
 
 // folderPolicy is what a page of the folder may do: nothing outside its own origin.
-const folderPolicy = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; worker-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self'; manifest-src 'self'; base-uri 'none'; form-action 'none'"
+const folderPolicy = "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; worker-src 'self'; style-src 'self'; img-src 'self' data: blob:; connect-src 'self' blob:; manifest-src 'self'; base-uri 'none'; form-action 'none'"
 
 func policy(p string) markup.Safe {
 	return markup.Safe(`<meta http-equiv="Content-Security-Policy" content="` + p + "\">\n")
@@ -129,8 +129,6 @@ func own(terms markup.Safe) markup.Safe {
 <li>In a private window nothing is kept: save the session before you close it, and open it again later.</li>
 <li>The session is the same file that trueturn live keeps on a computer, journal.jsonl in its folder, and may go either way.</li>
 </ul>
-<p class="choice-row"><button type="button" id="save">Save the session</button> <input type="file" id="open" accept=".jsonl,application/json"><label for="open">Open a session</label></p>
-<p id="saved" class="small" role="status"></p>
 ` + terms + `
 </details>
 </section>

@@ -14,6 +14,7 @@ import (
 	"syscall/js"
 	"time"
 
+	"trueturn/cmd/face"
 	"trueturn/cmd/session"
 	"trueturn/cmd/session/store"
 	"trueturn/cmd/words"
@@ -56,6 +57,7 @@ type asked struct {
 	Mod                         float64
 	Question                    json.Number
 	Zone, Site, Lens            string
+	Args                        []string
 }
 
 // said is what the page is answered.
@@ -69,6 +71,8 @@ type said struct {
 	HTML    *string `json:"html,omitempty"`
 	Name    string  `json:"name,omitempty"`
 	Text    string  `json:"text,omitempty"`
+	Beside  string  `json:"beside,omitempty"` // what a command says on the other stream
+	Code    int     `json:"code"`
 }
 
 func (e *engine) answer(id int, name, text string) {
@@ -125,10 +129,45 @@ func (e *engine) show(name string, a asked) said {
 		s := told(err)
 		s.Name, s.Text = "journal.jsonl", string(text)
 		return s
+	case "run":
+		s := said{OK: true}
+		s.Text, s.Beside, s.Code = face.Answer(context.Background(), a.Args, e.files())
+		return s
+	case "judge":
+		return e.judge()
 	case "import":
 		return told(e.replace(a.Text))
 	}
 	return said{Why: "a fault of the page: it asked for " + name}
+}
+
+// usualTolerance is the elongation a round star stays below, where nobody says otherwise.
+const usualTolerance = 1.25
+
+// judge says which pictures were round, as subs does, and its JSON.
+func (e *engine) judge() said {
+	word, _ := e.session.Board().Look()
+	v := e.session.Judge(word)
+	if v == nil || v.Of == 0 {
+		return said{Why: "nothing can be said of the exposures yet", Hint: "send pictures first"}
+	}
+	text, err := json.Marshal(v.JSON(words.ForPage))
+	s := told(err)
+	s.Text, s.Beside = face.Judged(*v, usualTolerance), string(text)
+	return s
+}
+
+// files are those a command may open: the mount as the session measured it.
+func (e *engine) files() map[string]string {
+	f, err := e.store.Get(session.MountFile)
+	if err != nil {
+		return nil
+	}
+	text, err := io.ReadAll(f)
+	if err != nil {
+		return nil
+	}
+	return map[string]string{session.MountFile: string(text)}
 }
 
 func (e *engine) settle(ctx context.Context, a asked) said {

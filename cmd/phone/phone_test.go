@@ -271,7 +271,7 @@ func TestPhoneFilesInChromium(t *testing.T) {
 	same(t, "opened", p.measured(3), want[2])
 	p.send(paths[3])
 	same(t, "and gone on with", p.measured(4), want[3])
-	back := eval[string](p, `window.trueturnLine.export().then(f => f.blob.text())`)
+	back := eval[string](p, `window.trueturnLine.export().then(f => fetch(f.address)).then(r => r.text())`)
 	if !strings.HasPrefix(back, string(journal)) {
 		t.Error("what is saved does not begin with what was opened")
 	}

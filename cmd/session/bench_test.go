@@ -306,12 +306,12 @@ func TestSessionEndsWhole(t *testing.T) {
 	}
 	before := w.frames(6)
 	w.stop()
-	for _, name := range []string{disk.JournalFile, sessionFile, mountFile, reportFile} {
+	for _, name := range []string{disk.JournalFile, sessionFile, MountFile, reportFile} {
 		if info, err := os.Stat(filepath.Join(session, name)); err != nil || info.Size() == 0 {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
-	f, err := os.Open(filepath.Join(session, mountFile))
+	f, err := os.Open(filepath.Join(session, MountFile))
 	if err != nil {
 		t.Fatal(err)
 	}

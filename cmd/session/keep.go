@@ -22,7 +22,8 @@ import (
 
 const (
 	sessionFile = "session.json"
-	mountFile   = "mount.json"
+	// MountFile is the mount as measured, for expose --session.
+	MountFile   = "mount.json"
 	reportFile  = "report.html"
 	sessionMost = 64 << 20 // bytes read of a value
 	loadAtOnce  = 32       // shots read from the journal at a time
@@ -195,7 +196,7 @@ func (k keeping) do() keptFiles {
 		return f
 	}
 	if s, err := k.view.Session(); err == nil { // else there is no mount to speak of yet
-		f.err = cmp.Or(f.err, k.o.Store.Put(mountFile, s.Write))
+		f.err = cmp.Or(f.err, k.o.Store.Put(MountFile, s.Write))
 	}
 	d := report.Of(k.seq, k.view.Answer)
 	d.Title, d.Version, d.Generated, d.Judged = k.o.Title, k.o.Version, time.Now(), judged(k.seq, k.view, k.o.Guide.Answer)
@@ -205,6 +206,9 @@ func (k keeping) do() keptFiles {
 
 // Report is the report as it was last written.
 func (n *Session) Report() ([]byte, error) { return get(n.o.Store, reportFile) }
+
+// Judge is what became of the pictures a word rests on, as exposures; nil where that cannot be told.
+func (n *Session) Judge(w *Word) *exposure.Verdict { return judged(w.Seq, w.View, n.o.Guide.Answer) }
 
 // judged is what became of the pictures as exposures; nil where that cannot be told.
 func judged(seq drift.Sequence, v guide.View, o answer.Options) *exposure.Verdict {

@@ -399,7 +399,7 @@ func needOf(t *testing.T, path string, then error) (need int64, err error) {
 
 // TestLimitsTold: "trueturn help formats" tells the limit of each kind as it is.
 func TestLimitsTold(t *testing.T) {
-	manual, err := os.ReadFile("../../cmd/trueturn/manual/formats.txt")
+	manual, err := os.ReadFile("../../cmd/face/manual/formats.txt")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,4 +1,4 @@
-"""Three nights by astropy's built-in ephemeris, for cmd/trueturn/testdata/tonight.txtar.
+"""Three nights by astropy's built-in ephemeris, for cmd/face/testdata/tonight.txtar.
 
 Run: /usr/bin/python3 tonight.py > tonight.csv   (Debian's python3-astropy; no network)
 

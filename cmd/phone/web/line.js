@@ -185,6 +185,8 @@ window.trueturnLine = (() => {
     wake: () => { if (last) on.word(last); },
     send,
     act: call,
+    run: args => call('run', { args }),
+    judge: () => call('judge', {}),
     drawings: async () => {
       const said = await call('drawings', {});
       if (said.html === undefined) throw new Error('no drawings');
@@ -196,7 +198,7 @@ window.trueturnLine = (() => {
     },
     export: async () => {
       const said = await call('export', {});
-      return { name: said.name, blob: new Blob([said.text], { type: 'application/json' }) };
+      return { name: said.name, address: URL.createObjectURL(new Blob([said.text], { type: 'application/json' })) };
     },
     import: async text => call('import', { text }),
   };

@@ -12,7 +12,8 @@
 //   act(name, fields)       → {ok} or {gone, why, hint}: settle, again, throw, afresh, describe
 //   drawings(serial)        → HTML without scripts
 //   report                  an address, or a function that yields one
-//   export, import(text)    the session as {name, blob}, and another in its place; neither where it is a folder already
+//   run(args), judge()      a command's {text, beside, code}, and what became of the exposures; where the page has the other jobs too
+//   export, import(text)    the session as {name, address}, and another in its place; neither where it is a folder already
 //
 // Words that come from elsewhere are set as text. Drawings are inert HTML.
 'use strict';
@@ -735,10 +736,11 @@
   // ---- a session as a file, where it is kept in a browser
 
   if (line.export) {
+    $('file').hidden = false;
     $('save').addEventListener('click', async () => {
       const file = await line.export();
       const link = make('a');
-      link.href = URL.createObjectURL(file.blob);
+      link.href = file.address;
       link.download = file.name;
       link.click();
       write($('saved'), 'Saved as ' + file.name + '.');
@@ -751,6 +753,130 @@
       write($('saved'), done.ok ? 'Opened ' + file.name + '.' : (done.why || 'It could not be opened') + (done.hint ? ': ' + done.hint : ''));
       $('open').value = '';
     });
+  }
+
+  // ---- the other jobs, where the engine is in the page
+
+  const heads = { pole: 'Where is the pole?', expose: 'How long may I expose?', round: 'Were they round?', tonight: 'What does tonight allow?' };
+  const cares = {
+    pole: 'By day: never look at the Sun, nor point a lens or finder near it.',
+    tonight: 'Before you walk back in the dark: mind ledges, water and the way you came.',
+  };
+
+  function go(job) {
+    question++;
+    body.dataset.job = job;
+    const aim = job === 'aim', choosing = job === '';
+    $('jobs').hidden = !choosing;
+    for (const id of ['now', 'rest']) $(id).hidden = !aim;
+    $('asked').hidden = aim || choosing;
+    $('back').hidden = choosing;
+    kept.set('job', job);
+    scrollTo(0, 0);
+    if (aim || choosing) return;
+    write($('asked-head'), heads[job]);
+    write($('asked-care'), cares[job] || '');
+    let fields = 0;
+    for (const field of document.querySelectorAll("#ask .field")) {
+      field.hidden = !field.dataset.jobs.split(' ').includes(job);
+      fields += field.hidden ? 0 : 1;
+    }
+    $('ask').hidden = fields === 0;
+    $('answer').replaceChildren();
+    write($('asked-why'), '');
+    $('copy').hidden = true;
+    $('asked-head').focus();
+    if (job === 'round') judge();
+    else if (job === 'expose' || $('ask-site').value.trim()) answer(job);
+  }
+
+  // said lays out what a command says: a table keeps its columns, a sentence flows.
+  function said(text) {
+    const out = [];
+    let table = [];
+    const flush = () => { if (table.length) out.push(make('pre', '', table.join('\n'))); table = []; };
+    for (const line of text.split('\n')) {
+      if (/\S {2,}\S|^ {2,}\S/.test(line)) { table.push(line); continue; }
+      flush();
+      if (line.trim()) out.push(make('p', '', line));
+    }
+    flush();
+    return out;
+  }
+
+  let question = 0; // the newest
+
+  async function answer(job) {
+    write($('asked-why'), 'Working it out …');
+    const args = argsOf(job), mine = ++question;
+    const done = await line.run(args);
+    if (mine !== question) return;
+    if (done.code !== 0) return complain(done);
+    write($('asked-why'), '');
+    $('answer').replaceChildren(...said(done.text));
+    if (job === 'expose') return;
+    const drawing = await line.run([...args, '--svg', '-']);
+    const picture = new DOMParser().parseFromString(drawing.text.replace(/<style>[^]*?<\/style>/, ''), 'image/svg+xml').documentElement; // the page has its rules
+    if (mine === question && drawing.code === 0 && picture.nodeName === 'svg') {
+      $('answer').querySelector('pre, p:last-child').before(document.adoptNode(picture));
+    }
+  }
+
+  function complain(done) {
+    const beside = done.beside || '';
+    const part = kind => (beside.split('\n').find(l => l.startsWith(kind + ': ')) || '').slice(kind.length + 2);
+    const why = part('error') || done.why || 'It cannot be told';
+    $('answer').replaceChildren();
+    write($('asked-why'), why + (part('hint') || done.hint ? ': ' + (part('hint') || done.hint) : ''));
+  }
+
+  function argsOf(job) {
+    const value = id => $(id).value.trim();
+    const site = value('ask-site').replace(/\s+/g, '');
+    if (job === 'pole') return ['pole', '--site=' + site, '--tz=' + zoneHere()];
+    if (job === 'tonight') return ['tonight', '--site=' + site, '--tz=' + zoneHere(), ...(value('ask-target') ? ['--target=' + value('ask-target')] : [])];
+    const args = ['expose'];
+    if ($('ask-tripod').checked) args.push('--tripod');
+    else if (seen && seen.axis) args.push('--session=mount.json');
+    if (value('ask-lens')) args.push('--equivalent=' + value('ask-lens'), '--size=' + value('ask-size'));
+    return args;
+  }
+
+  async function judge() {
+    const done = await line.judge();
+    if (body.dataset.job !== 'round') return;
+    if (!done.ok) return complain(done);
+    const frames = JSON.parse(done.beside).frames;
+    const out = frames.filter(f => !f.round).map(f => f.file);
+    $('answer').replaceChildren(...said(done.text));
+    $('copy').hidden = out.length === 0;
+    $('copy').onclick = async () => {
+      const text = out.join('\n') + '\n';
+      try {
+        if (navigator.share) await navigator.share({ title: 'Pictures to leave out', text });
+        else { await navigator.clipboard.writeText(text); write($('asked-why'), 'The names are copied.'); }
+      } catch { write($('asked-why'), 'The browser does not share here. The names: ' + out.join(', ')); }
+    };
+  }
+
+  if (line.run) {
+    for (const button of document.querySelectorAll('#jobs button')) button.addEventListener('click', () => go(button.dataset.job));
+    $('back').addEventListener('click', () => go(''));
+    $('ask-site').value = kept.get('site') || '';
+    $('ask').addEventListener('submit', e => {
+      e.preventDefault();
+      kept.set('site', $('ask-site').value);
+      answer(body.dataset.job);
+    });
+    $('here').hidden = !navigator.geolocation;
+    $('here').addEventListener('click', () => {
+      write($('asked-why'), 'Asking the phone …');
+      navigator.geolocation.getCurrentPosition(p => {
+        $('ask-site').value = p.coords.latitude.toFixed(2) + ', ' + p.coords.longitude.toFixed(2); // a kilometre does
+        $('ask').requestSubmit();
+      }, () => write($('asked-why'), 'The phone does not say where it is: type the place.'), { maximumAge: 3600e3, timeout: 20000 });
+    });
+    go(kept.get('job') || '');
   }
 
   window.trueturn = { ...window.trueturn, state: () => seen };

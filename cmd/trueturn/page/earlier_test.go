@@ -14,7 +14,7 @@ import (
 )
 
 // earlierFiles holds a session folder as an earlier version left it; its README says how it was made.
-const earlierFiles = "../testdata/earlier"
+const earlierFiles = "../../face/testdata/earlier"
 
 // movedSigmas is how far the axis of an earlier session may move, in its own stated errors, before the journal was not
 // understood: a better fit moves it by a part of them, a field misread by hundreds.
