@@ -10,7 +10,8 @@
 //
 // Linux and Windows programs are static. Those for macOS need the system's own library, which is how macOS wants it, and carry
 // the linker's signature of nobody, without which Apple's processors start nothing. Android's, for a terminal there, is started
-// by the system's linker as all of Android's are and needs no library; no such system was at hand to try it.
+// by the system's linker as all of Android's are and needs no library; it was tried under an emulator with another linker in
+// that one's place, never on Android.
 package main
 
 import (
