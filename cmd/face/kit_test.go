@@ -89,15 +89,18 @@ func TestVersionOf(t *testing.T) {
 	for _, row := range []struct {
 		name, version string
 		settings      []debug.BuildSetting
+		noted         string // by the linker
 		want          string
 	}{
-		{"run from source", "(devel)", nil, "devel, commit not noted by this build"},
+		{"run from source", "(devel)", nil, "", "devel, commit not noted by this build"},
 		{"built in a checkout", "v1.2.0", set("vcs.revision", "0123456789abcdef", "vcs.time", "2026-11-25T10:00:00Z", "vcs.modified", "false"),
-			"v1.2.0, commit 0123456789ab of 2026-11-25"},
-		{"changed since", "", set("vcs.revision", "0123", "vcs.modified", "true"), "devel, commit 0123, with changes since"},
+			"", "v1.2.0, commit 0123456789ab of 2026-11-25"},
+		{"changed since", "", set("vcs.revision", "0123", "vcs.modified", "true"), "", "devel, commit 0123, with changes since"},
+		{"noted by the linker", "(devel)", nil, "vcs.revision=0123456789abcdef vcs.time=2026-11-25T10:00:00Z vcs.modified=true",
+			"devel, commit 0123456789ab of 2026-11-25, with changes since"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
-			if got := versionOf(&debug.BuildInfo{Main: debug.Module{Version: row.version}, Settings: row.settings}); got != row.want {
+			if got := versionOf(&debug.BuildInfo{Main: debug.Module{Version: row.version}, Settings: row.settings}, row.noted); got != row.want {
 				t.Errorf("got %q, want %q", got, row.want)
 			}
 		})

@@ -102,13 +102,28 @@ func (s *serving) options(f *face, args []string) (page.Options, error) {
 		Measure: drift.Options{Frame: fo, Lens: s.lens.LensFlags},
 		Guide:   guide.Options{Answer: f.question(&s.measuring), Knobs: f.gear.knobs()},
 		FNumber: s.fNumber, Title: titleOf(args), Version: version(), Notes: legible.Lines(f.err),
-		PlaceAndClockRight: s.placeRight,
+		PlaceAndClockRight: s.placeRight, Phone: phonePage(os.Executable()),
 	}
 	if len(args) == 1 {
 		o.Dir = args[0]
 		err = s.watchable(o.Dir)
 	}
 	return o, err
+}
+
+// phonePage is the page for the phone alone beside the program, as a download unpacks it, or "".
+func phonePage(program string, err error) string {
+	if err == nil {
+		program, err = filepath.EvalSymlinks(program) // a link to it may lie in PATH
+	}
+	if err != nil {
+		return ""
+	}
+	path := filepath.Join(filepath.Dir(program), page.PhoneFile)
+	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
+		return ""
+	}
+	return path
 }
 
 // watchable refuses what is no folder, and a session amid the pictures, where its files could be taken for some.

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"errors"
 	"io"
 	"mime/multipart"
 	"net/http"
@@ -15,6 +16,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"testing"
 	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -141,4 +143,32 @@ func until(ts *testscript.TestScript, neg bool, args []string) {
 		}
 	}
 	ts.Fatalf("%q never came; the state is\n%s", args[0], text)
+}
+
+// TestPhonePage: the page for the phone alone is found beside the program itself, also where a link to that is started.
+func TestPhonePage(t *testing.T) {
+	dir, elsewhere := t.TempDir(), t.TempDir()
+	program, page := filepath.Join(dir, "trueturn"), filepath.Join(dir, "trueturn.html")
+	link := filepath.Join(elsewhere, "trueturn")
+	if err := errors.Join(os.WriteFile(program, nil, 0o755), os.Symlink(program, link)); err != nil {
+		t.Fatal(err)
+	}
+	if got := phonePage(program, nil); got != "" {
+		t.Errorf("found %q where nothing is", got)
+	}
+	if err := os.WriteFile(page, nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	page, err := filepath.EvalSymlinks(page) // temporary folders may be links themselves
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, start := range []string{program, link} {
+		if got := phonePage(start, nil); got != page {
+			t.Errorf("from %s: %q, want %q", start, got, page)
+		}
+	}
+	if got := phonePage("", os.ErrNotExist); got != "" {
+		t.Errorf("found %q of an unknown program", got)
+	}
 }

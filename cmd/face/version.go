@@ -6,19 +6,27 @@ import (
 	"strings"
 )
 
+// noted is what the linker was told of the commit where the Go command does not note it (cmd/release): settings as those of
+// debug.BuildInfo, parted by blanks. A build that notes its commit has it empty.
+var noted string
+
 // version is what the build knows of itself.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return "(built without notes on itself)"
 	}
-	return versionOf(info)
+	return versionOf(info, noted)
 }
 
 // versionOf is the version, and the commit it was built from where the build noted one: go build
 // does in a checkout, go run only when asked by -buildvcs=true.
-func versionOf(info *debug.BuildInfo) string {
+func versionOf(info *debug.BuildInfo, noted string) string {
 	told := map[string]string{}
+	for _, s := range strings.Fields(noted) {
+		key, value, _ := strings.Cut(s, "=")
+		told[key] = value
+	}
 	for _, s := range info.Settings {
 		told[s.Key] = s.Value
 	}

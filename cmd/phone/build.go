@@ -19,6 +19,7 @@ import (
 	"slices"
 	"strings"
 
+	"trueturn/cmd/licence"
 	"trueturn/cmd/markup"
 	"trueturn/cmd/session"
 )
@@ -161,7 +162,7 @@ func manifest() []byte {
 
 // oneFile is the page with everything in it. Its policy names each script and the style by their hashes; the worker is made
 // from a blob.
-func oneFile(engine []byte, glue string, terms []licence) ([]byte, error) {
+func oneFile(engine []byte, glue string, terms []licence.Licence) ([]byte, error) {
 	var packed bytes.Buffer
 	zip, err := gzip.NewWriterLevel(&packed, gzip.BestCompression)
 	if err == nil {

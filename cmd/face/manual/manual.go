@@ -15,7 +15,7 @@ var texts embed.FS
 
 // order is the one a newcomer reads in. None is the name of a command.
 var order = [...]string{
-	"swing", "answer", "place", "long-lenses", "exposures", "night", "north", "page", "equipment", "formats", "limits", "care", "glossary", "credits",
+	"swing", "answer", "place", "long-lenses", "exposures", "night", "north", "page", "phone", "equipment", "formats", "limits", "care", "glossary", "credits",
 }
 
 // Topic is a chapter.

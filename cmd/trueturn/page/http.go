@@ -88,6 +88,7 @@ func (p *Page) routes() map[string]route {
 		"state":       {http.MethodGet, p.state},
 		"drawings":    {http.MethodGet, p.drawings},
 		"report.html": {http.MethodGet, p.report},
+		PhoneFile:     {http.MethodGet, p.phone},
 		"upload":      {http.MethodPost, p.upload},
 		"again":       {http.MethodPost, p.again},
 		"settle":      {http.MethodPost, p.settle},
@@ -143,7 +144,7 @@ func send(w http.ResponseWriter, r *http.Request, kind string, content []byte) {
 }
 
 func (p *Page) index(w http.ResponseWriter, r *http.Request) {
-	send(w, r, "text/html; charset=utf-8", session.Index(session.Look{Title: p.o.Title, Planned: p.o.Guide.Answer.Planned}))
+	send(w, r, "text/html; charset=utf-8", session.Index(session.Look{Title: p.o.Title, Planned: p.o.Guide.Answer.Planned, Own: p.phoneAlone()}))
 }
 
 func (p *Page) state(w http.ResponseWriter, r *http.Request) {

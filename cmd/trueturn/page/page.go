@@ -43,6 +43,9 @@ type Options struct {
 	PlaceAndClockRight bool
 	FNumber            float64 // of the lens, for a rule of thumb in the report; 0: the pictures' own
 
+	// Phone is the file with the page for the phone alone (trueturn.html of cmd/phone), handed out from this one; "": none.
+	Phone string
+
 	Title   string    // of the evening, for the page and the report; may be ""
 	Version string    // of the program, for the report
 	Notes   io.Writer // what the one at the keyboard should know, a line each; nil: nobody
