@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 	"sync"
 	"time"
 
@@ -244,5 +243,3 @@ func durationOf(seconds float64) (time.Duration, bool) {
 	}
 	return time.Duration(seconds*1e9 + 0.5), true
 }
-
-func clean(s string) string { return strings.TrimSpace(strings.Trim(s, "\x00 ")) }

@@ -249,8 +249,8 @@ func (d directory) embeddedJPEG() (at, n int64) {
 }
 
 // look reads the head of a JPEG. One that a viewer shows is a candidate; a
-// lossless one is the raw picture itself, its columns shared out among the
-// components.
+// lossless one is the raw picture itself: of a mosaic the columns are shared out
+// among two or four components, three are colours.
 func (f *rawFile) look(at, n int64) bool {
 	if f.looked[at] || len(f.looked) >= maxEmbedded || at < 0 || n < 4 || at > f.src.size || n > f.src.size-at {
 		return false
@@ -272,7 +272,11 @@ func (f *rawFile) look(at, n int64) bool {
 		}
 		j.shape = shape{int(b[3])<<8 | int(b[4]), int(b[1])<<8 | int(b[2])}
 		if s.marker == markSOF3 {
-			f.raw = f.raw.larger(shape{j.width * int(b[5]), j.height})
+			columns := j.width
+			if b[5] != 3 {
+				columns *= int(b[5])
+			}
+			f.raw = f.raw.larger(shape{columns, j.height})
 		}
 		shows = s.marker <= 0xc2 && b[0] == 8
 		return false

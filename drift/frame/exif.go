@@ -9,15 +9,11 @@ import (
 	"strings"
 	"time"
 
-	"github.com/bep/imagemeta"
-
 	"trueturn/ephem/amiss"
 )
 
-// exifTags are the EXIF fields this package uses: text and numbers by the
-// metadata library, and from our own reader what that library loses – the
-// leading zeros of sub-seconds, and zero denominators in GPS triples (which it
-// turns to 0 without a word).
+// exifTags are the EXIF fields this package uses, by the names exiftool has for
+// them.
 type exifTags struct {
 	text   map[string]string
 	number map[string]float64
@@ -25,130 +21,99 @@ type exifTags struct {
 	latitude, longitude, gpsTime []float64 // degrees, minutes, seconds or h, m, s; nil without
 }
 
-// Tags taken over from the library, by its names.
-var wantedText = map[string]bool{"Make": true, "Model": true, "LensModel": true, "DateTimeOriginal": true, "CreateDate": true,
-	"ModifyDate":         true,
-	"OffsetTimeOriginal": true, "OffsetTimeDigitized": true, "OffsetTime": true, "GPSLatitudeRef": true, "GPSLongitudeRef": true, "GPSDateStamp": true}
-
-var wantedNumber = map[string]bool{"Orientation": true, "ExposureTime": true, "FNumber": true, "FocalLength": true,
-	"FocalLengthIn35mmFormat": true, "FocalPlaneXResolution": true, "FocalPlaneResolutionUnit": true, "ExifImageWidth": true,
-	"ExifImageHeight": true, "GPSAltitude": true, "GPSAltitudeRef": true}
-
-// Sub-second tags and the directories beside the first, EXIF 2.32 (CIPA
-// DC-008-2019) tables 4 and 7.
+// The directories beside the first, EXIF 2.32 (CIPA DC-008-2019) §4.6.3.
 const (
-	tagExifIFD            = 0x8769
-	tagGPSIFD             = 0x8825
-	tagSubSecOriginal     = 0x9291
-	tagSubSecDigitized    = 0x9292
-	tagGPSLatitude        = 2
-	tagGPSLongitude       = 4
-	tagGPSTimeStamp       = 7
-	subSecOriginalName    = "SubSecTimeOriginal"
-	subSecDigitizedName   = "SubSecTimeDigitized"
-	maxExifFields         = 2000
-	maxExifFieldSizeBytes = 1024
+	tagExifIFD         = 0x8769
+	tagGPSIFD          = 0x8825
+	tagSubSecOriginal  = 0x9291
+	tagSubSecDigitized = 0x9292
+	tagGPSLatitude     = 2
+	tagGPSLongitude    = 4
+	tagGPSTimeStamp    = 7
+
+	subSecOriginalName  = "SubSecTimeOriginal"
+	subSecDigitizedName = "SubSecTimeDigitized"
+
+	maxExifTextBytes = 1024
+)
+
+// fieldNames names fields of a directory by their tags.
+type fieldNames map[uint16]string
+
+// The fields used, EXIF 2.32 tables 4, 7 and 15, by the directory they belong in.
+// TIFF/EP (ISO 12234-2) keeps those of Exif in the first directory, and has tags
+// of its own for the focal plane.
+var (
+	firstText   = fieldNames{0x010f: "Make", 0x0110: "Model", 0x0132: "ModifyDate"}
+	firstNumber = fieldNames{0x0112: "Orientation"}
+	exifText    = fieldNames{0x9003: "DateTimeOriginal", 0x9004: "CreateDate", 0x9010: "OffsetTime", 0x9011: "OffsetTimeOriginal",
+		0x9012: "OffsetTimeDigitized", tagSubSecOriginal: subSecOriginalName, tagSubSecDigitized: subSecDigitizedName}
+	exifNumber = fieldNames{0x829a: "ExposureTime", 0x829d: "FNumber", 0x920a: "FocalLength", 0xa405: "FocalLengthIn35mmFormat",
+		0xa002: "ExifImageWidth", 0xa003: "ExifImageHeight", 0xa20e: "FocalPlaneXResolution", 0xa210: "FocalPlaneResolutionUnit"}
+	epNumber  = fieldNames{0x920e: "FocalPlaneXResolution", 0x9210: "FocalPlaneResolutionUnit"}
+	gpsText   = fieldNames{1: "GPSLatitudeRef", 3: "GPSLongitudeRef", 29: "GPSDateStamp"}
+	gpsNumber = fieldNames{5: "GPSAltitudeRef", 6: "GPSAltitude"}
 )
 
 // exifTagsOf reads the tags of a TIFF structure: a whole TIFF file, or the
-// block inside a JPEG or PNG. Damage costs fields, never the picture.
+// block inside a JPEG or PNG. Each field is read by itself, so that damage and
+// types nobody knows cost that field alone.
 func exifTagsOf(src source) exifTags {
 	t := exifTags{text: map[string]string{}, number: map[string]float64{}}
-	t.readLibrary(src)
 	first, ok := firstDirectory(src)
 	if !ok {
 		return t
 	}
-	t.readSubSec(first)
-	if off, ok := first.uint(tagExifIFD); ok {
-		if exif, ok := first.at(int64(off)); ok {
-			t.readSubSec(exif)
-		}
+	t.read(first, firstText, firstNumber)
+	if exif, ok := first.pointed(tagExifIFD); ok {
+		t.read(exif, exifText, exifNumber)
+		t.read(exif, firstText, firstNumber)
+		t.readFocalPlane(exif)
 	}
-	if off, ok := first.uint(tagGPSIFD); ok {
-		if gps, ok := first.at(int64(off)); ok {
-			t.latitude, t.longitude, t.gpsTime = gps.triple(tagGPSLatitude), gps.triple(tagGPSLongitude), gps.triple(tagGPSTimeStamp)
-		}
+	t.read(first, exifText, exifNumber)
+	t.readFocalPlane(first)
+	if gps, ok := first.pointed(tagGPSIFD); ok {
+		t.read(gps, gpsText, gpsNumber)
+		t.latitude, t.longitude, t.gpsTime = gps.triple(tagGPSLatitude), gps.triple(tagGPSLongitude), gps.triple(tagGPSTimeStamp)
 	}
 	return t
 }
 
-func (t exifTags) readLibrary(src source) {
-	defer func() { _ = recover() }() // a damaged block costs fields, as an error would
-	_, _ = imagemeta.Decode(imagemeta.Options{
-		R:            src.reader(),
-		ImageFormat:  imagemeta.TIFF,
-		Sources:      imagemeta.EXIF,
-		LimitNumTags: maxExifFields,
-		LimitTagSize: maxExifFieldSizeBytes,
-		ShouldHandleTag: func(i imagemeta.TagInfo) bool {
-			return strings.HasPrefix(i.Namespace, "IFD0") && !strings.Contains(i.Namespace, "SubIFD") && (wantedText[i.Tag] || wantedNumber[i.Tag])
-		},
-		HandleTag: func(i imagemeta.TagInfo) error { t.take(i); return nil },
-	})
-}
-
-// take keeps the first value of each tag.
-func (t exifTags) take(i imagemeta.TagInfo) {
-	if wantedText[i.Tag] {
-		if s, ok := i.Value.(string); ok && t.text[i.Tag] == "" {
-			t.text[i.Tag] = clean(s)
-		}
-		return
-	}
-	if _, seen := t.number[i.Tag]; seen {
-		return
-	}
-	if v, ok := numberOf(i.Value); ok {
-		t.number[i.Tag] = v
-	}
-}
-
-func numberOf(v any) (float64, bool) {
-	var f float64
-	switch v := v.(type) {
-	case interface{ Float64() float64 }:
-		f = v.Float64()
-	case float64:
-		f = v
-	case float32:
-		f = float64(v)
-	case uint8:
-		f = float64(v)
-	case uint16:
-		f = float64(v)
-	case uint32:
-		f = float64(v)
-	case int32:
-		f = float64(v)
-	default:
-		return 0, false
-	}
-	return f, !math.IsNaN(f) && !math.IsInf(f, 0)
-}
-
-func (t exifTags) readSubSec(d directory) {
-	for tag, name := range map[uint16]string{tagSubSecOriginal: subSecOriginalName, tagSubSecDigitized: subSecDigitizedName} {
-		if s := d.text(tag); s != "" {
+// read takes over what is not known yet.
+func (t exifTags) read(d directory, text, number fieldNames) {
+	for tag, name := range text {
+		if s := d.text(tag); s != "" && t.text[name] == "" {
 			t.text[name] = s
 		}
 	}
+	for tag, name := range number {
+		v := d.numbers(tag)
+		if _, known := t.number[name]; !known && len(v) > 0 && v[0]-v[0] == 0 {
+			t.number[name] = v[0]
+		}
+	}
 }
 
-// triple reads three rationals. 0/0 in the second or third stands for "none"
+// readFocalPlane reads TIFF/EP's tags where EXIF's are not there: a resolution
+// means nothing with the unit of another.
+func (t exifTags) readFocalPlane(d directory) {
+	if _, known := t.number["FocalPlaneXResolution"]; !known {
+		t.read(d, nil, epNumber)
+	}
+}
+
+// triple reads three numbers. 0/0 in the second or third stands for "none"
 // (common practice of cameras, no source); in the first it voids all.
 func (d directory) triple(tag uint16) []float64 {
-	b := d.raw(tag)
-	if d.fields[tag].kind != 5 || len(b) != 24 {
+	v := d.numbers(tag)
+	if len(v) != 3 {
 		return nil
 	}
-	v := make([]float64, 3)
 	for i := range v {
-		num, den := d.order.Uint32(b[8*i:]), d.order.Uint32(b[8*i+4:])
 		switch {
-		case den != 0:
-			v[i] = float64(num) / float64(den)
-		case i == 0 || num != 0:
+		case math.IsNaN(v[i]) && i > 0:
+			v[i] = 0
+		case !(v[i] >= 0) || math.IsInf(v[i], 0):
 			return nil
 		}
 	}
@@ -219,7 +184,7 @@ func (t exifTags) place() *place {
 	if t.latitude == nil || t.longitude == nil {
 		return nil
 	}
-	p := place{latDeg: degrees(t.latitude), lonDeg: degrees(t.longitude), heightM: plausible(t.number["GPSAltitude"], 0, 10000)}
+	p := place{latDeg: degrees(t.latitude), lonDeg: degrees(t.longitude), heightM: t.height()}
 	if p.latDeg == 0 && p.lonDeg == 0 {
 		return nil
 	}
@@ -231,10 +196,15 @@ func (t exifTags) place() *place {
 	case "W", "w":
 		p.lonDeg = -p.lonDeg
 	}
-	if t.number["GPSAltitudeRef"] == 1 {
-		p.heightM = -p.heightM
-	}
 	return &p
+}
+
+// height is in metres above the sea; 0 for an unknown one.
+func (t exifTags) height() float64 {
+	if t.number["GPSAltitudeRef"] == 1 {
+		return -t.number["GPSAltitude"]
+	}
+	return t.number["GPSAltitude"]
 }
 
 func degrees(dms []float64) float64 { return dms[0] + dms[1]/60 + dms[2]/3600 }

@@ -1,0 +1,192 @@
+package frame
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"trueturn/ephem/amiss"
+)
+
+// exiftoolRow is what exiftool reads in a file (testdata/any_exiftool.json, -n -j).
+type exiftoolRow struct {
+	SourceFile         string
+	DateTimeOriginal   string
+	SubSecTimeOriginal any // digits without a leading zero come as a number
+	OffsetTimeOriginal string
+	ExposureTime       float64
+	FNumber            float64
+	FocalLength        float64
+	EquivalentMM       float64 `json:"FocalLengthIn35mmFormat"`
+	Orientation        int
+	GPSLatitude        *float64
+	GPSLongitude       *float64
+	GPSAltitude        float64
+}
+
+// start is the beginning of the exposure; zero where the file does not tell it.
+func (r exiftoolRow) start(t *testing.T) time.Time {
+	if r.OffsetTimeOriginal == "" {
+		return time.Time{}
+	}
+	at, err := time.Parse("2006:01:02 15:04:05-07:00", r.DateTimeOriginal+r.OffsetTimeOriginal)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.SubSecTimeOriginal == nil {
+		return at.UTC()
+	}
+	d, err := time.ParseDuration("0." + fmt.Sprint(r.SubSecTimeOriginal) + "s")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return at.Add(d).UTC()
+}
+
+// TestAnyMetadata holds time, zone, exposure, lens, orientation and place of every
+// way of building a file to exiftool's reading of it.
+func TestAnyMetadata(t *testing.T) {
+	var rows []exiftoolRow
+	if err := json.Unmarshal(readTestdata(t, "any_exiftool.json"), &rows); err != nil || len(rows) < 10 {
+		t.Fatal(len(rows), err)
+	}
+	for _, r := range rows {
+		t.Run(r.SourceFile, func(t *testing.T) {
+			p := pictureOf(t, r.SourceFile)
+			f, err := p.frame(Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if want := r.start(t); want.IsZero() != (f.Clock == nil) || f.Clock != nil && !f.Clock.Start.Equal(want) {
+				t.Errorf("clock %v, %v; want %v", f.Clock, f.ClockErr, want)
+			}
+			if want := time.Duration(math.Round(r.ExposureTime * 1e9)); f.Exposure != want {
+				t.Errorf("exposure %v, want %v", f.Exposure, want)
+			}
+			want := Lens{FocalLengthMM: r.FocalLength, EquivalentMM: r.EquivalentMM, FNumber: r.FNumber, Make: f.Lens.Make, Model: f.Lens.Model, PixelPitchUM: f.Lens.PixelPitchUM}
+			if diff := cmp.Diff(want, f.Lens); diff != "" {
+				t.Errorf("lens (-want +got):\n%s", diff)
+			}
+			if max(p.orient, 1) != max(r.Orientation, 1) {
+				t.Errorf("orientation %d, want %d", p.orient, r.Orientation)
+			}
+			r.checkPlace(t, f)
+		})
+	}
+}
+
+// checkPlace allows for exiftool's decimal degrees, written to 15 digits. A height
+// where nobody stands is left out, and said.
+func (r exiftoolRow) checkPlace(t *testing.T, f Frame) {
+	const rounding = 1e-9 // degrees
+	if (r.GPSLatitude == nil) != (f.Place == nil) {
+		t.Fatalf("place %v, want %v, %v", f.Place, r.GPSLatitude, r.GPSLongitude)
+	}
+	if f.Place == nil {
+		return
+	}
+	if math.Abs(f.Place.Latitude.Deg()-*r.GPSLatitude) > rounding || math.Abs(f.Place.Longitude.Deg()-*r.GPSLongitude) > rounding {
+		t.Errorf("place %v, want %v, %v", f.Place, *r.GPSLatitude, *r.GPSLongitude)
+	}
+	height, said := r.GPSAltitude, strings.Contains(strings.Join(f.Notes, ";"), "height in the file is not used")
+	if impossible := height > 9000 || height < -500; impossible != said || said && f.Place.HeightM != 0 || !said && f.Place.HeightM != height {
+		t.Errorf("height %g, notes %q; want %g", f.Place.HeightM, f.Notes, height)
+	}
+}
+
+// pictureOf decodes a file half way.
+func pictureOf(t testing.TB, name string) picture {
+	t.Helper()
+	b := readTestdata(t, name)
+	src := source{ReaderAt: bytes.NewReader(b), size: int64(len(b))}
+	k, err := sniff(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := k.decode(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+// TestPointersRetyped: every DNG and raw file here reads the same with its pointers
+// to directories of type IFD instead of LONG, as TIFF Technical Note 1 has it; of a
+// type TIFF does not have, a DNG's are refused by name.
+func TestPointersRetyped(t *testing.T) {
+	names, err := filepath.Glob("testdata/*.dng")
+	more, _ := filepath.Glob("testdata/embedded_subifds*.raw")
+	if names = append(names, more...); err != nil || len(names) < 20 {
+		t.Fatal(len(names), err)
+	}
+	for _, name := range names {
+		name = filepath.Base(name)
+		want, err := Decode(bytes.NewReader(readTestdata(t, name)), Options{})
+		if err != nil {
+			continue // refused for another reason
+		}
+		got, err := Decode(bytes.NewReader(retyped(readTestdata(t, name), typeIFD)), Options{})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if diff := cmp.Diff(want.Plane, got.Plane); diff != "" || want.Lens != got.Lens || want.Exposure != got.Exposure {
+			t.Errorf("%s reads otherwise", name)
+		}
+	}
+	_, err = Decode(bytes.NewReader(retyped(readTestdata(t, "packed12.dng"), 16)), Options{})
+	if !errors.Is(err, ErrUnsupported) || !strings.Contains(err.Error(), "a kind TIFF does not have (16)") {
+		t.Errorf("pointers of 64 bits: %v", err)
+	}
+}
+
+// retyped gives the first directory's pointers another type.
+func retyped(b []byte, kind uint16) []byte {
+	b = bytes.Clone(b)
+	d, _ := firstDirectory(source{ReaderAt: bytes.NewReader(b), size: int64(len(b))})
+	for i := range int(d.order.Uint16(b[d.offset:])) {
+		switch e := b[int(d.offset)+2+12*i:]; d.order.Uint16(e) {
+		case tagSubIFDs, tagExifIFD, tagGPSIFD:
+			d.order.PutUint16(e[2:], kind)
+		}
+	}
+	return b
+}
+
+// TestMakersRawByName: raw files that are not read are called so, whatever their
+// first bytes look like.
+func TestMakersRawByName(t *testing.T) {
+	stub := append(tiffOf(256, 1, 257, 1, 258, 8, 259, 1, 262, 1, 273, 8, 277, 1, 278, 1, 279, 1), make([]byte, 100<<10)...)
+	for _, c := range []struct {
+		name, hint string
+		file       []byte
+	}{
+		{"blocks behind a heap's head", "exiftool", []byte("II\x1a\x00\x00\x00HEAPCCDR\x02\x00\x01\x00")},
+		{"blocks behind a head of three letters", "dcraw", []byte("\x00MRM\x00\x00\x81\x2c\x00PRD\x00\x00\x00\x18")},
+		{"a TIFF of one pixel before the raw data", "dcraw", stub},
+	} {
+		_, err := Decode(bytes.NewReader(c.file), Options{})
+		if !errors.Is(err, ErrUnsupported) || !strings.Contains(err.Error(), "camera raw file") || !strings.Contains(fmt.Sprint(amiss.Ways(err)), c.hint) {
+			t.Errorf("%s: %v, hint %v", c.name, err, amiss.Ways(err))
+		}
+	}
+}
+
+// TestColoursAreNoColumns: a lossless picture of three components has as many
+// columns as it says; with two, columns are shared out among them (embedded_first.raw).
+func TestColoursAreNoColumns(t *testing.T) {
+	sof := []byte{0xff, 0xd8, 0xff, 0xc3, 0, 17, 14, 0, 34, 0, 50, 3, 1, 0x11, 0, 2, 0x11, 0, 3, 0x11, 0}
+	f := &rawFile{src: source{ReaderAt: bytes.NewReader(sof), size: int64(len(sof))}, looked: map[int64]bool{}}
+	f.look(0, int64(len(sof)))
+	if f.raw != (shape{50, 34}) {
+		t.Errorf("%v, want 50×34", f.raw)
+	}
+}

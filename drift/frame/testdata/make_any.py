@@ -1,0 +1,99 @@
+#!/usr/bin/python3
+"""Writes pictures built in the ways other people's are, and any_exiftool.json: what
+exiftool reads in each of time, zone, exposure, lens, orientation and place.
+
+Nothing is copied of any camera's file; makers and places are invented. Complete
+DNGs of cameras and converters were not to be had: what is here has their structure
+as the DNG specification gives it, and filling for pictures that are not read.
+Needs Debian's python3-pil, exiftool.
+"""
+import binascii
+import io
+import json
+import struct
+import subprocess
+import zlib
+
+from PIL import Image
+
+import make_embedded as raw
+from make_embedded import ANY, LONG, RATIO, SHORT, SIZE, TEXT, File, text
+
+IFD, LONG8, UTF8, NOBODYS = 13, 16, 129, 77
+SIZE.update({IFD: "I", LONG8: "Q", UTF8: "B", NOBODYS: "I", 9: "i"})
+
+WANTED = ["DateTimeOriginal", "SubSecTimeOriginal", "OffsetTimeOriginal", "ExposureTime", "FNumber", "FocalLength", "FocalLengthIn35mmFormat",
+          "Orientation", "GPSLatitude", "GPSLongitude", "GPSAltitude"]
+written = []
+
+
+def save(name, data):
+    open(name, "wb").write(data)
+    written.append(name)
+
+
+def block(order="<", pointer=LONG, odd=False, text_type=TEXT, height=(1205, 10), orientation=1, more=()):
+    """An EXIF block. odd puts a field of a type nobody knows into the middle of each directory, with what the directory
+    needs after it."""
+    f = File(order)
+    strange = [(0x829E, NOBODYS, [7]), (0x0111, NOBODYS, [7]), (0x0002 - 1 + 4, NOBODYS, [7])]
+    exif = f.directory([(0x829A, RATIO, [8, 1]), (0x829D, RATIO, [18, 10]), (0x9003, text_type, text("2026:03:01 21:13:05")),
+                        (0x9011, text_type, text("-03:30")), (0x9291, text_type, text("045")), (0x920A, RATIO, [686, 100]),
+                        (0xA405, SHORT, [26])] + strange[:1] * odd + list(more))
+    gps = f.directory([(1, TEXT, text("S")), (2, RATIO, [43, 1, 30, 1, 0, 1]), (3, TEXT, text("W")), (4, RATIO, [70, 1, 15, 1, 0, 1]),
+                       (6, RATIO, list(height))] + strange[2:] * odd)
+    first = f.directory([(271, text_type, text("Invented")), (272, text_type, text("Night 1")), (274, SHORT, [orientation]), (0x8769, pointer, [exif]),
+                         (0x8825, pointer, [gps])] + strange[1:2] * odd)
+    f.b[4:8] = struct.pack(order + "I", first)
+    return bytes(f.b)
+
+
+def segment(marker, body):
+    return bytes([0xFF, marker]) + struct.pack(">H", len(body) + 2) + body
+
+
+def with_exif(jpeg, exif):
+    return jpeg[:2] + segment(0xE1, b"Exif\0\0" + exif) + jpeg[2:]
+
+
+def chunk(name, body):
+    return struct.pack(">I", len(body)) + name + body + struct.pack(">I", binascii.crc32(name + body))
+
+
+def with_profile(png, kind, exif, packed):
+    """A text chunk before IDAT, as converters write it: kind, length, hexadecimal digits in lines of 72."""
+    digits = binascii.hexlify(b"Exif\0\0" + exif).decode()
+    words = "\n%s\n%8d\n%s\n" % (kind, len(digits) // 2, "\n".join(digits[i:i + 72] for i in range(0, len(digits), 72)))
+    body = b"Raw profile type " + kind.encode() + b"\0"
+    at = png.index(b"IDAT") - 4
+    body += b"\0" + zlib.compress(words.encode()) if packed else words.encode()
+    return png[:at] + chunk(b"zTXt" if packed else b"tEXt", body) + png[at:]
+
+
+def exif_ways():
+    base, png = open("base.jpg", "rb").read(), open("base.png", "rb").read()
+    for name, how in {
+        "plain": {},
+        "unknown_type": {"odd": True},
+        "unknown_type_big_endian": {"odd": True, "order": ">"},
+        "ifd_pointer": {"pointer": IFD},
+        "short_pointer": {"pointer": SHORT},
+        "signed_pointer": {"pointer": 9, "order": ">"},
+        "long8_pointer": {"pointer": LONG8},
+        "text_as_bytes": {"text_type": ANY},
+        "no_such_height": {"height": (4294967295, 1)},
+    }.items():
+        save("any_%s.jpg" % name, with_exif(base, block(**how)))
+    save("any_raw_profile.png", with_profile(png, "exif", block(), True))
+    save("any_raw_profile_app1.png", with_profile(png, "APP1", block(order=">"), False))
+
+
+def read_by_exiftool():
+    out = subprocess.run(["exiftool", "-n", "-j", *["-" + t for t in WANTED], *sorted(written)], check=True, capture_output=True, text=True).stdout
+    with open("any_exiftool.json", "w") as f:
+        f.write(out)
+
+
+if __name__ == "__main__":
+    exif_ways()
+    read_by_exiftool()
