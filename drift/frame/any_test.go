@@ -190,3 +190,27 @@ func TestColoursAreNoColumns(t *testing.T) {
 		t.Errorf("%v, want 50×34", f.raw)
 	}
 }
+
+// TestDNGPackedOtherwise: a DNG whose raw picture is packed in a way that is not read is measured on its JPEG where that is
+// near full size, and the note says why; else the reason is the answer. The raw picture has 50×34 pixels.
+func TestDNGPackedOtherwise(t *testing.T) {
+	for _, c := range []struct{ file, why, jpeg string }{
+		{"any_jpeg_xl.dng", "JPEG XL", "48×32"},
+		{"any_jpeg_xl_enhanced.dng", "JPEG XL", "48×32"},
+		{"any_lossy.dng", "with losses (JPEG)", "31×21"},
+		{"any_jpeg_xl_small.dng", "JPEG XL", ""},
+		{"any_jpeg_xl_alone.dng", "JPEG XL", ""},
+	} {
+		f, err := Decode(bytes.NewReader(readTestdata(t, c.file)), Options{})
+		if c.jpeg == "" {
+			if !errors.Is(err, ErrUnsupported) || !strings.Contains(err.Error(), c.why) || !strings.Contains(fmt.Sprint(amiss.Ways(err)), "lossless DNG") {
+				t.Errorf("%s: %v, hint %v", c.file, err, amiss.Ways(err))
+			}
+			continue
+		}
+		notes := strings.Join(f.Notes, ";")
+		if err != nil || fmt.Sprintf("%d×%d", f.Plane.Width, f.Plane.Height) != c.jpeg || !strings.Contains(notes, c.why) || !strings.Contains(notes, "the JPEG of "+c.jpeg) {
+			t.Errorf("%s: %v, %d×%d, notes %q", c.file, err, f.Plane.Width, f.Plane.Height, notes)
+		}
+	}
+}

@@ -72,6 +72,9 @@ type rawFile struct {
 	looked map[int64]bool
 }
 
+// notFiner ends the note on a JPEG measured in place of a maker's raw picture.
+const notFiner = "the raw picture converted to DNG would be finer"
+
 // decodeMakersRaw reads a raw file that is TIFF but for its first four bytes.
 func decodeMakersRaw(src source) (picture, error) {
 	f := lookInside(tiffOf4(src))
@@ -81,7 +84,7 @@ func decodeMakersRaw(src source) (picture, error) {
 	if !f.nearFull() {
 		return picture{}, unsupported("the file is a camera raw file without a JPEG near full size, which is not read", hintConvert)
 	}
-	return f.decode()
+	return f.decode("a camera raw file", notFiner)
 }
 
 // embeddedOr measures the JPEG beside a raw picture that is not read for the
@@ -92,7 +95,7 @@ func embeddedOr(src source, reason error) (picture, error) {
 	if !f.nearFull() {
 		return picture{}, reason
 	}
-	return f.decode()
+	return f.decode(reason.Error(), "an uncompressed or lossless DNG would be finer")
 }
 
 // tiffOf4 shows a file with the first four bytes of a plain TIFF.
@@ -133,16 +136,16 @@ func lookInside(src source) *rawFile {
 	return f
 }
 
-// decode measures the JPEG found. Clock and lens are the raw's own.
-func (f *rawFile) decode() (picture, error) {
+// decode measures the JPEG found, and notes why and what would be finer. Clock and
+// lens are the raw's own.
+func (f *rawFile) decode(why, finer string) (picture, error) {
 	p, err := decodeJPEG(f.jpeg.src)
 	if err != nil {
 		return picture{}, brokenInside(err)
 	}
 	p.takeRawTags(f)
 	p.format = "JPEG in raw"
-	p.notes = append(p.notes, fmt.Sprintf("a camera raw file: measured on the JPEG of %d×%d pixels inside it; the raw picture converted to DNG would be finer",
-		f.jpeg.width, f.jpeg.height))
+	p.notes = append(p.notes, fmt.Sprintf("%s: measured on the JPEG of %d×%d pixels inside it; %s", why, f.jpeg.width, f.jpeg.height, finer))
 	return p, nil
 }
 
@@ -193,10 +196,10 @@ func (f *rawFile) walk() {
 }
 
 // sizeOf takes a directory's size for the raw's, unless it is that of a
-// thumbnail or a picture ready to be shown.
+// thumbnail, a mask, an enhanced copy or a picture ready to be shown (DNG 1.7, NewSubFileType).
 func (f *rawFile) sizeOf(d directory) {
 	subfile, photometric := d.number(tagSubfileType, 0), d.number(tagPhotometric, photometricCFA)
-	if subfile&1 == 0 && photometric != 2 && photometric != 6 {
+	if subfile == 0 && photometric != 2 && photometric != 6 {
 		f.raw = f.raw.larger(shape{d.number(tagWidth, 0), d.number(tagHeight, 0)})
 	}
 }

@@ -88,6 +88,44 @@ def exif_ways():
     save("any_raw_profile_app1.png", with_profile(png, "APP1", block(order=">"), False))
 
 
+def dng(name, compression, preview, photometric=34892, pointer=LONG, enhanced=False):
+    """A DNG whose raw picture of 50 by 34 is packed in a way of its own; the thumbnail is packed the same, the preview is a JPEG."""
+    f = File()
+    f.b += block()[8:]  # the first directory of the EXIF block is not used, its Exif and GPS directories are
+    exif, gps = find(block(), 0x8769), find(block(), 0x8825)
+    full = [(254, LONG, [0]), (256, LONG, [50]), (257, LONG, [34]), (258, SHORT, [12, 12, 12]), (259, SHORT, [compression]), (262, SHORT, [photometric]),
+            (277, SHORT, [3]), (322, LONG, [32]), (323, LONG, [34]), (324, LONG, [f.block(raw.FILLING), f.block(raw.FILLING)]), (325, LONG, [64, 64])]
+    subs = [f.directory(full)]
+    if preview:
+        w, h = Image.open(io.BytesIO(preview)).size
+        subs.append(f.directory([(254, LONG, [1]), (256, LONG, [w]), (257, LONG, [h]), (258, SHORT, [8, 8, 8]), (259, SHORT, [7]), (262, SHORT, [6]),
+                                 (273, LONG, [f.block(preview)]), (277, SHORT, [3]), (278, LONG, [h]), (279, LONG, [len(preview)])]))
+    if enhanced:  # the same picture at twice the size, made by a converter (NewSubFileType 16)
+        subs.append(f.directory([(a, k, [16] if a == 254 else [100] if a == 256 else [68] if a == 257 else v) for a, k, v in full]))
+    first = raw.thumbnail(f) + raw.maker(1) + [(330, pointer, subs), (0x8769, pointer, [exif]), (0x8825, pointer, [gps]), (50706, 1, [1, 7, 1, 0]),
+                                               (50707, 1, [1, 7, 0, 0])]
+    f.write(name, f.directory(first))
+    written.append(name)
+
+
+def find(exif, tag):
+    at = struct.unpack("<I", exif[4:8])[0]
+    for i in range(struct.unpack("<H", exif[at:at + 2])[0]):
+        t, _, _, value = struct.unpack("<HHII", exif[at + 2 + 12 * i:at + 14 + 12 * i])
+        if t == tag:
+            return value
+
+
+def dng_ways():
+    dng("any_jpeg_xl.dng", 52546, raw.jpeg(48, 32), pointer=IFD)
+    dng("any_jpeg_xl_enhanced.dng", 52546, raw.jpeg(48, 32), enhanced=True)
+    dng("any_lossy.dng", 34892, raw.jpeg(31, 21))
+    dng("any_jpeg_xl_small.dng", 52546, raw.jpeg(29, 20))
+    dng("any_jpeg_xl_alone.dng", 52546, None)
+    for name in "any_jpeg_xl_small.dng", "any_jpeg_xl_alone.dng":  # refused: nothing to compare
+        written.remove(name)
+
+
 def read_by_exiftool():
     out = subprocess.run(["exiftool", "-n", "-j", *["-" + t for t in WANTED], *sorted(written)], check=True, capture_output=True, text=True).stdout
     with open("any_exiftool.json", "w") as f:
@@ -96,4 +134,5 @@ def read_by_exiftool():
 
 if __name__ == "__main__":
     exif_ways()
+    dng_ways()
     read_by_exiftool()
