@@ -214,3 +214,75 @@ func TestDNGPackedOtherwise(t *testing.T) {
 		}
 	}
 }
+
+// TestFirstPictureAlone: of files with more behind the picture the picture is measured, by PIL's luma of the file without
+// what is appended (luma_pil.txt).
+func TestFirstPictureAlone(t *testing.T) {
+	const step = 1.01 // two decoders round the transform differently by one step of 255
+	want := reference(t, "luma_pil.txt")
+	for file, like := range map[string]string{"any_second_picture.jpg": "base.jpg", "any_gain_map.jpg": "base.jpg", "any_film.jpg": "progressive.jpg"} {
+		f := decodeFile(t, file, Options{})
+		if len(f.Plane.Pix) != len(want[like]) || f.Altered != "" {
+			t.Errorf("%s: %d pixels, want %d; altered %q", file, len(f.Plane.Pix), len(want[like]), f.Altered)
+			continue
+		}
+		for i, w := range want[like] {
+			if got := 255 * codedOf(float64(f.Plane.Pix[i])); math.Abs(got-parseFloat(t, w)) > step {
+				t.Errorf("%s: pixel %d is coded %.2f, want %s", file, i, got, w)
+				break
+			}
+		}
+	}
+}
+
+// TestAltered: what a file shows of not being the picture as taken; the base has 16×8 pixels.
+func TestAltered(t *testing.T) {
+	for file, want := range map[string]string{
+		"any_plain.jpg":          "",
+		"any_as_taken.jpg":       "",
+		"any_turned.jpg":         "",
+		"any_zoom.jpg":           "",
+		"any_smaller.jpg":        "a smaller copy: it has 16×8 pixels, and had 32×16",
+		"any_enlarged.jpg":       "an enlarged copy",
+		"any_cut.jpg":            "cut or edited: it has 16×8 pixels, and had 20×15",
+		"any_saved_anew.jpg":     "saved anew",
+		"any_panorama.jpg":       "panorama",
+		"any_panorama_xmp.jpg":   "panorama",
+		"any_screenshot.png":     "screenshot",
+		"embedded_pitch.raw":     "", // a JPEG smaller than the raw picture by right
+		"any_jpeg_xl.dng":        "",
+		"any_second_picture.jpg": "",
+	} {
+		if got := decodeFile(t, file, Options{}).Altered; (got == "") != (want == "") || !strings.Contains(got, want) {
+			t.Errorf("%s: %q, want %q", file, got, want)
+		}
+	}
+}
+
+// TestZoomedLens: an equivalent length that counts a crop stands against focal length and pitch, which know nothing of it; one
+// that does not is multiplied. A sensor of 4000×3000 pixels of 2 µm has a diagonal of 10 mm: 6 mm on it are like 25.96 mm on
+// 36 mm × 24 mm, whose diagonal is 43.27 mm.
+func TestZoomedLens(t *testing.T) {
+	for _, c := range []struct {
+		name             string
+		zoom, equivalent float64
+		width, height    int
+		want, pitch      float64
+	}{
+		{"none", 0, 26, 4000, 3000, 26, 2},
+		{"zoom of 1", 1, 26, 4000, 3000, 26, 2},
+		{"counted", 2, 52, 4000, 3000, 52, 0},
+		{"not counted", 2, 26, 4000, 3000, 52, 0},
+		{"counted, and no zoom told", 0, 52, 4000, 3000, 52, 0},
+		{"a piece of half the diagonal", 0, 26, 2000, 1499, 26, 4.0}, // the same shape to 0.1 %: a smaller copy
+		{"a square cut out", 0, 26, 3000, 3000, 26 * 5000 / (3000 * math.Sqrt2), 2},
+		{"no equivalent", 2, 0, 4000, 3000, 0, 0},
+	} {
+		tags := exifTags{number: map[string]float64{"FocalLength": 6, "FocalLengthIn35mmFormat": c.equivalent, "FocalPlaneXResolution": 5000, "FocalPlaneResolutionUnit": 3,
+			"ExifImageWidth": 4000, "ExifImageHeight": 3000, "DigitalZoomRatio": c.zoom}}
+		l := tags.lens(c.width, c.height)
+		if math.Abs(l.EquivalentMM-c.want) > 1e-9 || math.Abs(l.PixelPitchUM-c.pitch) > 1e-9 {
+			t.Errorf("%s: equivalent %g mm, pitch %g µm; want %g and %g", c.name, l.EquivalentMM, l.PixelPitchUM, c.want, c.pitch)
+		}
+	}
+}

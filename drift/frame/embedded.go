@@ -144,7 +144,7 @@ func (f *rawFile) decode(why, finer string) (picture, error) {
 		return picture{}, brokenInside(err)
 	}
 	p.takeRawTags(f)
-	p.format = "JPEG in raw"
+	p.format, p.altered = "JPEG in raw", "" // its size is meant to be another
 	p.notes = append(p.notes, fmt.Sprintf("%s: measured on the JPEG of %d×%d pixels inside it; %s", why, f.jpeg.width, f.jpeg.height, finer))
 	return p, nil
 }

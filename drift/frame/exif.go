@@ -18,6 +18,8 @@ type exifTags struct {
 	text   map[string]string
 	number map[string]float64
 
+	screenshot bool // a comment says so
+
 	latitude, longitude, gpsTime []float64 // degrees, minutes, seconds or h, m, s; nil without
 }
 
@@ -27,6 +29,7 @@ const (
 	tagGPSIFD          = 0x8825
 	tagSubSecOriginal  = 0x9291
 	tagSubSecDigitized = 0x9292
+	tagUserComment     = 0x9286
 	tagGPSLatitude     = 2
 	tagGPSLongitude    = 4
 	tagGPSTimeStamp    = 7
@@ -49,7 +52,7 @@ var (
 	exifText    = fieldNames{0x9003: "DateTimeOriginal", 0x9004: "CreateDate", 0x9010: "OffsetTime", 0x9011: "OffsetTimeOriginal",
 		0x9012: "OffsetTimeDigitized", tagSubSecOriginal: subSecOriginalName, tagSubSecDigitized: subSecDigitizedName}
 	exifNumber = fieldNames{0x829a: "ExposureTime", 0x829d: "FNumber", 0x920a: "FocalLength", 0xa405: "FocalLengthIn35mmFormat",
-		0xa002: "ExifImageWidth", 0xa003: "ExifImageHeight", 0xa20e: "FocalPlaneXResolution", 0xa210: "FocalPlaneResolutionUnit"}
+		0xa401: "CustomRendered", 0xa404: "DigitalZoomRatio", 0xa002: "ExifImageWidth", 0xa003: "ExifImageHeight", 0xa20e: "FocalPlaneXResolution", 0xa210: "FocalPlaneResolutionUnit"}
 	epNumber  = fieldNames{0x920e: "FocalPlaneXResolution", 0x9210: "FocalPlaneResolutionUnit"}
 	gpsText   = fieldNames{1: "GPSLatitudeRef", 3: "GPSLongitudeRef", 29: "GPSDateStamp"}
 	gpsNumber = fieldNames{5: "GPSAltitudeRef", 6: "GPSAltitude"}
@@ -69,6 +72,7 @@ func exifTagsOf(src source) exifTags {
 		t.read(exif, exifText, exifNumber)
 		t.read(exif, firstText, firstNumber)
 		t.readFocalPlane(exif)
+		t.screenshot = exif.fields[tagUserComment].count <= maxExifTextBytes && bytes.Contains(exif.raw(tagUserComment), []byte("Screenshot"))
 	}
 	t.read(first, exifText, exifNumber)
 	t.readFocalPlane(first)
@@ -133,6 +137,7 @@ func (p *picture) readTags(t exifTags) {
 	p.lens = t.lens(p.light.width, p.light.height)
 	p.place = t.place()
 	p.stamp = t.clock
+	p.altered = t.altered(p.light.width, p.light.height)
 }
 
 // lens collects the optics. The pixel pitch is that of the sensor, enlarged
@@ -148,23 +153,121 @@ func (t exifTags) lens(width, height int) Lens {
 	// not in the standard.
 	unitUM := map[float64]float64{0: 25400, 2: 25400, 3: 10000, 4: 1000, 5: 1}[t.number["FocalPlaneResolutionUnit"]]
 	if r := t.number["FocalPlaneXResolution"]; r > 0 && unitUM > 0 {
-		l.PixelPitchUM = plausible(unitUM/r*t.shrunk(width, height), 0.2, 200)
+		l.PixelPitchUM = plausible(unitUM/r, 0.2, 200)
 	}
+	l.zoom(t)
+	s := t.sizes(width, height)
+	l.PixelPitchUM = plausible(l.PixelPitchUM*s.shrunk(), 0.2, 200)
+	l.EquivalentMM = plausible(l.EquivalentMM*s.cut(), 3, 50000)
 	return l
 }
 
-// shrunk is by how much the picture lost pixels against its EXIF size at the
-// same aspect; 1 when the two agree or the picture was cropped.
-func (t exifTags) shrunk(width, height int) float64 {
+// Digital zoom enlarges the middle of the picture to the size of all of it. Focal
+// length and pitch speak of the sensor and know nothing of it. The equivalent length
+// usually counts it (common practice of phones, no source); where it is the same as
+// the other two make, it does not.
+const (
+	zoomed     = 1.05    // a digital zoom of less is none
+	countsCut  = 1.3     // equivalents are rounded, and some counted over the width: one longer by more counts a crop
+	diagonal35 = 43.2666 // mm, of 36×24 mm
+)
+
+// zoom lets the equivalent length stand alone where it counts a crop, or a digital
+// zoom was used: the pitch is that of the sensor.
+func (l *Lens) zoom(t exifTags) {
+	z := max(1, t.number["DigitalZoomRatio"])
+	w, h := t.number["ExifImageWidth"], t.number["ExifImageHeight"]
+	if l.EquivalentMM == 0 || l.PixelPitchUM == 0 || l.FocalLengthMM == 0 || w <= 0 || h <= 0 {
+		if z > zoomed {
+			l.PixelPitchUM = 0
+		}
+		return
+	}
+	sensors := l.FocalLengthMM * diagonal35 / (l.PixelPitchUM / 1000 * math.Hypot(w, h))
+	counts := l.EquivalentMM / sensors
+	if z > zoomed && counts < math.Sqrt(z) { // nearer to 1 than to the zoom
+		l.EquivalentMM *= z
+	}
+	if z > zoomed || counts > countsCut {
+		l.PixelPitchUM = 0
+	}
+}
+
+// sizes is how the size EXIF tells of compares with the picture's own, side by side;
+// the zero value, when it tells of none.
+type sizes struct{ across, down, diagonal float64 }
+
+// sizes allows for an editor that turned the picture and left EXIF as it was.
+func (t exifTags) sizes(width, height int) sizes {
 	w, h := t.number["ExifImageWidth"], t.number["ExifImageHeight"]
 	if w <= 0 || h <= 0 || width <= 0 || height <= 0 {
+		return sizes{}
+	}
+	x, y := float64(width), float64(height)
+	if turned := w * x / (h * y); math.Abs(turned-1) < sameShape {
+		w, h = h, w
+	}
+	return sizes{w / x, h / y, math.Hypot(w, h) / math.Hypot(x, y)}
+}
+
+const sameShape = 0.01 // rounding of sides, and rows that converters add or leave out
+
+func (s sizes) known() bool     { return s.across > 0 }
+func (s sizes) sameShape() bool { return math.Abs(s.across/s.down-1) <= sameShape }
+
+// shrunk is by how much the picture lost pixels against its EXIF size at the
+// same shape; 1 when the two agree or the picture was cut.
+func (s sizes) shrunk() float64 {
+	if !s.known() || !s.sameShape() {
 		return 1
 	}
-	x, y := w/float64(width), h/float64(height)
-	if math.Abs(x/y-1) > 0.01 {
+	return s.across
+}
+
+// cut is by how much a piece cut out, its pixels left as they were, shows less of
+// the sky; 1 where it is none, or so large that a rounded length tells no difference.
+func (s sizes) cut() float64 {
+	if !s.known() || s.sameShape() || s.across < 1-sameShape || s.down < 1-sameShape || s.diagonal < 1.1 {
 		return 1
 	}
-	return x
+	return s.diagonal
+}
+
+const (
+	renderedPanorama = 6         // of CustomRendered, as phones write it; not in the standard
+	resized          = 1.03      // what converters add to the sides or leave out is less
+	savedAnew        = time.Hour // a camera is done with a picture long before (our choice; no source)
+)
+
+// altered says by what the file shows that it is not the picture as the camera took
+// it; "" when it shows nothing.
+func (t exifTags) altered(width, height int) string {
+	s := t.sizes(width, height)
+	told := fmt.Sprintf("it has %d×%d pixels, and had %g×%g when it was taken", width, height, t.number["ExifImageWidth"], t.number["ExifImageHeight"])
+	switch {
+	case t.screenshot:
+		return "the file is a screenshot"
+	case t.number["CustomRendered"] == renderedPanorama:
+		return alteredPanorama
+	case s.known() && !s.sameShape():
+		return "the picture was cut or edited: " + told
+	case s.known() && s.across > resized:
+		return "the picture is a smaller copy: " + told
+	case s.known() && s.across < 1/resized:
+		return "the picture is an enlarged copy: " + told
+	case t.savedAnew():
+		return "the picture was saved anew after it was taken, and may have lost faint stars"
+	}
+	return ""
+}
+
+const alteredPanorama = "the picture is a panorama, put together from several"
+
+// savedAnew is whether the time of the last change is well after that of the taking.
+func (t exifTags) savedAnew() bool {
+	taken, err := parseStamp(t.text["DateTimeOriginal"])
+	changed, err2 := parseStamp(t.text["ModifyDate"])
+	return err == nil && err2 == nil && changed.time.Sub(taken.time) > savedAnew
 }
 
 // plausible returns 0, unknown, for a value outside its limits.

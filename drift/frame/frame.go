@@ -149,6 +149,11 @@ type Frame struct {
 	// if that is wrong the picture is mirrored.
 	RowOrderUnknown bool
 
+	// Altered says by what the file shows that it is not the picture as the camera took it: a screenshot, a panorama, a
+	// piece, a copy of another size, or one saved anew; "" when it shows nothing of the kind. Such a picture may well be
+	// measured; where it cannot be, this may be why.
+	Altered string
+
 	Notes []string // doubts worth telling, e.g. "no exposure time in the file"
 }
 

@@ -151,6 +151,7 @@ func (m *mosaic) measure(p *picture) {
 		delete(tags.number, "ExifImageWidth")
 	}
 	p.readTags(tags)
+	p.altered = "" // sizes differ by the crop, and converters save anew
 	if m.photometric == photometricCFA && m.samples == 1 {
 		p.light.width, p.light.height, p.light.row = p.light.width/2, p.light.height/2, m.greenRow
 		p.light.cell = GreensRising

@@ -32,18 +32,19 @@ def save(name, data):
     written.append(name)
 
 
-def block(order="<", pointer=LONG, odd=False, text_type=TEXT, height=(1205, 10), orientation=1, more=()):
+def block(order="<", pointer=LONG, odd=False, text_type=TEXT, height=(1205, 10), orientation=1, equivalent=26, changed=None,
+          more=()):
     """An EXIF block. odd puts a field of a type nobody knows into the middle of each directory, with what the directory
     needs after it."""
     f = File(order)
     strange = [(0x829E, NOBODYS, [7]), (0x0111, NOBODYS, [7]), (0x0002 - 1 + 4, NOBODYS, [7])]
     exif = f.directory([(0x829A, RATIO, [8, 1]), (0x829D, RATIO, [18, 10]), (0x9003, text_type, text("2026:03:01 21:13:05")),
                         (0x9011, text_type, text("-03:30")), (0x9291, text_type, text("045")), (0x920A, RATIO, [686, 100]),
-                        (0xA405, SHORT, [26])] + strange[:1] * odd + list(more))
+                        ] + [(0xA405, SHORT, [equivalent])] * (equivalent > 0) + strange[:1] * odd + list(more))
     gps = f.directory([(1, TEXT, text("S")), (2, RATIO, [43, 1, 30, 1, 0, 1]), (3, TEXT, text("W")), (4, RATIO, [70, 1, 15, 1, 0, 1]),
                        (6, RATIO, list(height))] + strange[2:] * odd)
     first = f.directory([(271, text_type, text("Invented")), (272, text_type, text("Night 1")), (274, SHORT, [orientation]), (0x8769, pointer, [exif]),
-                         (0x8825, pointer, [gps])] + strange[1:2] * odd)
+                         (0x8825, pointer, [gps])] + [(306, TEXT, text(changed or ""))] * bool(changed) + strange[1:2] * odd)
     f.b[4:8] = struct.pack(order + "I", first)
     return bytes(f.b)
 
@@ -126,6 +127,52 @@ def dng_ways():
         written.remove(name)
 
 
+def xmp(attributes):
+    return segment(0xE1, b"http://ns.adobe.com/xap/1.0/\0<x:xmpmeta xmlns:x=\"adobe:ns:meta/\"><rdf:RDF "
+                   b"xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\"><rdf:Description " + attributes + b"/></rdf:RDF></x:xmpmeta>")
+
+
+def mpf(first, second):
+    """The index of a multi-picture file, CIPA DC-007: two pictures, where they begin and how long they are."""
+    f = File()
+    f.b[4:8] = struct.pack("<I", 8)
+    entries = struct.pack("<IIIHH", 0x030000, first, 0, 0, 0) + struct.pack("<IIIHH", 0, second, first, 0, 0)
+    fields = [(0xB000, ANY, list(b"0100")), (0xB001, LONG, [2]), (0xB002, ANY, list(entries))]
+    body = struct.pack("<H", 3)
+    for tag, kind, values in fields:
+        data = struct.pack("<%d%s" % (len(values), SIZE[kind]), *values)
+        body += struct.pack("<HHI", tag, kind, len(values)) + (data if len(data) == 4 else struct.pack("<I", 8 + 2 + 36 + 4))
+    return segment(0xE2, b"MPF\0" + bytes(f.b) + body + bytes(4) + entries)
+
+
+def longer_files():
+    """A second picture, a map of gain, a film behind the picture."""
+    base, second = with_exif(open("base.jpg", "rb").read(), block()), raw.jpeg(48, 32)
+    save("any_second_picture.jpg", base[:2] + mpf(len(base), len(second)) + base[2:] + second)
+    gain = xmp(b'xmlns:hdrgm="http://ns.adobe.com/hdr-gain-map/1.0/" hdrgm:Version="1.0"')
+    save("any_gain_map.jpg", base[:2] + gain + mpf(len(base), len(second)) + base[2:] + second)
+    film = b"\0\0\0\x18ftypmp42\0\0\0\0mp42isom" + struct.pack(">I", 8 + 2000) + b"mdat" + b"\xff\xda\0\x04" * 500
+    save("any_film.jpg", with_exif(open("progressive.jpg", "rb").read(), block()) + film)
+
+
+def copies():
+    """Pictures that are not as the camera took them, and show it. base.* has 16 by 8 pixels."""
+    base, png = open("base.jpg", "rb").read(), open("base.png", "rb").read()
+    size = lambda w, h: [(0xA002, LONG, [w]), (0xA003, LONG, [h])]
+    save("any_as_taken.jpg", with_exif(base, block(more=size(16, 8), changed="2026:03:01 21:13:14")))
+    save("any_turned.jpg", with_exif(base, block(more=size(8, 16))))
+    save("any_smaller.jpg", with_exif(base, block(more=size(32, 16))))
+    save("any_enlarged.jpg", with_exif(base, block(more=size(8, 4))))
+    save("any_cut.jpg", with_exif(base, block(more=size(20, 15), equivalent=0)))
+    save("any_saved_anew.jpg", with_exif(base, block(changed="2026:03:02 09:00:00")))
+    save("any_panorama.jpg", with_exif(base, block(more=[(0xA401, SHORT, [6])])))
+    pano = xmp(b'xmlns:GPano="http://ns.google.com/photos/1.0/panorama/" GPano:ProjectionType="equirectangular"')
+    save("any_panorama_xmp.jpg", base[:2] + pano + with_exif(base, block())[2:])
+    at = png.index(b"IDAT") - 4
+    save("any_screenshot.png", png[:at] + chunk(b"eXIf", block(more=[(0x9286, ANY, list(b"ASCII\0\0\0Screenshot"))])) + png[at:])
+    save("any_zoom.jpg", with_exif(base, block(equivalent=52, more=[(0xA404, RATIO, [2, 1])])))
+
+
 def read_by_exiftool():
     out = subprocess.run(["exiftool", "-n", "-j", *["-" + t for t in WANTED], *sorted(written)], check=True, capture_output=True, text=True).stdout
     with open("any_exiftool.json", "w") as f:
@@ -135,4 +182,6 @@ def read_by_exiftool():
 if __name__ == "__main__":
     exif_ways()
     dng_ways()
+    longer_files()
+    copies()
     read_by_exiftool()
