@@ -72,6 +72,7 @@ type Shot struct {
 	RowOrderFree  bool
 	Notes         []string
 	Signal        string          // which of the picture's colours was measured, as frame.Frame says
+	Altered       string          // by what the file shows that it is not the picture as the camera took it, as frame.Frame says
 	Field         star.Field      // empty where Err says the picture could not be read
 	Solution      *solve.Solution // nil where Err says why not
 	Err           error
@@ -293,7 +294,7 @@ func (s *Shot) take(fr frame.Frame) {
 	s.Clock, s.ClockErr, s.Exposure, s.Lens, s.Place = fr.Clock, fr.ClockErr, fr.Exposure, fr.Lens, fr.Place
 	side := fr.Plane.Cell.Side() // from here on true pixels count, as in the field
 	s.Width, s.Height = side*fr.Plane.Width, side*fr.Plane.Height
-	s.RowOrderFree, s.Notes, s.Signal = fr.RowOrderUnknown, fr.Notes, fr.Signal
+	s.RowOrderFree, s.Notes, s.Signal, s.Altered = fr.RowOrderUnknown, fr.Notes, fr.Signal, fr.Altered
 }
 
 // ErrNoStars: the picture is not one of stars.
@@ -316,15 +317,24 @@ func starless(c star.Condition) error {
 // solve recognises the field.
 func (s *Shot) solve(ctx context.Context, h solve.Hint) {
 	if s.Field.Condition != star.Good && len(s.Field.Stars) < 3 {
-		s.Err = starless(conditionOf(s.Field))
+		s.Err = s.doubted(starless(conditionOf(s.Field)))
 		return
 	}
 	sol, err := solve.Solve(ctx, s.Field, h)
 	if err != nil {
-		s.Err = err
+		s.Err = s.doubted(err)
 		return
 	}
 	s.Solution, s.Err = &sol, nil
+}
+
+// doubted adds to why a picture cannot be measured that it is not as the camera took it, where the file shows that.
+func (s *Shot) doubted(err error) error {
+	if s.Altered == "" {
+		return err
+	}
+	ways := append(amiss.Do("use the picture as the camera saved it"), amiss.Ways(err)...)
+	return &amiss.Error{Text: err.Error() + "; " + s.Altered, Ways: ways, From: err}
 }
 
 // conditionOf is a field's condition; of one value everywhere, nothing at all is the dark of a capped camera.

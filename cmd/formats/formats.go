@@ -16,7 +16,7 @@ var endings = []string{".jpg", ".jpeg", ".png", ".tif", ".tiff", ".dng", ".fit",
 var packed = []string{".fit.gz", ".fits.gz", ".fts.gz", ".fit.fz", ".fits.fz", ".fts.fz"}
 
 // makersRaw are endings of cameras' own raw files.
-var makersRaw = []string{".cr2", ".nef", ".nrw", ".arw", ".sr2", ".pef", ".orf", ".rw2", ".rwl", ".srw", ".3fr", ".iiq", ".cr3", ".raf", ".x3f"}
+var makersRaw = []string{".cr2", ".nef", ".nrw", ".arw", ".sr2", ".pef", ".orf", ".rw2", ".rwl", ".srw", ".crw", ".mrw", ".3fr", ".iiq", ".cr3", ".raf", ".x3f"}
 
 // explained are endings of pictures that cameras write and that are not read. They are tried all the same, so that the
 // answer says why and what helps; a phone that writes them writes nothing else.

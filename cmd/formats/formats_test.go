@@ -17,7 +17,7 @@ func TestPictures(t *testing.T) {
 		{"pictures, large letters and small", "a.JPG b.jpeg c.png d.tif e.TIFF f.dng g.fit h.fits i.fts", "a.JPG b.jpeg c.png d.tif e.TIFF f.dng g.fit h.fits i.fts", ""},
 		{"packed FITS", "a.fits.gz b.fit.fz c.FTS.GZ", "a.fits.gz b.fit.fz c.FTS.GZ", ""},
 		{"other things packed", "a.tar.gz b.gz c.fz d.jpg.gz", "", "a.tar.gz b.gz c.fz d.jpg.gz"},
-		{"raw files alone", "a.CR2 b.nef c.cr3", "a.CR2 b.nef c.cr3", ""},
+		{"raw files alone", "a.CR2 b.nef c.cr3 d.CRW e.mrw", "a.CR2 b.nef c.cr3 d.CRW e.mrw", ""},
 		{"a raw file beside its picture", "a.nef a.JPG b.jpg b.cr3 c.nef", "a.JPG b.jpg c.nef", ""},
 		{"a raw file beside its packed picture", "a.nef a.fits.gz", "a.fits.gz", ""},
 		{"HEIC alone, to be told why not", "a.HEIC b.heif c.hif", "a.HEIC b.heif c.hif", ""},

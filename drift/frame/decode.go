@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 	"sync"
 	"time"
 
@@ -78,6 +77,7 @@ type picture struct {
 	stamp func(Options) (Clock, []string, error) // reads the file's own clock
 
 	rowOrderUnknown bool
+	altered         string
 	notes           []string
 	memory          *memory // may be nil
 }
@@ -89,7 +89,8 @@ func (p picture) frame(o Options) (Frame, error) {
 	if err != nil {
 		return Frame{}, err
 	}
-	f := Frame{Plane: plane, Lens: p.lens, Format: p.format, Signal: p.light.signalOf(), RowOrderUnknown: p.rowOrderUnknown, Notes: p.notes}
+	f := Frame{Plane: plane, Lens: p.lens, Format: p.format, Signal: p.light.signalOf(), RowOrderUnknown: p.rowOrderUnknown,
+		Altered: p.altered, Notes: p.notes}
 	p.light = light{} // the image it was drawn from is not needed any more
 	p.memory.collect()
 	f.setPlace(p.place)
@@ -244,5 +245,3 @@ func durationOf(seconds float64) (time.Duration, bool) {
 	}
 	return time.Duration(seconds*1e9 + 0.5), true
 }
-
-func clean(s string) string { return strings.TrimSpace(strings.Trim(s, "\x00 ")) }

@@ -72,6 +72,9 @@ type rawFile struct {
 	looked map[int64]bool
 }
 
+// notFiner ends the note on a JPEG measured in place of a maker's raw picture.
+const notFiner = "the raw picture converted to DNG would be finer"
+
 // decodeMakersRaw reads a raw file that is TIFF but for its first four bytes.
 func decodeMakersRaw(src source) (picture, error) {
 	f := lookInside(tiffOf4(src))
@@ -81,7 +84,7 @@ func decodeMakersRaw(src source) (picture, error) {
 	if !f.nearFull() {
 		return picture{}, unsupported("the file is a camera raw file without a JPEG near full size, which is not read", hintConvert)
 	}
-	return f.decode()
+	return f.decode("a camera raw file", notFiner)
 }
 
 // embeddedOr measures the JPEG beside a raw picture that is not read for the
@@ -92,7 +95,7 @@ func embeddedOr(src source, reason error) (picture, error) {
 	if !f.nearFull() {
 		return picture{}, reason
 	}
-	return f.decode()
+	return f.decode(reason.Error(), "an uncompressed or lossless DNG would be finer")
 }
 
 // tiffOf4 shows a file with the first four bytes of a plain TIFF.
@@ -133,16 +136,16 @@ func lookInside(src source) *rawFile {
 	return f
 }
 
-// decode measures the JPEG found. Clock and lens are the raw's own.
-func (f *rawFile) decode() (picture, error) {
+// decode measures the JPEG found, and notes why and what would be finer. Clock and
+// lens are the raw's own.
+func (f *rawFile) decode(why, finer string) (picture, error) {
 	p, err := decodeJPEG(f.jpeg.src)
 	if err != nil {
 		return picture{}, brokenInside(err)
 	}
 	p.takeRawTags(f)
-	p.format = "JPEG in raw"
-	p.notes = append(p.notes, fmt.Sprintf("a camera raw file: measured on the JPEG of %d×%d pixels inside it; the raw picture converted to DNG would be finer",
-		f.jpeg.width, f.jpeg.height))
+	p.format, p.altered = "JPEG in raw", "" // its size is meant to be another
+	p.notes = append(p.notes, fmt.Sprintf("%s: measured on the JPEG of %d×%d pixels inside it; %s", why, f.jpeg.width, f.jpeg.height, finer))
 	return p, nil
 }
 
@@ -193,10 +196,10 @@ func (f *rawFile) walk() {
 }
 
 // sizeOf takes a directory's size for the raw's, unless it is that of a
-// thumbnail or a picture ready to be shown.
+// thumbnail, a mask, an enhanced copy or a picture ready to be shown (DNG 1.7, NewSubFileType).
 func (f *rawFile) sizeOf(d directory) {
 	subfile, photometric := d.number(tagSubfileType, 0), d.number(tagPhotometric, photometricCFA)
-	if subfile&1 == 0 && photometric != 2 && photometric != 6 {
+	if subfile == 0 && photometric != 2 && photometric != 6 {
 		f.raw = f.raw.larger(shape{d.number(tagWidth, 0), d.number(tagHeight, 0)})
 	}
 }
@@ -249,8 +252,8 @@ func (d directory) embeddedJPEG() (at, n int64) {
 }
 
 // look reads the head of a JPEG. One that a viewer shows is a candidate; a
-// lossless one is the raw picture itself, its columns shared out among the
-// components.
+// lossless one is the raw picture itself: of a mosaic the columns are shared out
+// among two or four components, three are colours.
 func (f *rawFile) look(at, n int64) bool {
 	if f.looked[at] || len(f.looked) >= maxEmbedded || at < 0 || n < 4 || at > f.src.size || n > f.src.size-at {
 		return false
@@ -272,7 +275,11 @@ func (f *rawFile) look(at, n int64) bool {
 		}
 		j.shape = shape{int(b[3])<<8 | int(b[4]), int(b[1])<<8 | int(b[2])}
 		if s.marker == markSOF3 {
-			f.raw = f.raw.larger(shape{j.width * int(b[5]), j.height})
+			columns := j.width
+			if b[5] != 3 {
+				columns *= int(b[5])
+			}
+			f.raw = f.raw.larger(shape{columns, j.height})
 		}
 		shows = s.marker <= 0xc2 && b[0] == 8
 		return false

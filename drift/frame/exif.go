@@ -9,146 +9,115 @@ import (
 	"strings"
 	"time"
 
-	"github.com/bep/imagemeta"
-
 	"trueturn/ephem/amiss"
 )
 
-// exifTags are the EXIF fields this package uses: text and numbers by the
-// metadata library, and from our own reader what that library loses – the
-// leading zeros of sub-seconds, and zero denominators in GPS triples (which it
-// turns to 0 without a word).
+// exifTags are the EXIF fields this package uses, by the names exiftool has for
+// them.
 type exifTags struct {
 	text   map[string]string
 	number map[string]float64
 
+	screenshot bool // a comment says so
+
 	latitude, longitude, gpsTime []float64 // degrees, minutes, seconds or h, m, s; nil without
 }
 
-// Tags taken over from the library, by its names.
-var wantedText = map[string]bool{"Make": true, "Model": true, "LensModel": true, "DateTimeOriginal": true, "CreateDate": true,
-	"ModifyDate":         true,
-	"OffsetTimeOriginal": true, "OffsetTimeDigitized": true, "OffsetTime": true, "GPSLatitudeRef": true, "GPSLongitudeRef": true, "GPSDateStamp": true}
-
-var wantedNumber = map[string]bool{"Orientation": true, "ExposureTime": true, "FNumber": true, "FocalLength": true,
-	"FocalLengthIn35mmFormat": true, "FocalPlaneXResolution": true, "FocalPlaneResolutionUnit": true, "ExifImageWidth": true,
-	"ExifImageHeight": true, "GPSAltitude": true, "GPSAltitudeRef": true}
-
-// Sub-second tags and the directories beside the first, EXIF 2.32 (CIPA
-// DC-008-2019) tables 4 and 7.
+// The directories beside the first, EXIF 2.32 (CIPA DC-008-2019) §4.6.3.
 const (
-	tagExifIFD            = 0x8769
-	tagGPSIFD             = 0x8825
-	tagSubSecOriginal     = 0x9291
-	tagSubSecDigitized    = 0x9292
-	tagGPSLatitude        = 2
-	tagGPSLongitude       = 4
-	tagGPSTimeStamp       = 7
-	subSecOriginalName    = "SubSecTimeOriginal"
-	subSecDigitizedName   = "SubSecTimeDigitized"
-	maxExifFields         = 2000
-	maxExifFieldSizeBytes = 1024
+	tagExifIFD         = 0x8769
+	tagGPSIFD          = 0x8825
+	tagSubSecOriginal  = 0x9291
+	tagSubSecDigitized = 0x9292
+	tagUserComment     = 0x9286
+	tagGPSLatitude     = 2
+	tagGPSLongitude    = 4
+	tagGPSTimeStamp    = 7
+
+	subSecOriginalName  = "SubSecTimeOriginal"
+	subSecDigitizedName = "SubSecTimeDigitized"
+
+	maxExifTextBytes = 1024
+)
+
+// fieldNames names fields of a directory by their tags.
+type fieldNames map[uint16]string
+
+// The fields used, EXIF 2.32 tables 4, 7 and 15, by the directory they belong in.
+// TIFF/EP (ISO 12234-2) keeps those of Exif in the first directory, and has tags
+// of its own for the focal plane.
+var (
+	firstText   = fieldNames{0x010f: "Make", 0x0110: "Model", 0x0132: "ModifyDate"}
+	firstNumber = fieldNames{0x0112: "Orientation"}
+	exifText    = fieldNames{0x9003: "DateTimeOriginal", 0x9004: "CreateDate", 0x9010: "OffsetTime", 0x9011: "OffsetTimeOriginal",
+		0x9012: "OffsetTimeDigitized", tagSubSecOriginal: subSecOriginalName, tagSubSecDigitized: subSecDigitizedName}
+	exifNumber = fieldNames{0x829a: "ExposureTime", 0x829d: "FNumber", 0x920a: "FocalLength", 0xa405: "FocalLengthIn35mmFormat",
+		0xa401: "CustomRendered", 0xa404: "DigitalZoomRatio", 0xa002: "ExifImageWidth", 0xa003: "ExifImageHeight", 0xa20e: "FocalPlaneXResolution", 0xa210: "FocalPlaneResolutionUnit"}
+	epNumber  = fieldNames{0x920e: "FocalPlaneXResolution", 0x9210: "FocalPlaneResolutionUnit"}
+	gpsText   = fieldNames{1: "GPSLatitudeRef", 3: "GPSLongitudeRef", 29: "GPSDateStamp"}
+	gpsNumber = fieldNames{5: "GPSAltitudeRef", 6: "GPSAltitude"}
 )
 
 // exifTagsOf reads the tags of a TIFF structure: a whole TIFF file, or the
-// block inside a JPEG or PNG. Damage costs fields, never the picture.
+// block inside a JPEG or PNG. Each field is read by itself, so that damage and
+// types nobody knows cost that field alone.
 func exifTagsOf(src source) exifTags {
 	t := exifTags{text: map[string]string{}, number: map[string]float64{}}
-	t.readLibrary(src)
 	first, ok := firstDirectory(src)
 	if !ok {
 		return t
 	}
-	t.readSubSec(first)
-	if off, ok := first.uint(tagExifIFD); ok {
-		if exif, ok := first.at(int64(off)); ok {
-			t.readSubSec(exif)
-		}
+	t.read(first, firstText, firstNumber)
+	if exif, ok := first.pointed(tagExifIFD); ok {
+		t.read(exif, exifText, exifNumber)
+		t.read(exif, firstText, firstNumber)
+		t.readFocalPlane(exif)
+		t.screenshot = exif.fields[tagUserComment].count <= maxExifTextBytes && bytes.Contains(exif.raw(tagUserComment), []byte("Screenshot"))
 	}
-	if off, ok := first.uint(tagGPSIFD); ok {
-		if gps, ok := first.at(int64(off)); ok {
-			t.latitude, t.longitude, t.gpsTime = gps.triple(tagGPSLatitude), gps.triple(tagGPSLongitude), gps.triple(tagGPSTimeStamp)
-		}
+	t.read(first, exifText, exifNumber)
+	t.readFocalPlane(first)
+	if gps, ok := first.pointed(tagGPSIFD); ok {
+		t.read(gps, gpsText, gpsNumber)
+		t.latitude, t.longitude, t.gpsTime = gps.triple(tagGPSLatitude), gps.triple(tagGPSLongitude), gps.triple(tagGPSTimeStamp)
 	}
 	return t
 }
 
-func (t exifTags) readLibrary(src source) {
-	defer func() { _ = recover() }() // a damaged block costs fields, as an error would
-	_, _ = imagemeta.Decode(imagemeta.Options{
-		R:            src.reader(),
-		ImageFormat:  imagemeta.TIFF,
-		Sources:      imagemeta.EXIF,
-		LimitNumTags: maxExifFields,
-		LimitTagSize: maxExifFieldSizeBytes,
-		ShouldHandleTag: func(i imagemeta.TagInfo) bool {
-			return strings.HasPrefix(i.Namespace, "IFD0") && !strings.Contains(i.Namespace, "SubIFD") && (wantedText[i.Tag] || wantedNumber[i.Tag])
-		},
-		HandleTag: func(i imagemeta.TagInfo) error { t.take(i); return nil },
-	})
-}
-
-// take keeps the first value of each tag.
-func (t exifTags) take(i imagemeta.TagInfo) {
-	if wantedText[i.Tag] {
-		if s, ok := i.Value.(string); ok && t.text[i.Tag] == "" {
-			t.text[i.Tag] = clean(s)
-		}
-		return
-	}
-	if _, seen := t.number[i.Tag]; seen {
-		return
-	}
-	if v, ok := numberOf(i.Value); ok {
-		t.number[i.Tag] = v
-	}
-}
-
-func numberOf(v any) (float64, bool) {
-	var f float64
-	switch v := v.(type) {
-	case interface{ Float64() float64 }:
-		f = v.Float64()
-	case float64:
-		f = v
-	case float32:
-		f = float64(v)
-	case uint8:
-		f = float64(v)
-	case uint16:
-		f = float64(v)
-	case uint32:
-		f = float64(v)
-	case int32:
-		f = float64(v)
-	default:
-		return 0, false
-	}
-	return f, !math.IsNaN(f) && !math.IsInf(f, 0)
-}
-
-func (t exifTags) readSubSec(d directory) {
-	for tag, name := range map[uint16]string{tagSubSecOriginal: subSecOriginalName, tagSubSecDigitized: subSecDigitizedName} {
-		if s := d.text(tag); s != "" {
+// read takes over what is not known yet.
+func (t exifTags) read(d directory, text, number fieldNames) {
+	for tag, name := range text {
+		if s := d.text(tag); s != "" && t.text[name] == "" {
 			t.text[name] = s
 		}
 	}
+	for tag, name := range number {
+		v := d.numbers(tag)
+		if _, known := t.number[name]; !known && len(v) > 0 && v[0]-v[0] == 0 {
+			t.number[name] = v[0]
+		}
+	}
 }
 
-// triple reads three rationals. 0/0 in the second or third stands for "none"
+// readFocalPlane reads TIFF/EP's tags where EXIF's are not there: a resolution
+// means nothing with the unit of another.
+func (t exifTags) readFocalPlane(d directory) {
+	if _, known := t.number["FocalPlaneXResolution"]; !known {
+		t.read(d, nil, epNumber)
+	}
+}
+
+// triple reads three numbers. 0/0 in the second or third stands for "none"
 // (common practice of cameras, no source); in the first it voids all.
 func (d directory) triple(tag uint16) []float64 {
-	b := d.raw(tag)
-	if d.fields[tag].kind != 5 || len(b) != 24 {
+	v := d.numbers(tag)
+	if len(v) != 3 {
 		return nil
 	}
-	v := make([]float64, 3)
 	for i := range v {
-		num, den := d.order.Uint32(b[8*i:]), d.order.Uint32(b[8*i+4:])
 		switch {
-		case den != 0:
-			v[i] = float64(num) / float64(den)
-		case i == 0 || num != 0:
+		case math.IsNaN(v[i]) && i > 0:
+			v[i] = 0
+		case !(v[i] >= 0) || math.IsInf(v[i], 0):
 			return nil
 		}
 	}
@@ -168,6 +137,7 @@ func (p *picture) readTags(t exifTags) {
 	p.lens = t.lens(p.light.width, p.light.height)
 	p.place = t.place()
 	p.stamp = t.clock
+	p.altered = t.altered(p.light.width, p.light.height)
 }
 
 // lens collects the optics. The pixel pitch is that of the sensor, enlarged
@@ -183,23 +153,121 @@ func (t exifTags) lens(width, height int) Lens {
 	// not in the standard.
 	unitUM := map[float64]float64{0: 25400, 2: 25400, 3: 10000, 4: 1000, 5: 1}[t.number["FocalPlaneResolutionUnit"]]
 	if r := t.number["FocalPlaneXResolution"]; r > 0 && unitUM > 0 {
-		l.PixelPitchUM = plausible(unitUM/r*t.shrunk(width, height), 0.2, 200)
+		l.PixelPitchUM = plausible(unitUM/r, 0.2, 200)
 	}
+	l.zoom(t)
+	s := t.sizes(width, height)
+	l.PixelPitchUM = plausible(l.PixelPitchUM*s.shrunk(), 0.2, 200)
+	l.EquivalentMM = plausible(l.EquivalentMM*s.cut(), 3, 50000)
 	return l
 }
 
-// shrunk is by how much the picture lost pixels against its EXIF size at the
-// same aspect; 1 when the two agree or the picture was cropped.
-func (t exifTags) shrunk(width, height int) float64 {
+// Digital zoom enlarges the middle of the picture to the size of all of it. Focal
+// length and pitch speak of the sensor and know nothing of it. The equivalent length
+// usually counts it (common practice of phones, no source); where it is the same as
+// the other two make, it does not.
+const (
+	zoomed     = 1.05    // a digital zoom of less is none
+	countsCut  = 1.3     // equivalents are rounded, and some counted over the width: one longer by more counts a crop
+	diagonal35 = 43.2666 // mm, of 36×24 mm
+)
+
+// zoom lets the equivalent length stand alone where it counts a crop, or a digital
+// zoom was used: the pitch is that of the sensor.
+func (l *Lens) zoom(t exifTags) {
+	z := max(1, t.number["DigitalZoomRatio"])
+	w, h := t.number["ExifImageWidth"], t.number["ExifImageHeight"]
+	if l.EquivalentMM == 0 || l.PixelPitchUM == 0 || l.FocalLengthMM == 0 || w <= 0 || h <= 0 {
+		if z > zoomed {
+			l.PixelPitchUM = 0
+		}
+		return
+	}
+	sensors := l.FocalLengthMM * diagonal35 / (l.PixelPitchUM / 1000 * math.Hypot(w, h))
+	counts := l.EquivalentMM / sensors
+	if z > zoomed && counts < math.Sqrt(z) { // nearer to 1 than to the zoom
+		l.EquivalentMM *= z
+	}
+	if z > zoomed || counts > countsCut {
+		l.PixelPitchUM = 0
+	}
+}
+
+// sizes is how the size EXIF tells of compares with the picture's own, side by side;
+// the zero value, when it tells of none.
+type sizes struct{ across, down, diagonal float64 }
+
+// sizes allows for an editor that turned the picture and left EXIF as it was.
+func (t exifTags) sizes(width, height int) sizes {
 	w, h := t.number["ExifImageWidth"], t.number["ExifImageHeight"]
 	if w <= 0 || h <= 0 || width <= 0 || height <= 0 {
+		return sizes{}
+	}
+	x, y := float64(width), float64(height)
+	if turned := w * x / (h * y); math.Abs(turned-1) < sameShape {
+		w, h = h, w
+	}
+	return sizes{w / x, h / y, math.Hypot(w, h) / math.Hypot(x, y)}
+}
+
+const sameShape = 0.01 // rounding of sides, and rows that converters add or leave out
+
+func (s sizes) known() bool     { return s.across > 0 }
+func (s sizes) sameShape() bool { return math.Abs(s.across/s.down-1) <= sameShape }
+
+// shrunk is by how much the picture lost pixels against its EXIF size at the
+// same shape; 1 when the two agree or the picture was cut.
+func (s sizes) shrunk() float64 {
+	if !s.known() || !s.sameShape() {
 		return 1
 	}
-	x, y := w/float64(width), h/float64(height)
-	if math.Abs(x/y-1) > 0.01 {
+	return s.across
+}
+
+// cut is by how much a piece cut out, its pixels left as they were, shows less of
+// the sky; 1 where it is none, or so large that a rounded length tells no difference.
+func (s sizes) cut() float64 {
+	if !s.known() || s.sameShape() || s.across < 1-sameShape || s.down < 1-sameShape || s.diagonal < 1.1 {
 		return 1
 	}
-	return x
+	return s.diagonal
+}
+
+const (
+	renderedPanorama = 6         // of CustomRendered, as phones write it; not in the standard
+	resized          = 1.03      // what converters add to the sides or leave out is less
+	savedAnew        = time.Hour // a camera is done with a picture long before (our choice; no source)
+)
+
+// altered says by what the file shows that it is not the picture as the camera took
+// it; "" when it shows nothing.
+func (t exifTags) altered(width, height int) string {
+	s := t.sizes(width, height)
+	told := fmt.Sprintf("it has %d×%d pixels, and had %g×%g when it was taken", width, height, t.number["ExifImageWidth"], t.number["ExifImageHeight"])
+	switch {
+	case t.screenshot:
+		return "the file is a screenshot"
+	case t.number["CustomRendered"] == renderedPanorama:
+		return alteredPanorama
+	case s.known() && !s.sameShape():
+		return "the picture was cut or edited: " + told
+	case s.known() && s.across > resized:
+		return "the picture is a smaller copy: " + told
+	case s.known() && s.across < 1/resized:
+		return "the picture is an enlarged copy: " + told
+	case t.savedAnew():
+		return "the picture was saved anew after it was taken, and may have lost faint stars"
+	}
+	return ""
+}
+
+const alteredPanorama = "the picture is a panorama, put together from several"
+
+// savedAnew is whether the time of the last change is well after that of the taking.
+func (t exifTags) savedAnew() bool {
+	taken, err := parseStamp(t.text["DateTimeOriginal"])
+	changed, err2 := parseStamp(t.text["ModifyDate"])
+	return err == nil && err2 == nil && changed.time.Sub(taken.time) > savedAnew
 }
 
 // plausible returns 0, unknown, for a value outside its limits.
@@ -219,7 +287,7 @@ func (t exifTags) place() *place {
 	if t.latitude == nil || t.longitude == nil {
 		return nil
 	}
-	p := place{latDeg: degrees(t.latitude), lonDeg: degrees(t.longitude), heightM: plausible(t.number["GPSAltitude"], 0, 10000)}
+	p := place{latDeg: degrees(t.latitude), lonDeg: degrees(t.longitude), heightM: t.height()}
 	if p.latDeg == 0 && p.lonDeg == 0 {
 		return nil
 	}
@@ -231,10 +299,15 @@ func (t exifTags) place() *place {
 	case "W", "w":
 		p.lonDeg = -p.lonDeg
 	}
-	if t.number["GPSAltitudeRef"] == 1 {
-		p.heightM = -p.heightM
-	}
 	return &p
+}
+
+// height is in metres above the sea; 0 for an unknown one.
+func (t exifTags) height() float64 {
+	if t.number["GPSAltitudeRef"] == 1 {
+		return -t.number["GPSAltitude"]
+	}
+	return t.number["GPSAltitude"]
 }
 
 func degrees(dms []float64) float64 { return dms[0] + dms[1]/60 + dms[2]/3600 }

@@ -149,15 +149,28 @@ type Frame struct {
 	// if that is wrong the picture is mirrored.
 	RowOrderUnknown bool
 
+	// Altered says by what the file shows that it is not the picture as the camera took it: a screenshot, a panorama, a
+	// piece, a copy of another size, or one saved anew; "" when it shows nothing of the kind. Such a picture may well be
+	// measured; where it cannot be, this may be why.
+	Altered string
+
 	Notes []string // doubts worth telling, e.g. "no exposure time in the file"
 }
 
-// setPlace takes a position over when it is one on Earth.
+// setPlace takes a position over when it is one on Earth. A height where nobody
+// stands is no reason to doubt it, and left out.
 func (f *Frame) setPlace(p *place) {
 	if p == nil {
 		return
 	}
-	site, err := ephem.NewSite(p.latDeg, p.lonDeg, p.heightM)
+	site, err := ephem.NewSite(p.latDeg, p.lonDeg, 0)
+	if err == nil && p.heightM != 0 {
+		if high, doubt := ephem.NewSite(p.latDeg, p.lonDeg, p.heightM); doubt == nil {
+			site = high
+		} else {
+			f.Notes = append(f.Notes, "the height in the file is not used: "+doubt.Error())
+		}
+	}
 	if err != nil {
 		f.Notes = append(f.Notes, "the position in the file is not used: "+err.Error())
 		return

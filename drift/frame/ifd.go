@@ -2,15 +2,35 @@ package frame
 
 import (
 	"encoding/binary"
+	"math"
 	"strings"
 )
 
-// TIFF field types that have a size here, TIFF 6.0 page 15.
-var fieldSize = map[uint16]int64{1: 1, 2: 1, 3: 2, 4: 4, 5: 8, 6: 1, 7: 1, 8: 2, 9: 4, 10: 8, 11: 4, 12: 8}
+// TIFF field types, TIFF 6.0 page 15. IFD, an offset of a directory, is of TIFF
+// Technical Note 1 (Adobe, 1995), UTF-8 of EXIF 3.0.
+const (
+	typeByte      = 1
+	typeASCII     = 2
+	typeShort     = 3
+	typeLong      = 4
+	typeRational  = 5
+	typeSByte     = 6
+	typeUndefined = 7
+	typeSShort    = 8
+	typeSLong     = 9
+	typeSRational = 10
+	typeFloat     = 11
+	typeDouble    = 12
+	typeIFD       = 13
+	typeUTF8      = 129
+)
 
-// directory is one image file directory of a TIFF structure. It is a small
-// reader of our own beside the metadata library, which turns the sub-second
-// "045" into 45; it also tells TIFF files apart before they are decoded.
+// fieldSize is the bytes of one value; types that are not here have no size, and
+// their fields are passed over.
+var fieldSize = map[uint16]int64{typeByte: 1, typeASCII: 1, typeShort: 2, typeLong: 4, typeRational: 8, typeSByte: 1, typeUndefined: 1, typeSShort: 2,
+	typeSLong: 4, typeSRational: 8, typeFloat: 4, typeDouble: 8, typeIFD: 4, typeUTF8: 1}
+
+// directory is one image file directory of a TIFF structure.
 type directory struct {
 	src    source
 	offset int64
@@ -98,27 +118,85 @@ func (d directory) raw(tag uint16) []byte {
 	return b
 }
 
-// uint returns the first value of an integer field.
+// uint returns the first value of an integer field of any type, unless it is
+// negative.
 func (d directory) uint(tag uint16) (uint32, bool) {
-	b := d.raw(tag)
-	switch f := d.fields[tag]; {
-	case b == nil:
+	switch d.fields[tag].kind {
+	case typeRational, typeSRational, typeFloat, typeDouble:
 		return 0, false
-	case f.kind == 1:
-		return uint32(b[0]), true
-	case f.kind == 3:
-		return uint32(d.order.Uint16(b)), true
-	case f.kind == 4:
-		return d.order.Uint32(b), true
 	}
-	return 0, false
+	v := d.numbers(tag)
+	if len(v) == 0 || v[0] < 0 {
+		return 0, false
+	}
+	return uint32(v[0]), true
 }
 
-// text returns an ASCII field up to its first NUL.
+// pointed reads the directory a field points to.
+func (d directory) pointed(tag uint16) (directory, bool) {
+	off, ok := d.uint(tag)
+	if !ok {
+		return directory{}, false
+	}
+	return d.at(int64(off))
+}
+
+// numbers returns the values of a numeric field, nil when it is absent or of
+// another kind; a rational over zero is NaN or infinite.
+func (d directory) numbers(tag uint16) []float64 {
+	b, kind := d.raw(tag), d.fields[tag].kind
+	value := d.valueOf(kind)
+	if value == nil || len(b) == 0 {
+		return nil
+	}
+	size := int(fieldSize[kind])
+	v := make([]float64, 0, len(b)/size)
+	for ; len(b) >= size; b = b[size:] {
+		v = append(v, value(b))
+	}
+	return v
+}
+
+// valueOf reads one value of a numeric type; nil for text and the like.
+func (d directory) valueOf(kind uint16) func([]byte) float64 {
+	switch kind {
+	case typeByte:
+		return func(b []byte) float64 { return float64(b[0]) }
+	case typeSByte:
+		return func(b []byte) float64 { return float64(int8(b[0])) }
+	case typeShort:
+		return func(b []byte) float64 { return float64(d.order.Uint16(b)) }
+	case typeSShort:
+		return func(b []byte) float64 { return float64(int16(d.order.Uint16(b))) }
+	case typeLong, typeIFD:
+		return func(b []byte) float64 { return float64(d.order.Uint32(b)) }
+	case typeSLong:
+		return func(b []byte) float64 { return float64(int32(d.order.Uint32(b))) }
+	case typeRational:
+		return func(b []byte) float64 { return float64(d.order.Uint32(b)) / float64(d.order.Uint32(b[4:])) }
+	case typeSRational:
+		return func(b []byte) float64 {
+			return float64(int32(d.order.Uint32(b))) / float64(int32(d.order.Uint32(b[4:])))
+		}
+	case typeFloat:
+		return func(b []byte) float64 { return float64(math.Float32frombits(d.order.Uint32(b))) }
+	case typeDouble:
+		return func(b []byte) float64 { return math.Float64frombits(d.order.Uint64(b)) }
+	}
+	return nil
+}
+
+// text returns a field of text up to its first NUL; none where it is longer than
+// text in EXIF is.
 func (d directory) text(tag uint16) string {
-	if d.fields[tag].kind != 2 {
+	f := d.fields[tag]
+	if f.count > maxExifTextBytes {
 		return ""
 	}
-	s, _, _ := strings.Cut(string(d.raw(tag)), "\x00")
-	return strings.TrimSpace(s)
+	switch f.kind {
+	case typeASCII, typeByte, typeUndefined, typeUTF8:
+		s, _, _ := strings.Cut(string(d.raw(tag)), "\x00")
+		return strings.TrimSpace(s)
+	}
+	return ""
 }

@@ -2,6 +2,7 @@ package frame
 
 import (
 	"bufio"
+	"bytes"
 	"fmt"
 	"image"
 	"image/color"
@@ -36,10 +37,11 @@ func decodeJPEG(src source) (p picture, err error) {
 	if h.width != conf.Width || h.height != conf.Height {
 		return picture{}, broken(nil, "the JPEG data are damaged")
 	}
-	if err := checkScans(src, h); err != nil {
+	first := firstJPEG(src)
+	if err := checkScans(first, h); err != nil {
 		return picture{}, err
 	}
-	if err := src.admit(h.cost(conf.ColorModel == color.RGBAModel || lateRGB(src, h)), h.width, h.height); err != nil {
+	if err := src.admit(h.cost(conf.ColorModel == color.RGBAModel || lateRGB(first, h)), h.width, h.height); err != nil {
 		return picture{}, err
 	}
 	img, err := jpeg.Decode(bufio.NewReaderSize(src.reader(), 1<<16))
@@ -48,7 +50,54 @@ func decodeJPEG(src source) (p picture, err error) {
 	}
 	p = picture{format: "JPEG", light: jpegLight(img)}
 	p.readEXIF(jpegEXIF(src))
+	if isPanorama(src) {
+		p.altered = alteredPanorama
+	}
 	return p, nil
+}
+
+// firstJPEG is the file up to the end of its first picture. Phones and cameras
+// append others (CIPA DC-007, multi-picture format), maps of gain, and films, in
+// whose bytes markers would be found that mean nothing.
+func firstJPEG(src source) source {
+	r := bufio.NewReaderSize(src.reader(), 1<<16)
+	for at := int64(0); ; {
+		b, err := r.ReadSlice(0xff)
+		at += int64(len(b))
+		if err == bufio.ErrBufferFull {
+			continue
+		} else if err != nil {
+			return src
+		}
+		h, _ := r.Peek(3)
+		switch {
+		case len(h) == 0:
+			return src
+		case h[0] == markEOI:
+			return src.part(src, at+1)
+		case len(h) < 3 || h[0] == 0 || h[0] == 0xff || h[0] >= markRST0 && h[0] <= markSOI:
+			continue // no segment: data, filling, or a mark that stands alone
+		}
+		n, err := r.Discard(1 + max(2, int(h[1])<<8|int(h[2])))
+		if at += int64(n); err != nil {
+			return src
+		}
+	}
+}
+
+// isPanorama looks for the name space in which makers of panoramas describe them,
+// in the XMP segments before the picture.
+func isPanorama(src source) (found bool) {
+	jpegSegments(src, func(s segment) bool {
+		if s.marker != 0xe1 {
+			return true
+		}
+		if b, err := src.bytes(s.at, s.n); err == nil {
+			found = bytes.HasPrefix(b, []byte("http://ns.adobe.com/xap/")) && bytes.Contains(b, []byte("/photos/1.0/panorama/"))
+		}
+		return !found
+	})
+	return found
 }
 
 func jpegError(err error) error {
@@ -244,6 +293,7 @@ const (
 	markSOF2  = 0xc2
 	markRST0  = 0xd0
 	markRST7  = 0xd7
+	markEOI   = 0xd9
 	markAPP14 = 0xee
 )
 

@@ -2,11 +2,16 @@ package frame
 
 import (
 	"bufio"
+	"bytes"
+	"compress/zlib"
 	"encoding/binary"
+	"encoding/hex"
 	"fmt"
 	"image"
 	"image/png"
+	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"trueturn/ephem/amiss"
@@ -78,8 +83,9 @@ type pngExtra struct {
 }
 
 const (
-	maxExifBytes = 1 << 20
-	maxPNGChunks = 1 << 18 // more than the largest picture has in parts of 8 kB, as they are usually written
+	maxExifBytes     = 1 << 20
+	maxPNGChunkBytes = 3 * maxExifBytes // as hexadecimal digits, in lines
+	maxPNGChunks     = 1 << 18          // more than the largest picture has in parts of 8 kB, as they are usually written
 )
 
 // pngHints walks the chunks; chunks of a kind it does not need are stepped
@@ -87,7 +93,7 @@ const (
 // §4.3) holds: cICP, iCCP, sRGB, gAMA.
 func pngHints(src source) (pngExtra, error) {
 	var x pngExtra
-	rank := 0
+	rank, profiles := 0, 0
 	say := func(r int, c curve) {
 		if c != nil && r > rank {
 			rank, x.curve = r, c
@@ -109,6 +115,10 @@ func pngHints(src source) (pngExtra, error) {
 			switch name {
 			case "eXIf":
 				x.exif = b
+			case "tEXt", "zTXt":
+				if profiles++; x.exif == nil && profiles <= maxRawProfiles {
+					x.exif = rawProfile(name, b)
+				}
 			case "gAMA":
 				say(1, gammaChunk(b))
 			case "sRGB":
@@ -125,14 +135,63 @@ func pngHints(src source) (pngExtra, error) {
 }
 
 func pngChunk(src source, name string, off, n int64) []byte {
-	if n > maxExifBytes || !strings.Contains("eXIf gAMA sRGB iCCP cICP", name) {
+	if n > maxPNGChunkBytes || !strings.Contains("eXIf gAMA sRGB iCCP cICP tEXt zTXt", name) {
 		return nil
+	}
+	if name == "tEXt" || name == "zTXt" { // comments may be long, and many
+		if key, err := src.bytes(off, min(n, int64(len(rawProfileKeys[0])))); err != nil || !slices.Contains(rawProfileKeys, string(key)) {
+			return nil
+		}
 	}
 	b, err := src.bytes(off, n)
 	if err != nil {
 		return nil
 	}
 	return b
+}
+
+// rawProfileKeys are the keywords of text chunks that hold a block of EXIF, as
+// converters write it that know no eXIf chunk. There is no standard: the text is a
+// line with the kind, one with the number of bytes, and the bytes as hexadecimal
+// digits. Under the second there may be other things.
+var rawProfileKeys = []string{"Raw profile type exif\x00", "Raw profile type APP1\x00"}
+
+const maxRawProfiles = 4 // looked at: each may be much longer than it is packed
+
+// rawProfile returns the EXIF block such a chunk holds; nil for anything else.
+func rawProfile(chunk string, b []byte) []byte {
+	text := b[len(rawProfileKeys[0]):]
+	if chunk == "zTXt" {
+		if text = inflated(text); text == nil {
+			return nil
+		}
+	}
+	words := bytes.Fields(text)
+	if len(words) < 3 {
+		return nil
+	}
+	digits := bytes.Join(words[2:], nil)
+	block := make([]byte, len(digits)/2)
+	n, _ := hex.Decode(block, digits[:2*len(block)])
+	block = bytes.TrimPrefix(block[:n], []byte("Exif\x00\x00"))
+	if len(block) > maxExifBytes || !bytes.HasPrefix(block, []byte("II*\x00")) && !bytes.HasPrefix(block, []byte("MM\x00*")) {
+		return nil
+	}
+	return block
+}
+
+// inflated unpacks the text of a zTXt chunk, whose first byte names the method
+// (0: deflate).
+func inflated(b []byte) []byte {
+	if len(b) == 0 || b[0] != 0 {
+		return nil
+	}
+	z, err := zlib.NewReader(bytes.NewReader(b[1:]))
+	if err != nil {
+		return nil
+	}
+	text, _ := io.ReadAll(io.LimitReader(z, maxPNGChunkBytes)) // what is there of a damaged one
+	return text
 }
 
 // gammaChunk reads gAMA: coded = linear^γ, γ in units of 1/100000.

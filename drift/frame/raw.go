@@ -72,6 +72,9 @@ func rawDirectory(first directory) (raw directory, ok bool, err error) {
 		}
 	}
 	if first.has(tagDNGVersion) {
+		if f := first.fields[tagSubIFDs]; f.count > 0 && fieldSize[f.kind] == 0 {
+			return directory{}, false, unsupported(fmt.Sprintf("the DNG file names its pictures in fields of a kind TIFF does not have (%d)", f.kind), hintRaw)
+		}
 		return directory{}, false, unsupported("the DNG file holds no raw picture of full size", hintRaw)
 	}
 	return directory{}, false, nil
@@ -148,6 +151,7 @@ func (m *mosaic) measure(p *picture) {
 		delete(tags.number, "ExifImageWidth")
 	}
 	p.readTags(tags)
+	p.altered = "" // sizes differ by the crop, and converters save anew
 	if m.photometric == photometricCFA && m.samples == 1 {
 		p.light.width, p.light.height, p.light.row = p.light.width/2, p.light.height/2, m.greenRow
 		p.light.cell = GreensRising
@@ -302,34 +306,6 @@ func spread(v []float64, n int, missing float64) []float64 {
 		out[i] = missing
 	}
 	return out
-}
-
-// numbers returns the values of a numeric field, nil when it is absent or of
-// another kind; a rational over zero is NaN or infinite.
-func (d directory) numbers(tag uint16) []float64 {
-	b, kind := d.raw(tag), d.fields[tag].kind
-	n := int(fieldSize[kind])
-	if b == nil {
-		return nil
-	}
-	var v []float64
-	for ; len(b) >= n; b = b[n:] {
-		switch kind {
-		case 1:
-			v = append(v, float64(b[0]))
-		case 3:
-			v = append(v, float64(d.order.Uint16(b)))
-		case 4:
-			v = append(v, float64(d.order.Uint32(b)))
-		case 5:
-			v = append(v, float64(d.order.Uint32(b))/float64(d.order.Uint32(b[4:])))
-		case 10:
-			v = append(v, float64(int32(d.order.Uint32(b)))/float64(int32(d.order.Uint32(b[4:]))))
-		default:
-			return nil
-		}
-	}
-	return v
 }
 
 // rawLayout is how the samples are stored: tiles, of which strips are the kind

@@ -49,6 +49,8 @@ var magics = []magic{
 	{4, "ftypcrx ", nil, "a camera raw file", hintExtract},
 	{4, "ftyp", nil, "a film", "take single pictures: self-timer or interval shooting"},
 	{8, "CCD-RAW", nil, "a camera raw file", hintExtract},
+	{6, "HEAPCCDR", nil, "a camera raw file", hintExtract},
+	{0, "\x00MRM", nil, "a camera raw file", hintConvert},
 	{0, "IIRO", decodeMakersRaw, "", ""},
 	{0, "IIRS", decodeMakersRaw, "", ""},
 	{0, "MMOR", decodeMakersRaw, "", ""},

@@ -41,7 +41,7 @@ func decodeTIFF(src source) (p picture, err error) {
 		}
 		return p, err
 	}
-	if isMakersRaw(dir) {
+	if isMakersRaw(dir) || isStub(dir) {
 		return decodeMakersRaw(src)
 	}
 	if format, ok := dir.uint(tagSampleFormat); ok && format != 1 {
@@ -116,6 +116,21 @@ func isMakersRaw(first directory) bool {
 		}
 	}
 	return false
+}
+
+// stubBytes and stubTimes tell a picture from what only stands in for one: no
+// encoder needs so many bytes for so few pixels.
+const (
+	stubBytes = 64 << 10 // more than profiles and notes of small pictures take
+	stubTimes = 100      // of 8 bytes a pixel
+)
+
+// isStub recognises raw files that have a TIFF's head and no more of one: the first
+// directory tells of a pixel or so, and the picture is stored behind it in a way
+// of the maker's own.
+func isStub(first directory) bool {
+	pixels := int64(first.number(tagWidth, 1)) * int64(first.number(tagHeight, 1))
+	return first.src.size > stubBytes && pixels < first.src.size/(8*stubTimes)
 }
 
 func tiffError(err error) error {
