@@ -9,7 +9,7 @@ import (
 // BenchmarkStart runs the built program from the shell's point of view: what --version takes, where nothing is measured and
 // the catalogue is not unpacked.
 //
-//	go test -run '^$' -bench Start -count 6 ./cmd/trueturn
+//	go test -run '^$' -bench Start -count 6 ./cmd/face
 func BenchmarkStart(b *testing.B) {
 	program := filepath.Join(b.TempDir(), "trueturn")
 	if out, err := exec.Command("go", "build", "-o", program, ".").CombinedOutput(); err != nil {
