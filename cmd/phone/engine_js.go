@@ -58,6 +58,9 @@ type asked struct {
 	Question                    json.Number
 	Zone, Site, Lens            string
 	Args                        []string
+	Pole                        string // the JSON of pole
+	Tilt                        float64
+	Bearing, Turned             *float64
 }
 
 // said is what the page is answered.
@@ -135,6 +138,8 @@ func (e *engine) show(name string, a asked) said {
 		return s
 	case "judge":
 		return e.judge()
+	case "rough":
+		return rough(a)
 	case "import":
 		return told(e.replace(a.Text))
 	}
@@ -273,4 +278,25 @@ func version() string {
 		return info.Main.Version
 	}
 	return "(devel)"
+}
+
+// rough is the aim by the phone's own sensors, against the pole as the command says it is.
+func rough(a asked) said {
+	var pole struct {
+		Wedge struct {
+			AltitudeDeg float64 `json:"altitude_deg"`
+		} `json:"wedge"`
+		Compass struct {
+			PolewardDeg *float64 `json:"pole_bearing_deg"`
+		} `json:"compass"`
+	}
+	if err := json.Unmarshal([]byte(a.Pole), &pole); err != nil {
+		return told(err)
+	}
+	l := laid{tiltDeg: a.Tilt, turnedDeg: a.Turned, bearing: a.Bearing, poleDeg: pole.Wedge.AltitudeDeg, poleBearing: pole.Compass.PolewardDeg}
+	s := said{OK: true}
+	var html string
+	s.Text, html = l.says()
+	s.HTML = &html
+	return s
 }

@@ -4,6 +4,15 @@ import "trueturn/ephem/say"
 
 // poles: where the pole is, and which way a compass points.
 var poles = map[say.Key]string{
+	"rough: too high":            "The axis is {} too high: lower the tilt.",
+	"rough: too low":             "The axis is {} too low: raise the tilt.",
+	"rough: too far left":        "It points {} too far left: turn the base right.",
+	"rough: too far right":       "It points {} too far right: turn the base left.",
+	"rough: tilt is right":       "The tilt is right, as far as a phone can tell: within {}.",
+	"rough: base is right":       "The base is right, as far as a needle can tell: within {}.",
+	"rough: no bearing":          "This phone does not tell which way it points.",
+	"rough: turn it end for end": "Turn the phone end for end on the same spot, and read it again.",
+
 	"pole overhead":                "The pole is right overhead, and every way is {}: face {} and lean back.",
 	"pole on the horizon":          "Face true {}: the pole is on the horizon, {}° up.",
 	"pole almost overhead":         "Face true {}, lean back and look {}° up, almost overhead: that is where the pole is.",

@@ -785,6 +785,7 @@
     $('answer').replaceChildren();
     write($('asked-why'), '');
     $('copy').hidden = true;
+    $('rough').hidden = job !== 'pole';
     $('asked-head').focus();
     if (job === 'round') judge();
     else if (job === 'expose' || $('ask-site').value.trim()) answer(job);
@@ -842,6 +843,53 @@
     return args;
   }
 
+  // ---- the phone as a level and a needle
+
+  const readings = [null, null]; // {tilt, bearing} of the top edge, degrees; bearing from magnetic north, null: not known
+  const readMS = 1500; // so long a reading is averaged
+
+  // sense gathers what the sensors say for a while. The top edge points (W3C Device Orientation: turns about z, x, y) beta above the
+  // horizon, toward alpha west of north.
+  function sense() {
+    return new Promise((resolve, reject) => {
+      const tilts = [], easts = [], norths = [];
+      const hear = e => {
+        if (e.beta === null) return;
+        tilts.push(Math.asin(Math.sin(e.beta * Math.PI / 180)) * 180 / Math.PI);
+        const heading = e.webkitCompassHeading !== undefined ? e.webkitCompassHeading : e.absolute && e.alpha !== null ? 360 - e.alpha : null;
+        if (heading === null) return;
+        easts.push(Math.sin(heading * Math.PI / 180));
+        norths.push(Math.cos(heading * Math.PI / 180));
+      };
+      const names = ['deviceorientation', 'deviceorientationabsolute'];
+      for (const n of names) addEventListener(n, hear);
+      setTimeout(() => {
+        for (const n of names) removeEventListener(n, hear);
+        if (tilts.length === 0) return reject(new Error('This device has no sensors for it, or does not let the page read them.'));
+        const sum = all => all.reduce((a, b) => a + b, 0);
+        resolve({ tilt: sum(tilts) / tilts.length, bearing: easts.length ? Math.atan2(sum(easts), sum(norths)) * 180 / Math.PI : null });
+      }, readMS);
+    });
+  }
+
+  async function readPhone(which) {
+    write($('rough-says'), 'Hold still …');
+    try {
+      const ask = window.DeviceOrientationEvent && DeviceOrientationEvent.requestPermission; // some systems want to be asked, by a finger
+      if (ask && await DeviceOrientationEvent.requestPermission() !== 'granted') throw new Error('The phone does not let the page read its sensors: allow motion and orientation for it.');
+      readings[which] = await sense();
+    } catch (why) {
+      return write($('rough-says'), why.message);
+    }
+    $('read-two').disabled = false;
+    const pole = await line.run(['pole', '--site=' + $('ask-site').value.replace(/\s+/g, ''), '--json']);
+    if (pole.code !== 0) return write($('rough-says'), 'Say first where the mount stands.');
+    const [one, two] = which === 0 ? [readings[0], null] : readings;
+    const told = await line.act('rough', { pole: pole.text, tilt: one.tilt, bearing: one.bearing, turned: two ? two.tilt : null });
+    write($('rough-says'), told.text || told.why || '');
+    place($('rough-tubes'), told.html || '');
+  }
+
   async function judge() {
     const done = await line.judge();
     if (body.dataset.job !== 'round') return;
@@ -876,6 +924,8 @@
         $('ask').requestSubmit();
       }, () => write($('asked-why'), 'The phone does not say where it is: type the place.'), { maximumAge: 3600e3, timeout: 20000 });
     });
+    $('read-one').addEventListener('click', () => readPhone(0));
+    $('read-two').addEventListener('click', () => readPhone(1));
     go(kept.get('job') || '');
   }
 
