@@ -175,12 +175,29 @@ func (w *wondering) check() error {
 type asked struct {
 	plan   exposure.Plan
 	optics exposure.Optics
-	taken  []string // what nobody said, and is taken to be so
+	taken  [][2]string // what nobody said, and is taken to be so, with the flag that says otherwise
+
 }
 
 // usualFWHM is the width of a star where none was measured: sampled well enough by the
 // pixels and drawn by a lens in focus (common practice, no source).
 const usualFWHM = 2.5
+
+// assume notes what was taken for granted, and how it is told otherwise where there are flags.
+func (a *asked) assume(text, flag string) { a.taken = append(a.taken, [2]string{text, flag}) }
+
+// assumed is what was taken for granted, with the flags or without.
+func (a *asked) assumed(flags bool) []string {
+	list := []string{}
+	for _, t := range a.taken {
+		text := t[0]
+		if flags {
+			text += " (" + t[1] + ")"
+		}
+		list = append(list, text)
+	}
+	return list
+}
 
 // ask makes the question whole, from a session and from what was typed.
 func (w *wondering) ask(open opener) (a asked, err error) {
@@ -194,7 +211,7 @@ func (w *wondering) ask(open opener) (a asked, err error) {
 			return a, failed("the session cannot be used: "+err.Error(), "make it again with align --save FILE.json", nil)
 		}
 	} else if w.fwhmPx == 0 {
-		a.taken = append(a.taken, fmt.Sprintf("round stars %g px wide (--fwhm; subs shows yours)", usualFWHM))
+		a.assume(fmt.Sprintf("round stars %g px wide", usualFWHM), "--fwhm; subs shows yours")
 	}
 	lens, err := a.setLens(w, s)
 	if err != nil {
@@ -257,7 +274,7 @@ func (a *asked) look(w *wondering, s *answer.Session, lens exposure.Lens) (err e
 	case w.declinationDeg != nil:
 		declination = unit.AngleFromDeg(*w.declinationDeg)
 	default:
-		a.taken = append(a.taken, "the celestial equator, where stars run fastest (--declination)")
+		a.assume("the celestial equator, where stars run fastest", "--declination")
 	}
 	a.plan.View, err = exposure.Toward(lens, declination, 0, 0)
 	return err
@@ -349,13 +366,13 @@ func (a *asked) setMount(w *wondering, s *answer.Session) {
 		m.Wobble = w.wobble
 	}
 	if s == nil && w.axisError == nil {
-		a.taken = append(a.taken, "an axis exactly at the pole (--axis-error)")
+		a.assume("an axis exactly at the pole", "--axis-error")
 	}
 	if m.Tripod {
 		return
 	}
 	if m.Wobble = exposure.Reckoned(m.Wobble); m.Wobble.Source == exposure.GearUsual {
-		a.taken = append(a.taken, "a typical gear (--periodic-error)")
+		a.assume("a typical gear", "--periodic-error")
 	}
 }
 
@@ -406,7 +423,7 @@ func (f *face) expose(w *wondering) error {
 		return err
 	}
 	r := exposeReport{LongestS: forecast.LongestS, LowS: forecast.LowS, HighS: forecast.HighS, Gear: forecast.Gear, Curve: forecast.Curve, RulesOfThumb: rulesJSON{rules, words.RulesDiffer}, Advice: words.Line(forecast.Advice),
-		DeclinationDeg: a.plan.View.Declination().Deg(), FWHMPx: a.plan.FWHM, TakenAs: append([]string{}, a.taken...)}
+		DeclinationDeg: a.plan.View.Declination().Deg(), FWHMPx: a.plan.FWHM, TakenAs: a.assumed(true)}
 	if forecast.LimitedBy != exposure.LimitNone {
 		r.LimitedBy = &forecast.LimitedBy
 	}

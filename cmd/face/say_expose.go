@@ -32,7 +32,7 @@ func (f *face) sayForecast(a asked, x exposure.Forecast) {
 	}
 	fmt.Fprintln(f.out)
 	if len(a.taken) > 0 {
-		f.paragraph(words.Say("assumed", strings.Join(a.taken, "; ")))
+		f.paragraph(words.Say("assumed", strings.Join(a.assumed(!f.drawn), "; ")))
 		fmt.Fprintln(f.out)
 	}
 }
