@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"trueturn/cmd/trueturn/browsertest"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/deviceorientation"
@@ -36,14 +37,14 @@ func TestJobsInChromium(t *testing.T) {
 	paths, _ := written(t)
 	h := newHost(t, page(t))
 	p := start(t, t.TempDir()).tab(390, 664)
-	p.do(chromedp.Navigate(h.url()))
-	p.until("the engine speaks", `window.trueturn && window.trueturn.state()`)
-	p.until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
+	p.Do(chromedp.Navigate(h.url()))
+	p.Until("the engine speaks", `window.trueturn && window.trueturn.state()`)
+	p.Until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
 	h.close()
-	p.until("the first screen asks", `document.querySelectorAll('#jobs button').length === 5 && [...document.querySelectorAll('#jobs button')].every(b => b.checkVisibility()) && !document.querySelector('#now').checkVisibility()`)
+	p.Until("the first screen asks", `document.querySelectorAll('#jobs button').length === 5 && [...document.querySelectorAll('#jobs button')].every(b => b.checkVisibility()) && !document.querySelector('#now').checkVisibility()`)
 	p.shoot("jobs-first")
-	eval[any](p, `document.querySelector('#care-read').click()`)
-	if below := eval[float64](p, `document.querySelector('#jobs button:last-of-type').getBoundingClientRect().bottom - innerHeight`); below > 0 {
+	browsertest.Eval[any](p, `document.querySelector('#care-read').click()`)
+	if below := browsertest.Eval[float64](p, `document.querySelector('#jobs button:last-of-type').getBoundingClientRect().bottom - innerHeight`); below > 0 {
 		t.Errorf("the fifth question is %g px below the first screen", below)
 	}
 	for _, c := range []struct {
@@ -56,20 +57,20 @@ func TestJobsInChromium(t *testing.T) {
 	} {
 		p.choose(c.job)
 		if c.site != "" {
-			eval[any](p, `(() => { document.querySelector('#ask-site').value = '`+c.site+`'; document.querySelector('#ask').requestSubmit(); })()`)
+			browsertest.Eval[any](p, `(() => { document.querySelector('#ask-site').value = '`+c.site+`'; document.querySelector('#ask').requestSubmit(); })()`)
 		} else {
-			eval[any](p, `(() => { document.querySelector('#ask-tripod').checked = true; document.querySelector('#ask-lens').value = '26'; document.querySelector('#ask').requestSubmit(); })()`)
+			browsertest.Eval[any](p, `(() => { document.querySelector('#ask-tripod').checked = true; document.querySelector('#ask-lens').value = '26'; document.querySelector('#ask').requestSubmit(); })()`)
 		}
-		p.until("it answers "+c.job, `document.querySelector('#asked-why').textContent === '' && document.querySelectorAll('#answer p').length > 0`)
+		p.Until("it answers "+c.job, `document.querySelector('#asked-why').textContent === '' && document.querySelectorAll('#answer p').length > 0`)
 		if c.job != "expose" {
-			p.until("and draws", `document.querySelector('#answer svg')`)
+			p.Until("and draws", `document.querySelector('#answer svg')`)
 		}
 		p.shoot("jobs-" + c.job)
-		if wide := eval[int](p, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
+		if wide := browsertest.Eval[int](p, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
 			t.Errorf("%s: %d px too wide", c.job, wide)
 		}
 		args, _ := json.Marshal(append(c.args, "--json"))
-		got := eval[string](p, `window.trueturnLine.run(`+string(args)+`).then(r => r.text)`)
+		got := browsertest.Eval[string](p, `window.trueturnLine.run(`+string(args)+`).then(r => r.text)`)
 		want, err := exec.CommandContext(t.Context(), program, append(c.args, "--json")...).Output()
 		if err != nil {
 			t.Fatal(err)
@@ -84,49 +85,49 @@ func TestJobsInChromium(t *testing.T) {
 	}
 
 	p.choose("round")
-	p.until("nothing can be said yet", `document.querySelector('#asked-why').textContent.includes('send pictures')`)
+	p.Until("nothing can be said yet", `document.querySelector('#asked-why').textContent.includes('send pictures')`)
 	p.choose("aim")
 	for i, path := range paths {
 		p.send(path)
 		p.measured(i + 1)
 	}
 	p.choose("round")
-	p.until("it judges", `document.querySelectorAll('#answer p').length > 0`)
+	p.Until("it judges", `document.querySelectorAll('#answer p').length > 0`)
 	p.shoot("jobs-round")
 	p.choose("expose")
-	eval[any](p, `(() => { document.querySelector('#ask-tripod').checked = false; document.querySelector('#ask-lens').value = ''; })()`)
-	p.until("the mount is known", `window.trueturnLine.run(['expose', '--session=mount.json']).then(r => r.code === 0)`)
-	eval[any](p, `document.querySelector('#ask').requestSubmit()`)
-	p.until("it answers by the session", `document.querySelector('#answer').textContent.includes('round') && document.querySelector('#asked-why').textContent === ''`)
+	browsertest.Eval[any](p, `(() => { document.querySelector('#ask-tripod').checked = false; document.querySelector('#ask-lens').value = ''; })()`)
+	p.Until("the mount is known", `window.trueturnLine.run(['expose', '--session=mount.json']).then(r => r.code === 0)`)
+	browsertest.Eval[any](p, `document.querySelector('#ask').requestSubmit()`)
+	p.Until("it answers by the session", `document.querySelector('#answer').textContent.includes('round') && document.querySelector('#asked-why').textContent === ''`)
 
 	// The phone as a level: read twice, a degree and a half too low.
 	p.choose("pole")
-	eval[any](p, `(() => { document.querySelector('#ask-site').value = '46.02, 7.75'; document.querySelector('#ask').requestSubmit(); })()`)
+	browsertest.Eval[any](p, `(() => { document.querySelector('#ask-site').value = '46.02, 7.75'; document.querySelector('#ask').requestSubmit(); })()`)
 	lie := func(alpha, beta float64, button string) {
 		t.Helper()
-		p.do(func(ctx context.Context, target *chromedp.Target) (v chromedp.Void, err error) {
+		p.Do(func(ctx context.Context, target *chromedp.Target) (v chromedp.Void, err error) {
 			_, err = cdp.Call(ctx, target, deviceorientation.SetDeviceOrientationOverride, deviceorientation.SetDeviceOrientationOverrideParams{Alpha: alpha, Beta: beta})
 			return v, err
 		})
-		eval[any](p, `(() => { document.querySelector('#rough-says').textContent = ''; document.querySelector('`+button+`').click(); })()`)
-		p.until("it is read", `/tilt/.test(document.querySelector('#rough-says').textContent)`)
+		browsertest.Eval[any](p, `(() => { document.querySelector('#rough-says').textContent = ''; document.querySelector('`+button+`').click(); })()`)
+		p.Until("it is read", `/tilt/.test(document.querySelector('#rough-says').textContent)`)
 	}
 	lie(0, 44.5+1, "#read-one") // a degree of bump and zero
 	lie(180, -44.5+1, "#read-two")
-	if said := eval[string](p, `document.querySelector('#rough-says').textContent`); !strings.Contains(said, "1.5° ± 0.3° too low: raise the tilt") {
+	if said := browsertest.Eval[string](p, `document.querySelector('#rough-says').textContent`); !strings.Contains(said, "1.5° ± 0.3° too low: raise the tilt") {
 		t.Errorf("the phone as a level says %q", said)
 	}
-	if n := eval[int](p, `document.querySelectorAll('#rough-tubes svg').length`); n < 1 {
+	if n := browsertest.Eval[int](p, `document.querySelectorAll('#rough-tubes svg').length`); n < 1 {
 		t.Error("no tube is drawn")
 	}
-	eval[any](p, `document.querySelector('#rough').scrollIntoView()`)
+	browsertest.Eval[any](p, `document.querySelector('#rough').scrollIntoView()`)
 	p.shoot("jobs-rough")
 
 	// What is amiss is said with a way out.
 	p.choose("pole")
-	eval[any](p, `(() => { document.querySelector('#ask-site').value = 'here'; document.querySelector('#ask').requestSubmit(); })()`)
-	p.until("it says what is amiss", `document.querySelector('#asked-why').textContent.length > 20 && document.querySelector('#answer').children.length === 0`)
-	for _, said := range strings.Split(p.heard(), "\n") {
+	browsertest.Eval[any](p, `(() => { document.querySelector('#ask-site').value = 'here'; document.querySelector('#ask').requestSubmit(); })()`)
+	p.Until("it says what is amiss", `document.querySelector('#asked-why').textContent.length > 20 && document.querySelector('#answer').children.length === 0`)
+	for _, said := range strings.Split(p.Heard(), "\n") {
 		if said != "" && !strings.HasPrefix(said, "info: A reload is required") { // Chromium's word on its own emulation
 			t.Errorf("heard: %s", said)
 		}

@@ -28,6 +28,7 @@ import (
 	"trueturn/cmd/session"
 	"trueturn/cmd/session/evening"
 	"trueturn/cmd/session/store"
+	"trueturn/cmd/trueturn/browsertest"
 	"trueturn/drift/frame"
 )
 
@@ -132,11 +133,9 @@ func TestPhoneInChromium(t *testing.T) {
 	b := start(t, t.TempDir())
 	p := b.tab(390, 664)
 	p.open(h.url())
-	p.until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
+	p.Until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
 	h.close() // nobody answers any more
-	p.mu.Lock()
-	p.asked = nil
-	p.mu.Unlock()
+	p.Forget()
 	p.shoot("phone-empty")
 	for i, path := range paths {
 		p.send(path)
@@ -144,20 +143,20 @@ func TestPhoneInChromium(t *testing.T) {
 	}
 	p.shoot("phone-turning")
 	p.quiet()
-	if len(p.asked) > 0 {
-		t.Errorf("asked for while offline: %q", p.asked)
+	if asked := p.Asked(); len(asked) > 0 {
+		t.Errorf("asked for while offline: %q", asked)
 	}
 	p.open(h.url()) // and loaded anew without a network
 	same(t, "loaded again", p.measured(8), want[7])
-	if text := eval[string](p, `document.querySelector('#link').textContent`); text != "on this phone alone" {
+	if text := browsertest.Eval[string](p, `document.querySelector('#link').textContent`); text != "on this phone alone" {
 		t.Errorf("the line says %q", text)
 	}
-	eval[any](p, `document.querySelector('#pictures button').click()`)
-	p.until("one is thrown out", `window.trueturn.state().live.thrown.length === 1`)
+	browsertest.Eval[any](p, `document.querySelector('#pictures button').click()`)
+	p.Until("one is thrown out", `window.trueturn.state().live.thrown.length === 1`)
 
 	other := b.tab(390, 664)
-	other.do(chromedp.Navigate(h.url()))
-	other.until("the second tab refuses", `document.querySelector('#link').textContent.startsWith('Another tab')`)
+	other.Do(chromedp.Navigate(h.url()))
+	other.Until("the second tab refuses", `document.querySelector('#link').textContent.startsWith('Another tab')`)
 }
 
 // TestPhoneKilledInChromium: killed with pictures waiting, the browser has lost none of them, nor a word.
@@ -171,14 +170,14 @@ func TestPhoneKilledInChromium(t *testing.T) {
 	b := start(t, profile)
 	p := b.tab(390, 844)
 	p.open(h.url())
-	p.until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
+	p.Until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
 	p.send(paths[:3]...)
 	p.measured(3)
 	// The engine has other things to do for a while, so that pictures wait.
-	eval[any](p, `(() => { for (let i = 0; i < 60; i++) window.trueturnLine.run(['tonight', '--site=46.02,7.75', '--target=M42']); })()`)
+	browsertest.Eval[any](p, `(() => { for (let i = 0; i < 60; i++) window.trueturnLine.run(['tonight', '--site=46.02,7.75', '--target=M42']); })()`)
 	p.send(paths[3:]...)
-	p.until("all are kept, and wait", `openTrueturnStore().then(s => s.list()).then(l => l.length === 5)`)
-	if n := eval[int](p, `window.trueturn.state().frames.length`); n != 3 {
+	p.Until("all are kept, and wait", `openTrueturnStore().then(s => s.list()).then(l => l.length === 5)`)
+	if n := browsertest.Eval[int](p, `window.trueturn.state().frames.length`); n != 3 {
 		t.Errorf("%d are measured: none was to be waiting", n)
 	}
 	b.kill()
@@ -226,10 +225,10 @@ func TestPhoneFileInChromium(t *testing.T) {
 	defer h.Close()
 	p = b.tab(390, 844)
 	p.open("http://" + l.Addr().String() + "/")
-	p.until("it says that nothing is kept", `document.querySelector('#link').textContent.includes('keeps nothing')`)
+	p.Until("it says that nothing is kept", `document.querySelector('#link').textContent.includes('keeps nothing')`)
 	p.send(paths[:3]...)
 	p.measured(3)
-	if got := eval[int](p, `window.trueturn.state().frames.filter(f => f.used).length`); got != 3 {
+	if got := browsertest.Eval[int](p, `window.trueturn.state().frames.filter(f => f.used).length`); got != 3 {
 		t.Errorf("%d pictures used", got)
 	}
 }
@@ -268,15 +267,15 @@ func TestPhoneFilesInChromium(t *testing.T) {
 	p.open(h.url())
 	open := func(name, says string) {
 		t.Helper()
-		p.do(chromedp.SetUploadFiles(chromedp.CSS("#open"), []string{filepath.Join(dir, name)}))
-		p.until("it says "+says, `document.querySelector('#saved').textContent.includes('`+says+`')`)
+		p.Do(chromedp.SetUploadFiles(chromedp.CSS("#open"), []string{filepath.Join(dir, name)}))
+		p.Until("it says "+says, `document.querySelector('#saved').textContent.includes('`+says+`')`)
 	}
 	open("letter.jsonl", "no session of this program")
 	open("journal.jsonl", "Opened")
 	same(t, "opened", p.measured(3), want[2])
 	p.send(paths[3])
 	same(t, "and gone on with", p.measured(4), want[3])
-	back := eval[string](p, `window.trueturnLine.export().then(f => fetch(f.address)).then(r => r.text())`)
+	back := browsertest.Eval[string](p, `window.trueturnLine.export().then(f => fetch(f.address)).then(r => r.text())`)
 	if !strings.HasPrefix(back, string(journal)) {
 		t.Error("what is saved does not begin with what was opened")
 	}
@@ -310,18 +309,18 @@ func TestPhoneRestsInChromium(t *testing.T) {
 	want := native(t, e.JPEG[:4])
 	h := newHost(t, files)
 	p := start(t, t.TempDir()).tab(390, 844)
-	p.do(chromedp.Navigate(h.url()))
-	eval[any](p, `(() => { const Real = Worker; window.workers = []; window.Worker = function (...a) { const w = new Real(...a), end = w.terminate.bind(w); w.terminate = () => { w.ended = true; end(); }; workers.push(w); return w; }; })()`)
-	p.until("the engine speaks", `window.trueturn && window.trueturn.state()`)
+	p.Do(chromedp.Navigate(h.url()))
+	browsertest.Eval[any](p, `(() => { const Real = Worker; window.workers = []; window.Worker = function (...a) { const w = new Real(...a), end = w.terminate.bind(w); w.terminate = () => { w.ended = true; end(); }; workers.push(w); return w; }; })()`)
+	p.Until("the engine speaks", `window.trueturn && window.trueturn.state()`)
 	for i := range 2 {
 		p.send(paths[i])
 		p.measured(i + 1)
 	}
-	p.until("it rests", `workers.length === 0 || workers.at(-1).ended`)
+	p.Until("it rests", `workers.length === 0 || workers.at(-1).ended`)
 	p.send(paths[2])
 	same(t, "after its rest", p.measured(3), want[2])
-	p.until("another has begun", `workers.length >= 1`)
-	eval[any](p, `workers.at(-1).onerror({message: 'out of memory'})`)
+	p.Until("another has begun", `workers.length >= 1`)
+	browsertest.Eval[any](p, `workers.at(-1).onerror({message: 'out of memory'})`)
 	p.send(paths[3])
 	same(t, "after its end", p.measured(4), want[3])
 }
@@ -336,7 +335,7 @@ func TestPhoneUpdateInChromium(t *testing.T) {
 	b := start(t, t.TempDir())
 	p := b.tab(390, 844)
 	p.open(h.url())
-	p.until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
+	p.Until("the page is kept for offline", `navigator.serviceWorker.ready.then(() => true)`)
 	for i, path := range paths[:3] {
 		p.send(path)
 		p.measured(i + 1)
@@ -349,18 +348,18 @@ func TestPhoneUpdateInChromium(t *testing.T) {
 	h.close()
 	h.open(next)
 	p.open(h.url())
-	p.until("the new version has been fetched", `navigator.serviceWorker.getRegistration().then(r => r.update()).then(r => Boolean(r.waiting || r.active && r.active !== navigator.serviceWorker.controller))`)
-	p.do(chromedp.Navigate("about:blank")) // no tab shows the old one any more
-	p.until("it is in its place", `true`)
+	p.Until("the new version has been fetched", `navigator.serviceWorker.getRegistration().then(r => r.update()).then(r => Boolean(r.waiting || r.active && r.active !== navigator.serviceWorker.controller))`)
+	p.Do(chromedp.Navigate("about:blank")) // no tab shows the old one any more
+	p.Until("it is in its place", `true`)
 	for range 20 {
 		p.open(h.url())
-		if eval[string](p, `getComputedStyle(document.documentElement).getPropertyValue('--newer')`) != "" {
+		if browsertest.Eval[string](p, `getComputedStyle(document.documentElement).getPropertyValue('--newer')`) != "" {
 			break
 		}
-		p.do(chromedp.Navigate("about:blank"))
+		p.Do(chromedp.Navigate("about:blank"))
 		time.Sleep(200 * time.Millisecond)
 	}
-	if eval[string](p, `getComputedStyle(document.documentElement).getPropertyValue('--newer')`) == "" {
+	if browsertest.Eval[string](p, `getComputedStyle(document.documentElement).getPropertyValue('--newer')`) == "" {
 		t.Error("the old version is still shown")
 	}
 	same(t, "after the update", p.measured(3), want[2])
@@ -403,7 +402,7 @@ func TestPhoneMemory(t *testing.T) {
 		sent := time.Now()
 		p.send(path)
 		p.measured(i + 1)
-		bytes := eval[float64](p, `window.trueturnLine.act('memory', {}).then(m => m.bytes)`)
+		bytes := browsertest.Eval[float64](p, `window.trueturnLine.act('memory', {}).then(m => m.bytes)`)
 		t.Logf("picture %d of %d×%d: %.1f s, %.0f MB", i+1, plane.Width, plane.Height, time.Since(sent).Seconds(), bytes/1e6)
 		if bytes > mostBytes {
 			t.Errorf("the worker has %.0f MB after %d pictures", bytes/1e6, i+1)

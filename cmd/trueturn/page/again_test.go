@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+	"trueturn/cmd/trueturn/browsertest"
 )
 
 // TestTryAgainInChromium: a picture the program died over twice is listed with the reason, and a finger has it tried again.
@@ -37,14 +38,14 @@ func TestTryAgainInChromium(t *testing.T) {
 	srv := serve(t, o)
 	p := newTab(t, b, phone, 844)
 	visit(t, srv, p)
-	p.until("it is listed with the reason", `document.querySelector('#pictures .why').textContent.includes('set aside')`)
+	p.Until("it is listed with the reason", `document.querySelector('#pictures .why').textContent.includes('set aside')`)
 	const button = `document.querySelector('#pictures button[aria-label="Try heavy.jpg again"]')`
-	if eval[bool](p, `document.querySelector('#troubles li') || !document.querySelector('#reports').hidden`) {
+	if browsertest.Eval[bool](p, `document.querySelector('#troubles li') || !document.querySelector('#reports').hidden`) {
 		t.Error("the page speaks as if a picture had been measured")
 	}
 	p.shoot("aside")
-	eval[any](p, button+`.click()`)
+	browsertest.Eval[any](p, button+`.click()`)
 	srv.until("it is measured", func(v account) bool { return len(v.Frames) == 1 && v.Frames[0].Used && v.Live.Working == "" })
-	p.until("the button is gone", `!`+button+` && document.querySelector('#pictures .why').textContent === ''`)
+	p.Until("the button is gone", `!`+button+` && document.querySelector('#pictures .why').textContent === ''`)
 	p.quiet(srv.url)
 }

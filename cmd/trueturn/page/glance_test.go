@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"trueturn/cmd/trueturn/browsertest"
 
 	"github.com/chromedp/chromedp"
 )
@@ -59,11 +60,11 @@ func TestGlanceInChromium(t *testing.T) {
 	srv := serve(t, wanting(0))
 	p := newTab(t, chromium(t), phone, 844)
 	visit(t, srv, p)
-	eval[any](p, `document.querySelector('#care-read').click()`)
+	browsertest.Eval[any](p, `document.querySelector('#care-read').click()`)
 	look := func(state string) {
 		for _, screen := range screens {
 			p.resize(screen.width, screen.height)
-			g := eval[glimpse](p, glimpsed)
+			g := browsertest.Eval[glimpse](p, glimpsed)
 			at := fmt.Sprintf("%s at %d×%d", state, screen.width, screen.height)
 			if len(g.Outside) > 0 || g.Scrolled != 0 {
 				t.Errorf("%s: not on the first screen: %q, scrolled by %g", at, g.Outside, g.Scrolled)
@@ -105,11 +106,11 @@ func TestGlanceInChromium(t *testing.T) {
 
 // resize gives the tab another screen.
 func (p *tab) resize(width, height int64) {
-	p.t.Helper()
-	p.do(chromedp.EmulateViewport(width, height, device(width)...))
-	p.until("it has that size", fmt.Sprintf("innerWidth === %d && innerHeight === %d", width, height))
+	p.T.Helper()
+	p.Do(chromedp.EmulateViewport(width, height, browsertest.Device(width)...))
+	p.Until("it has that size", fmt.Sprintf("innerWidth === %d && innerHeight === %d", width, height))
 }
 
 func (p *tab) has(class string) bool {
-	return eval[bool](p, `document.querySelector('#bench').classList.contains('`+class+`')`)
+	return browsertest.Eval[bool](p, `document.querySelector('#bench').classList.contains('`+class+`')`)
 }

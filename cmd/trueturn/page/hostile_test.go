@@ -18,6 +18,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"trueturn/cmd/legible"
+	"trueturn/cmd/trueturn/browsertest"
 )
 
 // hostile is something sent to the page that is no picture of the sky.
@@ -98,15 +99,15 @@ func hostileUploads(t *testing.T, p *tab) {
 	var taken []string
 	for _, h := range hostiles(sound) {
 		path := h.write(t, t.TempDir())
-		p.do(chromedp.SetUploadFiles(chromedp.CSS("#pick"), []string{path}))
+		p.Do(chromedp.SetUploadFiles(chromedp.CSS("#pick"), []string{path}))
 		name := filepath.Base(path)
 		if h.refused {
 			name = legible.Line(name)
-			p.until("the page says that "+name+" was refused", `[...document.querySelectorAll('#ways li')].some(e => e.textContent.includes(`+quoted(name)+`) && /larger|MB/.test(e.textContent))`)
+			p.Until("the page says that "+name+" was refused", `[...document.querySelectorAll('#ways li')].some(e => e.textContent.includes(`+browsertest.Quoted(name)+`) && /larger|MB/.test(e.textContent))`)
 			continue
 		}
 		taken = append(taken, name)
-		p.until("the page lists "+name, `document.querySelector('#pictures').textContent.includes(`+quoted(name)+`)`)
+		p.Until("the page lists "+name, `document.querySelector('#pictures').textContent.includes(`+browsertest.Quoted(name)+`)`)
 	}
 	taken = append(taken, sendPaths(t, srv)...)
 	v := srv.until("all are listed", func(v account) bool {
@@ -119,14 +120,14 @@ func hostileUploads(t *testing.T, p *tab) {
 		if !slices.Contains(taken, f.File) {
 			t.Errorf("a picture is called %q", f.File)
 		}
-		p.until("the page says why "+f.File+" was not used", `[...document.querySelectorAll('#pictures li')].some(e => e.textContent.includes(`+quoted(f.File)+`) && e.textContent.includes(`+quoted(f.WhyNot)+`))`)
+		p.Until("the page says why "+f.File+" was not used", `[...document.querySelectorAll('#pictures li')].some(e => e.textContent.includes(`+browsertest.Quoted(f.File)+`) && e.textContent.includes(`+browsertest.Quoted(f.WhyNot)+`))`)
 	}
 	p.shoot("hostile")
 	onlyIn(t, around, o.SessionDir)
 	if v = p.send(srv, append([]string{first}, s.measured()...)...); v.Axis == nil {
 		t.Errorf("after hostile uploads the evening does not go on: %s", summary(v))
 	}
-	if bitten := eval[any](p, `window.bitten ?? null`); bitten != nil {
+	if bitten := browsertest.Eval[any](p, `window.bitten ?? null`); bitten != nil {
 		t.Errorf("a script of a stranger ran: %v", bitten)
 	}
 	p.quiet(srv.url, "413 (Request Entity Too Large)")

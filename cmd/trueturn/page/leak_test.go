@@ -23,17 +23,15 @@ func leakyPage(t *testing.T, p *tab) {
 		}
 	}))
 	defer s.Close()
-	p.do(chromedp.Navigate(s.URL + "/"))
-	p.until("the script of the leaky page", `document.title === 'ran'`)
-	p.until("all was heard", `true`)
+	p.Do(chromedp.Navigate(s.URL + "/"))
+	p.Until("the script of the leaky page", `document.title === 'ran'`)
+	p.Until("all was heard", `true`)
 	for _, word := range []string{"policy: script-src-elem inline", "policy: img-src http://elsewhere.test/spy.png", "exception: Uncaught Error: thrown"} {
-		if !strings.Contains(p.heard(), word) {
-			t.Errorf("not heard: %q\n%s", word, p.heard())
+		if !strings.Contains(p.Heard(), word) {
+			t.Errorf("not heard: %q\n%s", word, p.Heard())
 		}
 	}
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if !strings.Contains(strings.Join(p.asked, " "), "http://elsewhere.test/spy.png") {
-		t.Errorf("a request to another host was not seen: %q", p.asked)
+	if asked := p.Asked(); !strings.Contains(strings.Join(asked, " "), "http://elsewhere.test/spy.png") {
+		t.Errorf("a request to another host was not seen: %q", asked)
 	}
 }

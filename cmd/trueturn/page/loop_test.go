@@ -9,21 +9,22 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"trueturn/cmd/trueturn/browsertest"
 	"trueturn/cmd/trueturn/page"
 )
 
 // visit opens the page in a tab and waits until it has heard from the session.
 func visit(t *testing.T, s *served, p *tab) {
 	t.Helper()
-	p.do(chromedp.Navigate(s.url))
-	p.until("the first word from the session", `document.querySelector('#say').textContent.trim() !== ''`)
+	p.Do(chromedp.Navigate(s.url))
+	p.Until("the first word from the session", `document.querySelector('#say').textContent.trim() !== ''`)
 }
 
 // send hands pictures to the page as a hand does, and waits until they are measured and the page says so.
 func (p *tab) send(s *served, paths ...string) account {
-	p.t.Helper()
+	p.T.Helper()
 	before := len(s.state().Frames)
-	p.do(chromedp.SetUploadFiles(chromedp.CSS("#pick"), paths))
+	p.Do(chromedp.SetUploadFiles(chromedp.CSS("#pick"), paths))
 	v := s.until("the pictures sent are measured", func(v account) bool {
 		return len(v.Frames) >= before+len(paths) && v.Live.Waiting == 0 && v.Live.Working == ""
 	})
@@ -35,23 +36,23 @@ func (p *tab) send(s *served, paths ...string) account {
 		}
 	}
 	if len(paths) == 1 {
-		p.until("the button pressed says what became of the picture", squeezed("#pick-says")+` === `+quoted(want))
+		p.Until("the button pressed says what became of the picture", squeezed("#pick-says")+` === `+browsertest.Quoted(want))
 	}
 	return v
 }
 
 // shows waits until the page says what the session says.
 func (p *tab) shows(v account) {
-	p.t.Helper()
+	p.T.Helper()
 	if n := len(strings.Fields(v.Live.Act)); n == 0 || n > glance {
-		p.t.Errorf("the act has %d words: %q", n, v.Live.Act)
+		p.T.Errorf("the act has %d words: %q", n, v.Live.Act)
 	}
 	figure := v.Live.Headline
 	if v.Live.Question != nil {
 		figure = "" // the act says it
 	}
-	p.until("the page shows act, sentence and figure", squeezed("#act")+` === `+quoted(squeeze(v.Live.Act))+` && `+squeezed("#stage")+` === `+quoted(squeeze(v.Live.Stage))+` && `+squeezed("#say")+` === `+quoted(squeeze(v.Live.Instruction))+` && `+
-		squeezed("#headline")+`.includes(`+quoted(squeeze(figure))+`)`)
+	p.Until("the page shows act, sentence and figure", squeezed("#act")+` === `+browsertest.Quoted(squeeze(v.Live.Act))+` && `+squeezed("#stage")+` === `+browsertest.Quoted(squeeze(v.Live.Stage))+` && `+squeezed("#say")+` === `+browsertest.Quoted(squeeze(v.Live.Instruction))+` && `+
+		squeezed("#headline")+`.includes(`+browsertest.Quoted(squeeze(figure))+`)`)
 }
 
 // glance is how many words the act may have.
@@ -59,13 +60,13 @@ const glance = 9
 
 // squeezed is the text of an element with single spaces, as a script.
 func squeezed(selector string) string {
-	return `document.querySelector(` + quoted(selector) + `).textContent.replace(/\s+/g, ' ').trim()`
+	return `document.querySelector(` + browsertest.Quoted(selector) + `).textContent.replace(/\s+/g, ' ').trim()`
 }
 
 func squeeze(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 // sentence is the one sentence that says what to do, as the page shows it.
-func (p *tab) sentence() string { return eval[string](p, squeezed("#say")) }
+func (p *tab) sentence() string { return browsertest.Eval[string](p, squeezed("#say")) }
 
 // TestInChromium looks at the page through a real browser.
 func TestInChromium(t *testing.T) {
@@ -121,7 +122,7 @@ func round(t *testing.T, p *tab, s *scene, v account) {
 	if v.Exposure.PlannedStaysRound == nil || !*v.Exposure.PlannedStaysRound {
 		t.Errorf("done, and 30 s are not round: %s", summary(v))
 	}
-	if h := eval[string](p, squeezed("#headline")); !strings.HasPrefix(h, "Round for ") {
+	if h := browsertest.Eval[string](p, squeezed("#headline")); !strings.HasPrefix(h, "Round for ") {
 		t.Errorf("the headline is %q", h)
 	}
 	if v.Live.Level == nil {

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"trueturn/cmd/trueturn/browsertest"
 )
 
 // many files and how many the page lists unasked.
@@ -37,14 +38,14 @@ func TestThousandInChromium(t *testing.T) {
 	p := newTab(t, b, phone, 844)
 	visit(t, srv, p)
 	rows := `document.querySelectorAll('#pictures li').length`
-	p.until("the newest are listed", fmt.Sprintf(`%s === %d`, rows, listed))
-	p.until("all can be asked for", `!document.querySelector('#all').hidden`)
-	eval[any](p, `document.querySelector('#all').click()`)
-	p.until("all are listed", fmt.Sprintf(`%s === %d`, rows, many))
+	p.Until("the newest are listed", fmt.Sprintf(`%s === %d`, rows, listed))
+	p.Until("all can be asked for", `!document.querySelector('#all').hidden`)
+	browsertest.Eval[any](p, `document.querySelector('#all').click()`)
+	p.Until("all are listed", fmt.Sprintf(`%s === %d`, rows, many))
 	v := p.send(srv, s.measured()...)
 	if v.Axis == nil || v.Live.Phase != "turning" {
 		t.Errorf("after a thousand files: %s", summary(v))
 	}
-	p.until("they are on top of the list", `document.querySelector('#pictures li .name').textContent === 'sky-004.jpg'`)
+	p.Until("they are on top of the list", `document.querySelector('#pictures li .name').textContent === 'sky-004.jpg'`)
 	p.quiet(srv.url)
 }

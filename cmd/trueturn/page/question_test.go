@@ -6,6 +6,7 @@ import (
 
 	"github.com/soniakeys/unit"
 
+	"trueturn/cmd/trueturn/browsertest"
 	"trueturn/cmd/trueturn/page"
 )
 
@@ -22,9 +23,9 @@ func TestQuestionInChromium(t *testing.T) {
 	srv := serve(t, o)
 	p := newTab(t, b, phone, 844)
 	visit(t, srv, p)
-	eval[any](p, `document.querySelector('#care-read').click()`)
+	browsertest.Eval[any](p, `document.querySelector('#care-read').click()`)
 	const button = `document.querySelector('#settle')`
-	if !eval[bool](p, button+`.hidden`) {
+	if !browsertest.Eval[bool](p, button+`.hidden`) {
 		t.Error("something is to be answered before there is a question")
 	}
 	paths := s.measured()
@@ -32,19 +33,19 @@ func TestQuestionInChromium(t *testing.T) {
 	if v.Live.Question == nil || !strings.HasPrefix(p.sentence(), "Which place is right: ") {
 		t.Fatalf("no question: %s", summary(v))
 	}
-	p.until("the button is there, on the first screen", `!`+button+`.hidden && `+button+`.getBoundingClientRect().bottom <= innerHeight && `+squeezed("#settle")+` === 'The place is right: go on'`)
+	p.Until("the button is there, on the first screen", `!`+button+`.hidden && `+button+`.getBoundingClientRect().bottom <= innerHeight && `+squeezed("#settle")+` === 'The place is right: go on'`)
 	p.shoot("question")
 	other := newTab(t, b, phone, 844)
 	visit(t, srv, other)
-	eval[any](p, button+`.click()`)
+	browsertest.Eval[any](p, button+`.click()`)
 	after := srv.until("the answer is taken", func(v account) bool { return v.Live.Question == nil })
 	if _, _, ok := obeyed(after.Live.Instruction); !ok || after.Live.Phase != "turning" {
 		t.Errorf("answered, and no turn is ordered: %s", summary(after))
 	}
 	for _, tab := range []*tab{p, other} {
 		tab.shows(after)
-		tab.until("the button is gone", button+`.hidden`)
-		tab.until("what contradicts is still named", `document.querySelector('#troubles').textContent.startsWith('site')`)
+		tab.Until("the button is gone", button+`.hidden`)
+		tab.Until("what contradicts is still named", `document.querySelector('#troubles').textContent.startsWith('site')`)
 	}
 	p.shoot("answered")
 	visit(t, srv, p)

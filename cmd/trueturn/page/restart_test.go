@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"trueturn/cmd/trueturn/browsertest"
 	"trueturn/cmd/trueturn/page"
 )
 
@@ -76,13 +77,13 @@ func TestKilledInChromium(t *testing.T) {
 	s := newScene(t, 46, nearer)
 	first := startProcess(t, session)
 	visit(t, &first.served, p)
-	eval[any](p, `window.never = 'loaded again'`)
+	browsertest.Eval[any](p, `window.never = 'loaded again'`)
 	before := p.send(&first.served, s.measured()...)
 	for range 6 {
 		post(t, &first.served, s.take())
 	}
 	first.stop()
-	p.until("the page says that the line is lost", `document.body.classList.contains('lost') && `+squeezed("#link")+`.includes('lost')`)
+	p.Until("the page says that the line is lost", `document.body.classList.contains('lost') && `+squeezed("#link")+`.includes('lost')`)
 	p.shoot("lost")
 
 	again := startProcess(t, session)
@@ -95,10 +96,10 @@ func TestKilledInChromium(t *testing.T) {
 			t.Errorf("before %+v, after the restart %+v", f, g)
 		}
 	}
-	p.until("the line is back", `!document.body.classList.contains('lost')`)
+	p.Until("the line is back", `!document.body.classList.contains('lost')`)
 	p.shows(after)
-	p.until("all pictures are listed", `document.querySelectorAll('#pictures li').length === 10`)
-	if got := eval[string](p, `window.never`); got != "loaded again" {
+	p.Until("all pictures are listed", `document.querySelectorAll('#pictures li').length === 10`)
+	if got := browsertest.Eval[string](p, `window.never`); got != "loaded again" {
 		t.Error("the page was loaded anew")
 	}
 	// The evening goes on: a turn as asked is understood.

@@ -21,6 +21,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"trueturn/cmd/report"
+	"trueturn/cmd/trueturn/browsertest"
 )
 
 // Widths of a phone and of a desk, and the narrowest a page must flow in (WCAG 2.2, criterion 1.4.10).
@@ -80,7 +81,7 @@ func looks(t *testing.T, p *tab, srv *served) {
 func cautionsFirst(t *testing.T, p *tab, srv *served) {
 	visit(t, srv, p)
 	for _, c := range report.Cautions() {
-		seen := eval[bool](p, `[...document.querySelectorAll('#care li')].some(e => e.textContent === `+quoted(c)+
+		seen := browsertest.Eval[bool](p, `[...document.querySelectorAll('#care li')].some(e => e.textContent === `+browsertest.Quoted(c)+
 			` && e.getBoundingClientRect().height > 10 && e.getBoundingClientRect().bottom <= innerHeight)`)
 		if !seen {
 			t.Errorf("not on the first screen: %q", c)
@@ -132,9 +133,9 @@ const (
 
 // night: every word can be read, and every point of the page is black or red.
 func night(t *testing.T, p *tab, _ *served) {
-	p.until("the level is drawn", `document.querySelector('#base-tube svg') && document.querySelector('#tilt-tube svg')`)
+	p.Until("the level is drawn", `document.querySelector('#base-tube svg') && document.querySelector('#tilt-tube svg')`)
 	unfold(p)
-	words := eval[[]painted](p, contrasts)
+	words := browsertest.Eval[[]painted](p, contrasts)
 	if len(words) < 60 {
 		t.Errorf("only %d pieces of text looked at", len(words))
 	}
@@ -147,14 +148,14 @@ func night(t *testing.T, p *tab, _ *served) {
 		}
 	}
 	redOnly(t, p.screenshot())
-	p.shoot(fmt.Sprintf("turning-%d", eval[int](p, "innerWidth")))
+	p.shoot(fmt.Sprintf("turning-%d", browsertest.Eval[int](p, "innerWidth")))
 }
 
 // light tells the page that its reader likes bright pages.
 func light(p *tab) { prefer(p, "prefers-color-scheme", "light") }
 
 func prefer(p *tab, feature, value string) {
-	p.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+	p.Do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
 		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: feature, Value: value}}})
 		return chromedp.Void{}, err
 	})
@@ -162,16 +163,16 @@ func prefer(p *tab, feature, value string) {
 
 // unfold opens everything that can be, and waits for the drawings.
 func unfold(p *tab) {
-	eval[any](p, `document.querySelectorAll('details').forEach(d => d.open = true)`)
-	p.until("the drawings have come", `document.querySelectorAll('#drawings svg').length > 0`)
+	browsertest.Eval[any](p, `document.querySelectorAll('details').forEach(d => d.open = true)`)
+	p.Until("the drawings have come", `document.querySelectorAll('#drawings svg').length > 0`)
 }
 
 // screenshot is the whole page.
 func (p *tab) screenshot() image.Image {
-	p.t.Helper()
-	m, err := png.Decode(bytes.NewReader(p.whole()))
+	p.T.Helper()
+	m, err := png.Decode(bytes.NewReader(p.Whole()))
 	if err != nil {
-		p.t.Fatal(err)
+		p.T.Fatal(err)
 	}
 	return m
 }
@@ -215,12 +216,12 @@ const barePart = 20
 // unstyled: a style sheet that does not come leaves the page dark all the same.
 func unstyled(t *testing.T, p *tab, srv *served) {
 	light(p)
-	p.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+	p.Do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
 		_, err := cdp.Call(ctx, t, network.SetBlockedURLs, network.SetBlockedURLsParams{URLPatterns: []*network.BlockPattern{{URLPattern: "*://*:*/*/page.css", Block: true}}})
 		return chromedp.Void{}, err
 	})
 	visit(t, srv, p)
-	if n := eval[int](p, `document.styleSheets.length && [...document.styleSheets].filter(s => { try { return s.cssRules.length } catch { return 0 } }).length`); n != 0 {
+	if n := browsertest.Eval[int](p, `document.styleSheets.length && [...document.styleSheets].filter(s => { try { return s.cssRules.length } catch { return 0 } }).length`); n != 0 {
 		t.Fatalf("%d style sheets came", n)
 	}
 	m := p.screenshot()
@@ -233,17 +234,17 @@ func unstyled(t *testing.T, p *tab, srv *served) {
 
 // within: at no width of window is there anything to its right.
 func within(t *testing.T, p *tab, srv *served) {
-	if eval[string](p, "location.href") != srv.url {
+	if browsertest.Eval[string](p, "location.href") != srv.url {
 		visit(t, srv, p)
 	}
 	unfold(p)
-	if over := eval[[]string](p, `[...document.body.querySelectorAll('*')].filter(e => !e.closest('svg svg') && e.getBoundingClientRect().width && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + ' ' + e.id + ' ' + e.textContent.slice(0, 40))`); len(over) > 0 {
+	if over := browsertest.Eval[[]string](p, `[...document.body.querySelectorAll('*')].filter(e => !e.closest('svg svg') && e.getBoundingClientRect().width && e.getBoundingClientRect().right > innerWidth + 1).map(e => e.tagName + ' ' + e.id + ' ' + e.textContent.slice(0, 40))`); len(over) > 0 {
 		t.Errorf("beyond the window: %q", over)
 	}
-	if wide := eval[int](p, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
+	if wide := browsertest.Eval[int](p, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
 		t.Errorf("%d px too wide", wide)
 	}
-	small := eval[[]string](p, `[...document.querySelectorAll('button, summary, a, label, input[type=checkbox]')].filter(e => e.checkVisibility()).map(e => [e, e.getBoundingClientRect()]).filter(([e, r]) => (r.height < 24 || r.width < 24) && getComputedStyle(e).display !== 'inline').map(([e, r]) => e.tagName + ' ' + e.textContent.trim().slice(0, 30) + ' ' + r.width + '×' + r.height)`)
+	small := browsertest.Eval[[]string](p, `[...document.querySelectorAll('button, summary, a, label, input[type=checkbox]')].filter(e => e.checkVisibility()).map(e => [e, e.getBoundingClientRect()]).filter(([e, r]) => (r.height < 24 || r.width < 24) && getComputedStyle(e).display !== 'inline').map(([e, r]) => e.tagName + ' ' + e.textContent.trim().slice(0, 30) + ' ' + r.width + '×' + r.height)`)
 	if len(small) > 0 { // WCAG 2.2, criterion 2.5.8; links within a sentence are excepted
 		t.Errorf("too small for a cold finger: %q", small)
 	}
@@ -260,9 +261,9 @@ type heardNode struct {
 
 // tree is what a screen reader is account of the page.
 func (p *tab) tree() (nodes []heardNode) {
-	p.t.Helper()
+	p.T.Helper()
 	var got accessibility.GetFullAXTreeResult
-	p.do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
+	p.Do(func(ctx context.Context, t *chromedp.Target) (v chromedp.Void, err error) {
 		got, err = cdp.Call(ctx, t, accessibility.GetFullAXTree, accessibility.GetFullAXTreeParams{})
 		return v, err
 	})
@@ -307,20 +308,20 @@ func readAloud(t *testing.T, p *tab, srv *served) {
 	}
 	// Act, step and headline are each read out when they change, and once: in regions of their own, none within another.
 	for _, id := range []string{"act", "stage", "headline"} {
-		if within := eval[[]string](p, `(() => { const all = []; for (let e = document.querySelector('#`+id+`'); e; e = e.parentElement) if (e.ariaLive || e.role === 'status') all.push(e.id + ' ' + e.ariaLive); return all })()`); !slices.Equal(within, []string{id + " polite"}) {
+		if within := browsertest.Eval[[]string](p, `(() => { const all = []; for (let e = document.querySelector('#`+id+`'); e; e = e.parentElement) if (e.ariaLive || e.role === 'status') all.push(e.id + ' ' + e.ariaLive); return all })()`); !slices.Equal(within, []string{id + " polite"}) {
 			t.Errorf("%s is in the live regions %q", id, within)
 		}
 	}
-	if got := eval[string](p, `document.documentElement.lang`); got != "en" {
+	if got := browsertest.Eval[string](p, `document.documentElement.lang`); got != "en" {
 		t.Errorf("the language is %q", got)
 	}
-	if got := eval[string](p, `document.title`); !strings.Contains(got, v.Live.Act) {
+	if got := browsertest.Eval[string](p, `document.title`); !strings.Contains(got, v.Live.Act) {
 		t.Errorf("the window is called %q", got)
 	}
-	if got := eval[int](p, `document.querySelectorAll('h1').length`); got != 1 {
+	if got := browsertest.Eval[int](p, `document.querySelectorAll('h1').length`); got != 1 {
 		t.Errorf("%d first headings", got)
 	}
-	if twice := eval[[]string](p, `[...document.querySelectorAll('[id]')].map(e => e.id).filter((id, i, all) => all.indexOf(id) !== i)`); len(twice) > 0 {
+	if twice := browsertest.Eval[[]string](p, `[...document.querySelectorAll('[id]')].map(e => e.id).filter((id, i, all) => all.indexOf(id) !== i)`); len(twice) > 0 {
 		t.Errorf("identifiers given twice: %q", twice)
 	}
 }
@@ -344,11 +345,11 @@ const focusedNow = `(() => {
 // byKeyboard: the tabulator reaches everything there is to work, in the order of reading, shows where it is and gets out
 // again; the cautions fold by it.
 func byKeyboard(t *testing.T, p *tab, _ *served) {
-	want := eval[int](p, `[...document.querySelectorAll('a[href], button, input, summary')].filter(e => e.checkVisibility({visibilityProperty: true}) && !e.disabled).length`)
+	want := browsertest.Eval[int](p, `[...document.querySelectorAll('a[href], button, input, summary')].filter(e => e.checkVisibility({visibilityProperty: true}) && !e.disabled).length`)
 	var way []focused
 	for range want + 5 {
-		p.do(chromedp.KeyEvent(kb.Tab))
-		f := eval[focused](p, focusedNow)
+		p.Do(chromedp.KeyEvent(kb.Tab))
+		f := browsertest.Eval[focused](p, focusedNow)
 		if f.Outside {
 			break
 		}
@@ -365,27 +366,27 @@ func byKeyboard(t *testing.T, p *tab, _ *served) {
 			t.Errorf("the keyboard goes back from %s to %s", way[i-1].Key, f.Key)
 		}
 	}
-	eval[any](p, `document.querySelector('#care-read').focus()`)
+	browsertest.Eval[any](p, `document.querySelector('#care-read').focus()`)
 	for _, expanded := range []string{"false", "true"} {
-		p.do(chromedp.KeyEvent(kb.Enter))
-		p.until("the cautions fold by keyboard", `document.querySelector('#care-read').getAttribute('aria-expanded') === '`+expanded+`'`)
+		p.Do(chromedp.KeyEvent(kb.Enter))
+		p.Until("the cautions fold by keyboard", `document.querySelector('#care-read').getAttribute('aria-expanded') === '`+expanded+`'`)
 	}
 }
 
 // motion: the bubbles glide, but not for a reader who wants no motion.
 func motion(t *testing.T, p *tab, srv *served, s *scene, preference string) {
 	prefer(p, "prefers-reduced-motion", preference)
-	p.do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
+	p.Do(func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
 		_, err := cdp.Call(ctx, t, cdppage.AddScriptToEvaluateOnNewDocument, cdppage.AddScriptToEvaluateOnNewDocumentParams{
 			Source: `window.glides = 0; const animate = Element.prototype.animate; Element.prototype.animate = function (...a) { window.glides++; return animate.apply(this, a); }`})
 		return chromedp.Void{}, err
 	})
 	visit(t, srv, p)
-	before := eval[string](p, `document.querySelector('#base-tube').innerHTML`)
+	before := browsertest.Eval[string](p, `document.querySelector('#base-tube').innerHTML`)
 	s.turn(0, angle("4", "′", true))
 	p.send(srv, s.take())
-	p.until("the bubble has moved", `document.querySelector('#base-tube').innerHTML !== `+quoted(before))
-	glides, transitions := eval[int](p, `window.glides`), eval[int](p, `[...document.querySelectorAll('*')].filter(e => parseFloat(getComputedStyle(e).transitionDuration) > 0 || parseFloat(getComputedStyle(e).animationDuration) > 0).length`)
+	p.Until("the bubble has moved", `document.querySelector('#base-tube').innerHTML !== `+browsertest.Quoted(before))
+	glides, transitions := browsertest.Eval[int](p, `window.glides`), browsertest.Eval[int](p, `[...document.querySelectorAll('*')].filter(e => parseFloat(getComputedStyle(e).transitionDuration) > 0 || parseFloat(getComputedStyle(e).animationDuration) > 0).length`)
 	if preference == "reduce" && glides+transitions > 0 {
 		t.Errorf("for a reader who wants no motion %d parts glide and %d change gradually", glides, transitions)
 	}
