@@ -73,6 +73,7 @@ type Shot struct {
 	Notes         []string
 	Signal        string          // which of the picture's colours was measured, as frame.Frame says
 	Altered       string          // by what the file shows that it is not the picture as the camera took it, as frame.Frame says
+	Instead       string          // what was measured in place of the picture's own data, as frame.Frame says
 	Field         star.Field      // empty where Err says the picture could not be read
 	Solution      *solve.Solution // nil where Err says why not
 	Err           error
@@ -294,7 +295,8 @@ func (s *Shot) take(fr frame.Frame) {
 	s.Clock, s.ClockErr, s.Exposure, s.Lens, s.Place = fr.Clock, fr.ClockErr, fr.Exposure, fr.Lens, fr.Place
 	side := fr.Plane.Cell.Side() // from here on true pixels count, as in the field
 	s.Width, s.Height = side*fr.Plane.Width, side*fr.Plane.Height
-	s.RowOrderFree, s.Notes, s.Signal, s.Altered = fr.RowOrderUnknown, fr.Notes, fr.Signal, fr.Altered
+	s.RowOrderFree, s.Notes = fr.RowOrderUnknown, fr.Notes
+	s.Signal, s.Altered, s.Instead = fr.Signal, fr.Altered, fr.Instead
 }
 
 // ErrNoStars: the picture is not one of stars.

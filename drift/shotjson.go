@@ -40,6 +40,7 @@ type shotJSON struct {
 	Notes        []string      `json:"notes,omitempty"`
 	Signal       string        `json:"signal,omitempty"`
 	Altered      string        `json:"altered,omitempty"`
+	Instead      string        `json:"instead,omitempty"`
 	Field        *fieldJSON    `json:"field,omitempty"`
 	Solution     *solutionJSON `json:"solution,omitempty"`
 	Err          *errorJSON    `json:"error,omitempty"`
@@ -139,7 +140,7 @@ func noShot(what string) error { return fmt.Errorf("%w: %s", errShotJSON, what) 
 // MarshalJSON writes the shot as described above.
 func (s Shot) MarshalJSON() ([]byte, error) {
 	j := shotJSON{File: s.File, ClockErr: onPaper(s.ClockErr), Width: s.Width, Height: s.Height, RowOrderFree: s.RowOrderFree,
-		Notes: s.Notes, Signal: s.Signal, Altered: s.Altered, Err: onPaper(s.Err), LeftOut: s.LeftOut}
+		Notes: s.Notes, Signal: s.Signal, Altered: s.Altered, Instead: s.Instead, Err: onPaper(s.Err), LeftOut: s.LeftOut}
 	l := s.Lens
 	j.Lens = lensJSON{numbers{v: []float64{l.FocalLengthMM, l.EquivalentMM, l.PixelPitchUM, l.FNumber, l.ScaleArcsecPerPx}}, l.Make, l.Model}
 	if c := s.Clock; c != nil {
@@ -194,7 +195,7 @@ func (s *Shot) UnmarshalJSON(text []byte) error {
 		return noShot("its size")
 	}
 	n := Shot{File: j.File, ClockErr: j.ClockErr.error(), Width: j.Width, Height: j.Height, RowOrderFree: j.RowOrderFree,
-		Notes: j.Notes, Signal: j.Signal, Altered: j.Altered, Err: j.Err.error(), LeftOut: j.LeftOut}
+		Notes: j.Notes, Signal: j.Signal, Altered: j.Altered, Instead: j.Instead, Err: j.Err.error(), LeftOut: j.LeftOut}
 	if l, ok := j.Lens.Numbers.these(5); ok {
 		n.Lens = frame.Lens{FocalLengthMM: l[0], EquivalentMM: l[1], PixelPitchUM: l[2], FNumber: l[3], ScaleArcsecPerPx: l[4]}
 	}

@@ -82,6 +82,7 @@ func Find(seq drift.Sequence, o Options) Finding {
 	b.frames()
 	b.noteMirrored()
 	b.noteTable()
+	b.noteInstead()
 	b.noteFollowed()
 	if out.Err != nil {
 		out.Advice.Notes = append([]policy.Note{{Says: say.Text(o.Voice.Reason(out.Err))}}, out.Advice.Notes...)

@@ -280,3 +280,15 @@ func TestNothingAtAll(t *testing.T) {
 		t.Errorf("%+v", a)
 	}
 }
+
+// What was measured in place of a picture's own data is said, once for all pictures it holds for.
+func TestSaysWhatWasMeasuredInstead(t *testing.T) {
+	_, q, site := practice(t, 46, func(*simulate.Evening) {})
+	for i := range q.Shots {
+		q.Shots[i].Instead = "a HEIC picture: decoded by a friend"
+	}
+	a := New(q, Options{Site: &site})
+	if said := strings.Join(a.Advice.Notes, " "); strings.Count(said, "A HEIC picture: decoded by a friend.") != 1 {
+		t.Errorf("notes %q", said)
+	}
+}

@@ -2,6 +2,7 @@ package answer
 
 import (
 	"math"
+	"strings"
 	"time"
 
 	"trueturn/align/exposure"
@@ -167,6 +168,17 @@ func Line(s drift.Shot, o Options) FrameJSON {
 		b.leaveOutSunk()
 	}
 	return b.frame(b.seq.Shots[0], formsOf(b.seq, o.Memory)()[0])
+}
+
+// noteInstead says once what was measured in place of pictures' own data.
+func (b *builder) noteInstead() {
+	said := map[string]bool{}
+	for _, s := range b.seq.Shots {
+		if s.Instead != "" && !said[s.Instead] {
+			said[s.Instead] = true
+			b.note(say.Text(strings.ToUpper(s.Instead[:1]) + s.Instead[1:] + "."))
+		}
+	}
 }
 
 func (b *builder) frame(s drift.Shot, form exposure.Form) FrameJSON {

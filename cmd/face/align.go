@@ -15,6 +15,7 @@ import (
 	"trueturn/align/answer"
 	"trueturn/align/exposure"
 	"trueturn/cmd/report"
+	"trueturn/cmd/trueturn/heic"
 	"trueturn/cmd/words"
 	"trueturn/drift"
 	"trueturn/ephem"
@@ -248,6 +249,7 @@ func (f *face) measure(ctx context.Context, args []string, m *measuring) (result
 	if err != nil {
 		return result{}, err
 	}
+	fo.Show = heic.Shower(ctx)
 	p := f.progress("measured picture", len(g.sources))
 	seq, err := drift.Measure(ctx, g.sources, drift.Options{
 		Frame: fo, Lens: m.lens.LensFlags, Narrow: m.narrow(), Numbered: true, Progress: func(drift.Shot) { p.step() },

@@ -14,6 +14,7 @@ import (
 
 	"trueturn/align/guide"
 	"trueturn/cmd/legible"
+	"trueturn/cmd/trueturn/heic"
 	"trueturn/cmd/trueturn/page"
 	"trueturn/cmd/words"
 	"trueturn/drift"
@@ -79,6 +80,7 @@ func (f *face) live(ctx context.Context, args []string, s *serving) error {
 	if err != nil {
 		return err
 	}
+	o.Measure.Frame.Show = heic.Shower(ctx)
 	p, err := page.Open(o)
 	if err != nil {
 		return err

@@ -18,8 +18,8 @@ var packed = []string{".fit.gz", ".fits.gz", ".fts.gz", ".fit.fz", ".fits.fz", "
 // makersRaw are endings of cameras' own raw files.
 var makersRaw = []string{".cr2", ".nef", ".nrw", ".arw", ".sr2", ".pef", ".orf", ".rw2", ".rwl", ".srw", ".crw", ".mrw", ".3fr", ".iiq", ".cr3", ".raf", ".x3f"}
 
-// explained are endings of pictures that cameras write and that are not read. They are tried all the same, so that the
-// answer says why and what helps; a phone that writes them writes nothing else.
+// explained are endings of pictures that cameras write and that are not read, or only where the system has a decoder. They
+// are tried all the same, so that the answer says why and what helps; a phone that writes them writes nothing else.
 var explained = []string{".heic", ".heif", ".hif", ".avif", ".jxl"}
 
 // companions lie beside pictures by right and are passed over without a word; so are files on their way.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"path/filepath"
 	"strings"
@@ -75,6 +76,9 @@ func TestAnyMetadata(t *testing.T) {
 			if diff := cmp.Diff(want, f.Lens); diff != "" {
 				t.Errorf("lens (-want +got):\n%s", diff)
 			}
+			if p.format == "HEIC" {
+				r.Orientation = 1 // its decoder turns it
+			}
 			if max(p.orient, 1) != max(r.Orientation, 1) {
 				t.Errorf("orientation %d, want %d", p.orient, r.Orientation)
 			}
@@ -102,11 +106,19 @@ func (r exiftoolRow) checkPlace(t *testing.T, f Frame) {
 	}
 }
 
+// showBlack stands in for a decoder of HEIC that turns the picture upright.
+func showBlack(file io.Reader, width, height int) (Shown, error) {
+	if _, err := io.Copy(io.Discard, file); err != nil {
+		return Shown{}, err
+	}
+	return Shown{height, width, make([]byte, width*height), "nobody"}, nil
+}
+
 // pictureOf decodes a file half way.
 func pictureOf(t testing.TB, name string) picture {
 	t.Helper()
 	b := readTestdata(t, name)
-	src := source{ReaderAt: bytes.NewReader(b), size: int64(len(b))}
+	src := source{ReaderAt: bytes.NewReader(b), size: int64(len(b)), show: showBlack}
 	k, err := sniff(src)
 	if err != nil {
 		t.Fatal(err)
@@ -283,6 +295,64 @@ func TestZoomedLens(t *testing.T) {
 		l := tags.lens(c.width, c.height)
 		if math.Abs(l.EquivalentMM-c.want) > 1e-9 || math.Abs(l.PixelPitchUM-c.pitch) > 1e-9 {
 			t.Errorf("%s: equivalent %g mm, pitch %g µm; want %g and %g", c.name, l.EquivalentMM, l.PixelPitchUM, c.want, c.pitch)
+		}
+	}
+}
+
+// TestHEIC: with a decoder lent, clock and place are the file's own wherever in it they lie, and the light is as shown; without
+// one, and where the boxes make no sense, the hint says what helps.
+func TestHEIC(t *testing.T) {
+	luma := make([]byte, 96*64)
+	for i := range luma {
+		luma[i] = byte(i)
+	}
+	upright := func(io.Reader, int, int) (Shown, error) { return Shown{64, 96, luma, "a friend"}, nil }
+	lying := func(_ io.Reader, w, h int) (Shown, error) { return Shown{w, h, luma, "a friend"}, nil }
+	want := clockOf(utc(2, 0, 43, 5.045), 8*time.Second, time.Millisecond, "EXIF DateTimeOriginal, offset in the file")
+	for _, c := range []struct {
+		file  string
+		show  Shower
+		first byte // coded, at the upper left
+	}{
+		{"any_boxes_file.heic", upright, 0},
+		{"any_boxes_inside.hif", upright, 0},
+		{"any_boxes_inside.hif", lying, 63 * 96 % 256}, // turned by our own hand: the lower left comes to the upper left
+	} {
+		f := decodeFile(t, c.file, Options{Show: c.show})
+		if f.Plane.Width != 64 || f.Plane.Height != 96 || f.Format != "HEIC" || f.ClockErr != nil || bare(*f.Clock) != want || f.Place == nil || f.Lens.EquivalentMM != 26 {
+			t.Errorf("%s: %s, %d×%d, clock %v, %v, place %v", c.file, f.Format, f.Plane.Width, f.Plane.Height, f.Clock, f.ClockErr, f.Place)
+		}
+		if got := 255 * codedOf(float64(f.Plane.Pix[0])); math.Abs(got-float64(c.first)) > 0.01 || f.Signal != "luma" || !strings.Contains(f.Instead, "decoded by a friend") {
+			t.Errorf("%s: begins with %g, want %d; signal %q, %q", c.file, got, c.first, f.Signal, f.Instead)
+		}
+		b := readTestdata(t, c.file)
+		f, err := FromShown(bytes.NewReader(b), Shown{64, 96, luma, "a browser"}, Options{})
+		if err != nil || f.Plane.Width != 64 || f.ClockErr != nil || bare(*f.Clock) != want || !strings.Contains(f.Instead, "decoded by a browser") {
+			t.Errorf("%s: shown %v, clock %v, %v", c.file, err, f.Clock, f.ClockErr)
+		}
+		for n := range b {
+			if _, err := Decode(bytes.NewReader(b[:n]), Options{Show: c.show}); err != nil {
+				checkError(t, err, ErrBroken, ErrUnsupported, ErrNotPicture)
+			}
+		}
+	}
+	b := readTestdata(t, "any_boxes_file.heic")
+	for name, c := range map[string]struct {
+		file       []byte
+		o          Options
+		kind       error
+		cause, way string
+	}{
+		"nobody lends a decoder": {b, Options{}, ErrUnsupported, "a HEIC picture, which is not read", "save JPEG"},
+		"the decoder fails":      {b, Options{Show: func(io.Reader, int, int) (Shown, error) { return Shown{}, io.ErrUnexpectedEOF }}, ErrBroken, "HEIC", "copy"},
+		"too few values":         {b, Options{Show: func(io.Reader, int, int) (Shown, error) { return Shown{64, 96, luma[1:], ""}, nil }}, ErrBroken, "6143 values", "copy"},
+		"a name alone":           {[]byte("0000ftypheic0000mif1heic"), Options{Show: upright}, ErrUnsupported, "a HEIC picture, which is not read", "save JPEG"},
+		"impossibly large":       {bytes.Replace(b, []byte("\x00\x00\x00\x60\x00\x00\x00\x40"), []byte("\x00\x00\xff\x60\x00\x00\xff\x40"), 1), Options{Show: upright}, ErrTooLarge, "65376×65344", "smaller"},
+		"AVIF by its kind":       {append([]byte("\x00\x00\x00\x1cftypavif\x00\x00\x00\x00avifmif1miaf"), b[24:]...), Options{Show: upright}, ErrUnsupported, "AVIF", "JPEG"},
+	} {
+		_, err := Decode(bytes.NewReader(c.file), c.o)
+		if !errors.Is(err, c.kind) || !strings.Contains(err.Error(), c.cause) || !strings.Contains(fmt.Sprint(amiss.Ways(err)), c.way) {
+			t.Errorf("%s: %v, hint %v", name, err, amiss.Ways(err))
 		}
 	}
 }

@@ -52,7 +52,7 @@ func Decode(r io.ReadSeeker, o Options) (Frame, error) {
 	if err != nil {
 		return Frame{}, err
 	}
-	src.memory = &memory{admit: o.Admit}
+	src.memory, src.show = &memory{admit: o.Admit}, o.Show
 	k, err := sniff(src)
 	if err != nil {
 		return Frame{}, err
@@ -78,6 +78,7 @@ type picture struct {
 
 	rowOrderUnknown bool
 	altered         string
+	instead         string
 	notes           []string
 	memory          *memory // may be nil
 }
@@ -90,7 +91,7 @@ func (p picture) frame(o Options) (Frame, error) {
 		return Frame{}, err
 	}
 	f := Frame{Plane: plane, Lens: p.lens, Format: p.format, Signal: p.light.signalOf(), RowOrderUnknown: p.rowOrderUnknown,
-		Altered: p.altered, Notes: p.notes}
+		Altered: p.altered, Instead: p.instead, Notes: p.notes}
 	p.light = light{} // the image it was drawn from is not needed any more
 	p.memory.collect()
 	f.setPlace(p.place)
@@ -134,7 +135,8 @@ type source struct {
 	io.ReaderAt
 	size    int64
 	held    int64 // bytes of it that lie in memory
-	*memory       // may be nil
+	show    Shower
+	*memory // may be nil
 }
 
 // part is another view of the same file.

@@ -145,7 +145,8 @@ func (f *rawFile) decode(why, finer string) (picture, error) {
 	}
 	p.takeRawTags(f)
 	p.format, p.altered = "JPEG in raw", "" // its size is meant to be another
-	p.notes = append(p.notes, fmt.Sprintf("%s: measured on the JPEG of %d×%d pixels inside it; %s", why, f.jpeg.width, f.jpeg.height, finer))
+	p.instead = fmt.Sprintf("%s: measured on the JPEG of %d×%d pixels inside it; %s", why, f.jpeg.width, f.jpeg.height, finer)
+	p.notes = append(p.notes, p.instead)
 	return p, nil
 }
 

@@ -2,8 +2,8 @@
 // and what is known of the lens and the place – and writes such files.
 //
 // Start with [Decode]: it looks at the content, never at the file's name, and
-// reads JPEG, PNG, TIFF, DNG and FITS, and of makers' own raw files the JPEG
-// inside. The way back is [Encode]. Clocks that stand
+// reads JPEG, PNG, TIFF, DNG and FITS, of makers' own raw files the JPEG
+// inside, and HEIC by a decoder it is lent. The way back is [Encode]. Clocks that stand
 // in a table beside the pictures are read by [ParseTimes].
 //
 // The package reads from what it is given and keeps no state: no files, no
@@ -126,6 +126,9 @@ type Options struct {
 	Times       Times          // table of clocks by base name; its rows win over the picture's own clock
 	Name        string         // base name of the file, to find it in Times
 
+	// Show, where set, decodes HEIC pictures, which are refused without it.
+	Show Shower
+
 	// Admit, where set, is told how many bytes reading the picture takes, at
 	// most MostBytes, before they are set aside. It may wait for room; its error
 	// ends Decode. When the picture turns out to be read another way it is told
@@ -141,7 +144,7 @@ type Frame struct {
 	Exposure time.Duration // length of the exposure, known also where the clock is not; 0 when the file does not say
 	Lens     Lens
 	Place    *ephem.Site // nil when the file does not say
-	Format   string      // "JPEG", "PNG", "TIFF", "DNG", "TIFF/EP", "JPEG in raw" or "FITS"
+	Format   string      // "JPEG", "PNG", "TIFF", "DNG", "TIFF/EP", "JPEG in raw", "HEIC" or "FITS"
 	Signal   string      // which of its colours the light is made of, e.g. "luma" or "the two greens of each cell"
 
 	// RowOrderUnknown: a FITS file without ROWORDER. Its rows are delivered
@@ -153,6 +156,10 @@ type Frame struct {
 	// piece, a copy of another size, or one saved anew; "" when it shows nothing of the kind. Such a picture may well be
 	// measured; where it cannot be, this may be why.
 	Altered string
+
+	// Instead says what was measured in place of the picture's own data: a JPEG beside them, or what a decoder lent made of
+	// them; "" where they were read. It stands in Notes too.
+	Instead string
 
 	Notes []string // doubts worth telling, e.g. "no exposure time in the file"
 }

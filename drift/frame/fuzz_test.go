@@ -239,6 +239,25 @@ func FuzzMakersRaw(f *testing.F) {
 	f.Fuzz(func(t *testing.T, b []byte) { fuzzDecode(t, b, decodeMakersRaw) })
 }
 
+// FuzzHEIC reads the boxes; the light is whatever a decoder that believes them makes.
+func FuzzHEIC(f *testing.F) {
+	for _, b := range seedFiles(f, nil, "any_*.heic", "any_*.hif") {
+		f.Add(b)
+	}
+	show := func(_ io.Reader, width, height int) (Shown, error) {
+		if width*height > fuzzMost {
+			return Shown{}, io.ErrUnexpectedEOF
+		}
+		return Shown{width, height, make([]byte, width*height), "nobody"}, nil
+	}
+	f.Fuzz(func(t *testing.T, b []byte) {
+		fuzzDecode(t, b, func(src source) (picture, error) {
+			src.show = show
+			return decodeHEIC(src)
+		})
+	})
+}
+
 // FuzzFITS reads plain FITS and the same packed by gzip.
 func FuzzFITS(f *testing.F) {
 	for _, b := range seedFiles(f, []string{"SIMPLE"}, "[!t]*.fits", "*.fits.gz", "t[!i]*.fits") {

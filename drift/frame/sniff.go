@@ -40,11 +40,6 @@ var magics = []magic{
 	{0, "\x00\x00\x00\x0cJXL ", nil, "a JPEG XL picture", hintCamera},
 	{0, "\x00\x00\x00\x0cjP  ", nil, "a JPEG 2000 picture", ""},
 	{0, "\xff\x4f\xff\x51", nil, "a JPEG 2000 picture", ""},
-	// HEIC is refused: the readers there are in Go wrap an LGPL library as wasm, take 14 times as long as JPEG, cannot run
-	// inside our own wasm, and give 8 bits all the same. A plain Go reader with a permissive licence would change that.
-	{4, "ftyphe", nil, "a HEIC picture", hintCamera},
-	{4, "ftypmif1", nil, "a HEIC picture", hintCamera},
-	{4, "ftypmsf1", nil, "a HEIC picture", hintCamera},
 	{4, "ftypavif", nil, "an AVIF picture", hintCamera},
 	{4, "ftypcrx ", nil, "a camera raw file", hintExtract},
 	{4, "ftyp", nil, "a film", "take single pictures: self-timer or interval shooting"},
@@ -64,6 +59,9 @@ var magics = []magic{
 // sniff tells by its first bytes what the file is.
 func sniff(src source) (kind, error) {
 	head := src.head(64)
+	if isHEIF(head) {
+		return kind{decodeHEIC}, nil
+	}
 	for _, m := range magics {
 		if len(head) < m.at+len(m.bytes) || string(head[m.at:m.at+len(m.bytes)]) != m.bytes {
 			continue

@@ -5,11 +5,11 @@ exiftool reads in each of time, zone, exposure, lens, orientation and place.
 Nothing is copied of any camera's file; makers and places are invented. Complete
 DNGs of cameras and converters were not to be had: what is here has their structure
 as the DNG specification gives it, and filling for pictures that are not read.
-Needs Debian's python3-pil, exiftool.
+Needs Debian's python3-pil, exiftool, libheif-examples.
 """
 import binascii
 import io
-import json
+import os
 import struct
 import subprocess
 import zlib
@@ -173,6 +173,48 @@ def copies():
     save("any_zoom.jpg", with_exif(base, block(equivalent=52, more=[(0xA404, RATIO, [2, 1])])))
 
 
+def box(kind, body):
+    return struct.pack(">I", 8 + len(body)) + kind + body
+
+
+def full(version, flags, body):
+    return struct.pack(">I", version << 24 | flags) + body
+
+
+def heic_ways():
+    """Encoded by libheif; and boxes alone, laid out in other lawful ways, around filling."""
+    with open("any.tmp.jpg", "wb") as f:
+        f.write(with_exif(raw.jpeg(96, 64), block(orientation=6)))
+    subprocess.run(["heif-enc", "-q", "90", "-o", "any_encoded.heic", "any.tmp.jpg"], check=True)
+    subprocess.run(["heif-convert", "any_encoded.heic", "any.tmp.png"], check=True, capture_output=True)
+    picture = Image.open("any.tmp.png").convert("L")
+    with open("any_heic.txt", "w") as f:
+        f.write("# file, width, height, luma of libheif's PNG by PIL\n")
+        f.write("any_encoded.heic %d %d %s\n" % (*picture.size, " ".join(map(str, picture.tobytes()))))
+    for name in "any.tmp.jpg", "any.tmp.png":
+        os.remove(name)
+    written.append("any_encoded.heic")
+    for name, wide, inside, brand in ("any_boxes_file.heic", False, False, b"heic"), ("any_boxes_inside.hif", True, True, b"mif1"):
+        exif = struct.pack(">I", 6) + b"Exif\0\0" + block(order=">", orientation=6)
+        num = ">I" if wide else ">H"
+        infe = lambda i, kind: box(b"infe", full(3 if wide else 2, 0, struct.pack(num + "H", i, 0) + kind + b"\0"))
+        iinf = box(b"iinf", full(1 if wide else 0, 0, struct.pack(num, 2) + infe(1, b"hvc1") + infe(2, b"Exif")))
+        iprp = box(b"iprp", box(b"ipco", box(b"colr", b"nclx" + bytes(7)) + box(b"ispe", full(0, 0, struct.pack(">II", 96, 64))) + box(b"irot", b"\3"))
+                   + box(b"ipma", full(1 if wide else 0, 1 if wide else 0,
+                                       struct.pack(">I" + num[1] + "B", 1, 1, 2) + struct.pack(">HH" if wide else ">BB", 2, (0x8000 if wide else 0x80) | 3))))
+
+        def meta(base):
+            one = lambda i, at, n: struct.pack(num, i) + (struct.pack(">H", int(inside)) if wide else b"") + struct.pack(">HHII", 0, 1, at, n)
+            iloc = box(b"iloc", full(2 if wide else 0, 0, b"\x44\x00" + struct.pack(num, 2) + one(1, base, 64) + one(2, base + 64, len(exif))))
+            idat = box(b"idat", raw.FILLING + exif) if inside else b""
+            return box(b"meta", full(0, 0, box(b"hdlr", full(0, 0, bytes(4) + b"pict" + bytes(13)))
+                                     + box(b"pitm", full(1 if wide else 0, 0, struct.pack(num, 1))) + iinf + iprp + iloc + idat))
+        head = box(b"ftyp", brand + bytes(4) + b"mif1heic")
+        data = b"" if inside else box(b"mdat", raw.FILLING + exif)
+        save(name, head + meta(0 if inside else len(head) + len(meta(0)) + 8) + data)
+    written.remove("any_boxes_inside.hif")  # exiftool 12.57 does not read items inside the metadata
+
+
 def read_by_exiftool():
     out = subprocess.run(["exiftool", "-n", "-j", *["-" + t for t in WANTED], *sorted(written)], check=True, capture_output=True, text=True).stdout
     with open("any_exiftool.json", "w") as f:
@@ -184,4 +226,5 @@ if __name__ == "__main__":
     dng_ways()
     longer_files()
     copies()
+    heic_ways()
     read_by_exiftool()
