@@ -380,7 +380,7 @@ func TestPhoneMemory(t *testing.T) {
 		t.Fatal(err)
 	}
 	e = e.Realistic()
-	e.Camera = simulate.Phone(26, 1)
+	e.Camera = simulate.Phone(26, 12)
 	e.Count, e.Geotag = count, true
 	run, err := e.Begin()
 	if err != nil {

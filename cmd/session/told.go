@@ -102,7 +102,7 @@ func (n *Session) describe(ctx context.Context, t Told) error {
 		n.setTrouble(err)
 	}
 	n.mu.Lock() // pictures are being measured meanwhile
-	n.o, n.told, n.asked = o, t, asked(o.Measure)
+	n.o.Measure, n.o.Guide, n.told, n.asked = o.Measure, o.Guide, t, asked(o.Measure)
 	n.mu.Unlock()
 	for _, p := range n.journal.drop(n.worthAnother) {
 		if n.o.Again != nil && p.Name != "" {

@@ -61,7 +61,6 @@ type Options struct {
 	Version string // of the program, for the report
 
 	Note  func(text string)                  // tells whoever started the program, who may be nobody (nil)
-	Knows func(store.Picture) bool           // whether another session has measured a watched file; nil: none
 	Again func(p store.Picture, failed bool) // has a watched file offered once more; nil: nobody watches
 }
 
@@ -88,8 +87,8 @@ type Session struct {
 	calls    chan func()
 	news     chan struct{} // holds one when outside has changed
 
-	mu      sync.Mutex
-	outside string // trouble told of from outside
+	mu      sync.Mutex // of what pictures are measured by, too: see measuring
+	outside string     // trouble told of from outside
 
 	// Of the goroutine of Run alone.
 	guide      *guide.Guide
