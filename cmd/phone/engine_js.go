@@ -18,6 +18,7 @@ import (
 	"trueturn/cmd/session"
 	"trueturn/cmd/session/store"
 	"trueturn/cmd/words"
+	"trueturn/drift/frame"
 	"trueturn/ephem/amiss"
 )
 
@@ -215,7 +216,9 @@ func (e *engine) start() error {
 	if err != nil {
 		return err
 	}
-	s, err := session.New(session.Options{Store: k, Version: version()})
+	o := session.Options{Store: k, Version: version()}
+	o.Measure.Frame.Show = e.decode
+	s, err := session.New(o)
 	if err != nil {
 		return err
 	}
@@ -225,6 +228,21 @@ func (e *engine) start() error {
 	go e.follow(ctx, s.Board())
 	return nil
 }
+
+// decode lends the browser's own decoder, for HEIC where it has one.
+func (e *engine) decode(file io.Reader, _, _ int) (frame.Shown, error) {
+	content, err := io.ReadAll(io.LimitReader(file, heicMost))
+	if err != nil {
+		return frame.Shown{}, err
+	}
+	v, err := await(e.host.Call("show", fromBytes(content)))
+	if err != nil {
+		return frame.Shown{}, &amiss.Error{Kind: frame.ErrUnsupported, Text: "the file is a HEIC picture, which this browser cannot decode", Ways: amiss.Do("set the camera to JPEG"), From: err}
+	}
+	return frame.Shown{Width: v.Get("width").Int(), Height: v.Get("height").Int(), Luma: toBytes(v.Get("luma")), By: "this browser"}, nil
+}
+
+const heicMost = 64 << 20 // bytes of such a file
 
 // follow tells the page each word there is time for.
 func (e *engine) follow(ctx context.Context, b *session.Board) {

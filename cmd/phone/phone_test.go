@@ -5,8 +5,11 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/base64"
 	"encoding/json"
 	"fmt"
+	"image/color"
+	"image/jpeg"
 	"maps"
 	"math"
 	"net"
@@ -448,5 +451,56 @@ func TestPhoneBudgets(t *testing.T) {
 		if string(again[name]) != string(content) {
 			t.Errorf("%s is another when built again", name)
 		}
+	}
+}
+
+// TestPhoneHEICInChromium: the browser decodes what Go does not, where it can, into the light Go's own decoder sees; where it cannot,
+// as Chromium with HEIC, the picture is listed with the way out.
+func TestPhoneHEICInChromium(t *testing.T) {
+	t.Parallel()
+	e := evening.Eight(t)
+	p := start(t, t.TempDir()).tab(390, 844)
+	p.open(newHost(t, page(t)).url())
+	heic, err := filepath.Abs("../../drift/frame/testdata/any_encoded.heic")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.send(heic)
+	p.Until("it is refused with a way out", `(s => s && s.frames.length === 1 && !s.frames[0].used && /HEIC.*JPEG/.test(s.frames[0].why_not))(window.trueturn.state())`)
+
+	// The same function on a JPEG, which both can decode: half a step of 255 is rounding; more where one clips what the other
+	// does not (libraries.md: up to half a pixel's worth there).
+	const clipped, rounding = 0.002, 1
+	script := string(page(t)["worker.js"])
+	show := script[strings.Index(script, "show: async bytes =>")+len("show: "):]
+	show = show[:strings.Index(show, "\n  },")+len("\n  }")]
+	got := browsertest.Eval[string](p, `(async () => { const show = `+show+`; const bytes = Uint8Array.from(atob('`+base64.StdEncoding.EncodeToString(e.JPEG[0])+`'), c => c.charCodeAt(0));
+		const s = await show(bytes); let text = ''; for (const v of s.luma) text += String.fromCharCode(v); return s.width + ' ' + s.height + ' ' + btoa(text); })()`)
+	var width, height int
+	var coded string
+	if _, err := fmt.Sscan(got, &width, &height, &coded); err != nil {
+		t.Fatal(err)
+	}
+	luma, err := base64.StdEncoding.DecodeString(coded)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := jpeg.Decode(bytes.NewReader(e.JPEG[0]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b := m.Bounds(); b.Dx() != width || b.Dy() != height || len(luma) != width*height {
+		t.Fatalf("%d × %d and %d of luma, want %v", width, height, len(luma), b)
+	}
+	off := 0
+	for y := range height {
+		for x := range width {
+			if want := color.GrayModel.Convert(m.At(x, y)).(color.Gray).Y; math.Abs(float64(want)-float64(luma[y*width+x])) > rounding {
+				off++
+			}
+		}
+	}
+	if share := float64(off) / float64(len(luma)); share > clipped {
+		t.Errorf("%.4f of the pixels differ by more than rounding", share)
 	}
 }

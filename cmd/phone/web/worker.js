@@ -2,6 +2,20 @@
 // {ready}, {word}, {id, text} and {died}. wasm_exec.js and store.js stand before this.
 'use strict';
 self.trueturnHost = {
+  // show decodes a picture that Go does not, HEIC, where the browser can: upright, and its luma (ITU-R BT.601) as it is coded.
+  show: async bytes => {
+    const bitmap = await createImageBitmap(new Blob([bytes], { type: 'image/heic' }), { colorSpaceConversion: 'none' });
+    const { width, height } = bitmap;
+    const canvas = new OffscreenCanvas(width, height), pen = canvas.getContext('2d', { willReadFrequently: true });
+    pen.drawImage(bitmap, 0, 0);
+    bitmap.close();
+    const luma = new Uint8Array(width * height), rows = 256;
+    for (let y = 0; y < height; y += rows) {
+      const { data } = pen.getImageData(0, y, width, Math.min(rows, height - y));
+      for (let i = 0, at = y * width; i < data.length; i += 4) luma[at++] = Math.round(0.299 * data[i] + 0.587 * data[i + 1] + 0.114 * data[i + 2]);
+    }
+    return { width, height, luma };
+  },
   word: text => postMessage({ word: text }),
   answer: (id, text) => postMessage({ id, text }),
   ready: call => {
