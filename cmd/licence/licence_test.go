@@ -22,7 +22,7 @@ func TestCollect(t *testing.T) {
 			"gonum.org/v1/gonum v0.17.0: THIRD_PARTY_LICENSES/Cephes-LICENSE": "Stephen L. Moshier",
 		}, "mousetrap"},
 		{Program{"trueturn/cmd/trueturn", "windows", "arm64"}, map[string]string{"github.com/inconshreveable/mousetrap v": "Apache License"}, "fitsio"},
-		{Program{"trueturn/cmd/phone", "js", "wasm"}, map[string]string{"The stars: ": "Olaf Frohn"}, "cobra"},
+		{Program{"trueturn/cmd/phone", "js", "wasm"}, map[string]string{"The stars: ": "Olaf Frohn", "github.com/spf13/cobra v": "Apache License"}, "fsnotify"},
 	} {
 		t.Run(filepath.Base(row.program.Package)+" "+row.program.OS, func(t *testing.T) {
 			all, err := Collect(t.Context(), row.program, row.program)
