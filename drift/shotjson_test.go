@@ -45,6 +45,7 @@ func fullShot(t *testing.T) Shot {
 	if err != nil {
 		t.Fatal(err)
 	}
+	s.Altered, s.Instead = "a copy", "a JPEG inside"
 	s.Place, s.Notes, s.LeftOut, s.RowOrderFree = &site, []string{"a doubt"}, "touched", true
 	s.Lens = frame.Lens{FocalLengthMM: 6.8, EquivalentMM: 115, FNumber: 2.8, Make: "Meadow", Model: "One"}
 	s.Clock = &frame.Clock{Start: evening, Exposure: 15 * time.Second, Step: time.Millisecond, Source: "EXIF",

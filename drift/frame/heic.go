@@ -295,16 +295,14 @@ func extent(src source, iloc, idat boxBytes, item int64) []byte {
 		}
 		iloc.number(2) // of a file elsewhere; 0: this one
 		base, extents := iloc.number(baseSize), iloc.number(2)
-		var at, length int64
-		for range extents {
-			iloc.number(indexSize)
-			at, length = base+iloc.number(offsetSize), iloc.number(lengthSize)
-			if iloc.bad {
-				return nil
-			}
-		}
-		if id != item || extents != 1 || length > maxExifBytes {
+		if id != item || extents != 1 { // not one by one: they may be of no bytes each
+			iloc.take(int(extents) * (indexSize + offsetSize + lengthSize))
 			continue
+		}
+		iloc.number(indexSize)
+		at, length := base+iloc.number(offsetSize), iloc.number(lengthSize)
+		if iloc.bad || length > maxExifBytes {
+			return nil
 		}
 		data := src
 		if method == 1 {
