@@ -93,12 +93,17 @@ func filled(o Options) Options {
 func (g *Guide) Add(ctx context.Context, shots ...drift.Shot) error {
 	var err error
 	g.s.News = say.Line{}
+	good := false
 	for _, s := range InOrder(shots) {
 		if err = ctx.Err(); err != nil {
 			break
 		}
 		g.take(s)
 		g.miss(s)
+		good = good || usable(s)
+	}
+	if good { // of several sent together the list tells which were not used: the order goes by those that were
+		g.s.Missed = nil
 	}
 	if g.stale {
 		g.conclude()
