@@ -100,6 +100,9 @@ func (e *engine) do(name string, a asked) said {
 	case "end":
 		return told(e.stop())
 	case "offer":
+		if e.store.lists(a.Key) { // it was found waiting when the engine began
+			return offered(nil)
+		}
 		return offered(e.session.Offer(store.Picture{Name: a.Name, At: a.Key, Size: a.Size, Mod: time.UnixMilli(int64(a.Mod)), Sent: true}))
 	case "again":
 		return told(e.session.TryAgain(a.File))

@@ -8,6 +8,7 @@ import (
 	"io"
 	"io/fs"
 	"path"
+	"slices"
 	"syscall/js"
 	"time"
 
@@ -93,6 +94,11 @@ func (k *kept) Put(name string, write func(io.Writer) error) error {
 }
 
 func (k *kept) Waiting() []store.Picture { return k.waiting }
+
+// lists is whether a picture waited when the store was opened.
+func (k *kept) lists(key string) bool {
+	return slices.ContainsFunc(k.waiting, func(p store.Picture) bool { return p.At == key })
+}
 
 func (k *kept) Open(p store.Picture) (io.ReadSeekCloser, error) {
 	v, err := await(k.host.Call("open", p.At))

@@ -5,7 +5,7 @@ window.trueturnLine = (() => {
   const idleMS = 120000; // a worker's memory never shrinks: after so long without work it ends
   const startMS = 90000; // for the engine to begin
 
-  let on = null, worker = null, starting = null, store = null, calls = new Map(), next = 1;
+  let on = null, worker = null, starting = null, ending = null, store = null, calls = new Map(), next = 1;
   let busy = false, worked = false, idle = 0, deaths = 0, last = '';
 
   async function open(listener) {
@@ -40,8 +40,9 @@ window.trueturnLine = (() => {
     }
   }
 
-  // running is the engine at work, started where it is not.
+  // running is the engine at work, started where it is not, and not while it ends.
   function running() {
+    if (ending) return ending.then(running);
     if (starting) return starting;
     starting = start();
     starting.catch(() => end());
@@ -95,18 +96,18 @@ window.trueturnLine = (() => {
   // rest ends a worker that has measured and has nothing more to do.
   function rest() {
     clearTimeout(idle);
-    if (busy || !worked || !store.kept) return;
-    idle = setTimeout(async () => {
-      if (busy || calls.size) return rest();
-      await ask('end', {}); // all is in the store
-      end();
+    if (busy || !worked || !store.kept || !worker) return;
+    idle = setTimeout(() => {
+      if (busy || calls.size || !worker) return rest();
+      ending = ask('end', {}).then(() => { ending = null; end(); }); // all is in the store
     }, idleMS);
   }
 
   function end() {
     if (worker) worker.terminate();
     worker = starting = null;
-    worked = false;
+    worked = busy = false;
+    clearTimeout(idle);
     for (const answer of calls.values()) answer({ broken: true });
     calls.clear();
   }
@@ -160,7 +161,10 @@ window.trueturnLine = (() => {
       return { why: why && why.name === 'QuotaExceededError' ? 'the browser has no room left for it' : 'the browser did not keep it', hint: 'make room on the phone, and choose it again' };
     }
     const said = await call('offer', picture);
-    if (said.broken) return { taken: true }; // it is kept, and measured when the engine is back
+    if (said.broken) { // it is kept, and measured when the engine is back
+      setTimeout(() => running().catch(() => {}), 1000);
+      return { taken: true };
+    }
     if (said.laterMS || said.why) await store.drop(picture.key);
     return said;
   }
